@@ -1,0 +1,1 @@
+"""The socket side: transports, framing, JSON-RPC, profiles and the simulated host."""

@@ -1,0 +1,1 @@
+"""Streaming detectors, event life, correlation and diagnosis."""

@@ -1,0 +1,1 @@
+"""The recording file: write, read, replay, import, export."""

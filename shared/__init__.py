@@ -1,0 +1,1 @@
+"""The words and the physics that every other package may know."""

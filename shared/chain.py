@@ -1,0 +1,87 @@
+"""Facts of a sensor chain: element, leads, filter, converter, bus, and the host's settings."""
+
+from typing import Literal
+
+import msgspec
+
+from shared.converter import step_ohm
+from shared.platinum import CURVES, Curve
+
+
+class Chain(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One sensor chain, as fitted. Every fact has the trade's usual value as its default.
+
+    These are the keys of `[channels.NAME.chain]` in a profile and of `[channels.NAME.chain]`
+    in a scenario.
+    """
+
+    r0_ohm: float = 100.0
+    """Resistance of the element at 0 °C, Ω: 100 for Pt100, 1000 for Pt1000."""
+    curve: str = "iec-60751"
+    """Platinum curve of the element, a name from `shared.platinum.CURVES`."""
+    tolerance: Literal["AA", "A", "B", "C"] = "B"
+    """Tolerance class of IEC 60751."""
+    wires: Literal[2, 3, 4] = 2
+    """Wires fitted between element and converter."""
+    strapped_for: Literal[2, 3, 4] | None = None
+    """Wire count that the board is set for; None: the same as fitted."""
+    lead_awg: int | None = 30
+    """Gauge of one lead; None when `lead_mm2` or `lead_ohm_per_m` says it."""
+    lead_mm2: float | None = None
+    lead_ohm_per_m: float | None = None
+    lead_m: float = 1.2
+    """Length of one lead, one way, m."""
+    contact_ohm: float = 0.01
+    """Resistance of one connector contact, Ω."""
+    screened: bool = False
+    moving: bool = True
+    """Whether the cable moves with the machine."""
+    capacitance_nf: float = 100.0
+    """Capacitance across the converter's inputs, nF."""
+    reference_ohm: float = 430.0
+    reference_tolerance: float = 0.001
+    """Relative, so 0.001 is 0.1 %."""
+    bits: int = 15
+    bias_v: float = 2.0
+    conversion_ms: float = 20.0
+    mains_hz: float = 50.0
+    bus: Literal["plugged", "flying"] = "plugged"
+    """How the converter reaches the controller: plugged in, or by flying leads."""
+    bus_m: float = 0.0
+    """Length of the flying leads, m."""
+    host_r0_ohm: float | None = None
+    """What the host believes, where it differs from what is fitted."""
+    host_curve: str | None = None
+    host_reference_ohm: float | None = None
+
+    @property
+    def strapped(self) -> int:
+        """Wire count that the board is set for."""
+        return self.strapped_for or self.wires
+
+    @property
+    def element_curve(self) -> Curve:
+        return CURVES[self.curve]
+
+    @property
+    def believed_r0_ohm(self) -> float:
+        return self.host_r0_ohm if self.host_r0_ohm is not None else self.r0_ohm
+
+    @property
+    def believed_reference_ohm(self) -> float:
+        if self.host_reference_ohm is not None:
+            return self.host_reference_ohm
+        return self.reference_ohm
+
+    @property
+    def believed_curve(self) -> Curve:
+        return CURVES[self.host_curve or self.curve]
+
+    @property
+    def step_ohm(self) -> float:
+        """One code in Ω."""
+        return step_ohm(self.reference_ohm, self.bits)
+
+
+ASSUMED = Chain()
+"""What a channel with a code is taken for when no profile says otherwise: Pt100, 430 Ω, 15 bits."""

@@ -1,0 +1,32 @@
+"""A ratiometric converter: code = R / R_ref · 2^bits, and what is read from it."""
+
+from shared import platinum
+from shared.platinum import IEC_60751, Curve
+
+
+def full_scale(bits: int) -> int:
+    """Number of codes, 2^bits."""
+    return 1 << bits
+
+
+def code_of(resistance_ohm: float, reference_ohm: float, bits: int) -> int:
+    """Code for a resistance, rounded to nearest and saturating at 0 and 2^bits − 1."""
+    code = round(resistance_ohm / reference_ohm * full_scale(bits))
+    return min(max(code, 0), full_scale(bits) - 1)
+
+
+def ohms_of(code: float, reference_ohm: float, bits: int) -> float:
+    """Resistance in Ω that a code stands for."""
+    return code * reference_ohm / full_scale(bits)
+
+
+def step_ohm(reference_ohm: float, bits: int) -> float:
+    """Resistance of one code, Ω."""
+    return reference_ohm / full_scale(bits)
+
+
+def celsius_of(
+    code: float, reference_ohm: float, bits: int, r0_ohm: float, curve: Curve = IEC_60751
+) -> float:
+    """Temperature in °C that a code stands for; NaN beyond the curve's range."""
+    return platinum.celsius(ohms_of(code, reference_ohm, bits), r0_ohm, curve)

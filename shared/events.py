@@ -1,0 +1,76 @@
+"""Events, and the diagnosis that is drawn from them, as they leave the detectors."""
+
+import msgspec
+
+from shared.words import Cause, Gate, Kind, Severity
+
+
+class Event(msgspec.Struct, frozen=True, kw_only=True):
+    """One finding, as it stands at a moment of its life.
+
+    The same `id` comes again each time the event changes: raised, counted up, returned.
+    Times are in the log's `time_s`; `end_s` is None while the event is active.
+    `count` is the number of occurrences that deadband and delay joined into one event.
+    `value` and `unit` give its size: ohms, codes, degrees, seconds.
+    `gate` is what the channel was doing when the event was raised. `facts` are numbers
+    and words for the diagnosis (documented in `detectors/evidence.py`).
+    """
+
+    id: int
+    kind: Kind
+    channel: str
+    start_s: float
+    end_s: float | None
+    severity: Severity
+    count: int
+    value: float
+    unit: str
+    text: str
+    tied_to: str | None = None
+    gate: Gate | None = None
+    facts: dict[str, float | str] = {}
+
+    @property
+    def is_active(self) -> bool:
+        return self.end_s is None
+
+
+class Check(msgspec.Struct, frozen=True, kw_only=True):
+    """Something a person can do next to tell causes apart."""
+
+    name: str
+    """Short stable name, such as `wiggle-cable`."""
+    do: str
+    """What to do, in one or two sentences."""
+    look_for: str
+    """What to look for, and what it would mean."""
+    effort_min: float
+    """Minutes it takes."""
+    caution: str = ""
+    """What to mind; never empty where hardware is touched."""
+
+
+class RankedCause(msgspec.Struct, frozen=True, kw_only=True):
+    """A cause with its probability and the evidence; `cause` None means unknown."""
+
+    channel: str
+    cause: Cause | None
+    probability: float
+    evidence_for: tuple[str, ...]
+    evidence_against: tuple[str, ...]
+    next_check: Check | None
+
+
+class Verdict(msgspec.Struct, frozen=True, kw_only=True):
+    """What a whole log amounts to."""
+
+    severity: Severity
+    text: str
+
+
+class NotEvaluated(msgspec.Struct, frozen=True, kw_only=True):
+    """A detector's own word that it could not judge, and why."""
+
+    kind: Kind
+    channel: str
+    why: str

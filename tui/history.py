@@ -1,0 +1,112 @@
+"""Recent samples of every key, held for the chart and reduced to columns on demand."""
+
+import threading
+
+import numpy as np
+
+from shared.updates import Batch, Floats
+
+
+class _Track:
+    """Growing arrays of one key's samples, in time order."""
+
+    def __init__(self) -> None:
+        self.time_s = np.empty(1024)
+        self.value = np.empty(1024)
+        self.size = 0
+
+    def append(self, time_s: Floats, value: Floats) -> None:
+        needed = self.size + len(time_s)
+        if needed > len(self.time_s):
+            room = max(needed, 2 * len(self.time_s))
+            self.time_s = np.concatenate([self.time_s[: self.size], np.empty(room - self.size)])
+            self.value = np.concatenate([self.value[: self.size], np.empty(room - self.size)])
+        self.time_s[self.size : needed] = time_s
+        self.value[self.size : needed] = value
+        self.size = needed
+
+    def drop_before(self, time_s: float) -> None:
+        first = int(np.searchsorted(self.time_s[: self.size], time_s))
+        if first > self.size // 2:
+            self.time_s = self.time_s[first : self.size].copy()
+            self.value = self.value[first : self.size].copy()
+            self.size -= first
+
+
+class History:
+    """Samples by key. One thread appends, another reads; both may call at any time.
+
+    `keep_s` bounds memory: samples older than that before the newest are dropped
+    (None keeps all, for replay).
+    """
+
+    def __init__(self, keep_s: float | None = 12 * 3600.0) -> None:
+        self._keep_s = keep_s
+        self._lock = threading.Lock()
+        self._tracks: dict[str, _Track] = {}
+        self._first_s = np.nan
+        self._last_s = np.nan
+
+    @property
+    def span_s(self) -> tuple[float, float]:
+        """First and last time held; NaN when empty."""
+        with self._lock:
+            return float(self._first_s), float(self._last_s)
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """Keys seen so far, in order of appearance."""
+        with self._lock:
+            return tuple(self._tracks)
+
+    def append(self, batch: Batch) -> None:
+        """Add a batch's numbers."""
+        if not len(batch):
+            return
+        with self._lock:
+            if np.isnan(self._first_s):
+                self._first_s = batch.time_s[0]
+            self._last_s = batch.time_s[-1]
+            for key, column in batch.numbers.items():
+                present = ~np.isnan(column)
+                track = self._tracks.setdefault(key, _Track())
+                track.append(batch.time_s[present], column[present])
+            if self._keep_s is not None:
+                horizon = float(self._last_s) - self._keep_s
+                if horizon > self._first_s:
+                    for track in self._tracks.values():
+                        track.drop_before(horizon)
+                    self._first_s = horizon
+
+    def samples(self, key: str, start_s: float, end_s: float) -> tuple[Floats, Floats]:
+        """Times and values of a key in start_s…end_s, and one sample before, as copies.
+
+        The sample before says what still holds at `start_s`, since hosts may send
+        only changes.
+        """
+        with self._lock:
+            track = self._tracks.get(key)
+            if track is None:
+                return np.empty(0), np.empty(0)
+            times = track.time_s[: track.size]
+            first = max(int(np.searchsorted(times, start_s)) - 1, 0)
+            last = int(np.searchsorted(times, end_s, side="right"))
+            return times[first:last].copy(), track.value[first:last].copy()
+
+    def columns(self, key: str, start_s: float, end_s: float, count: int) -> tuple[Floats, Floats]:
+        """Lowest and highest value in each of `count` equal columns, shape (count,) each.
+
+        Every sample lies in one column, so no spike is lost. NaN where a column has none.
+        """
+        times, values = self.samples(key, start_s, end_s)
+        low = np.full(count, np.nan)
+        high = np.full(count, np.nan)
+        inside = times >= start_s
+        times, values = times[inside], values[inside]
+        if not len(times) or end_s <= start_s:
+            return low, high
+        column = np.minimum(((times - start_s) / (end_s - start_s) * count).astype(int), count - 1)
+        starts = np.flatnonzero(np.diff(column, prepend=-1))
+        low[column[starts]] = np.fmin.reduceat(values, starts)
+        high[column[starts]] = np.fmax.reduceat(values, starts)
+        return low, high

@@ -1,0 +1,103 @@
+"""What the screen is given: a frozen picture of the watch, and the calls it may make."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Protocol
+
+from shared.events import Event, NotEvaluated, RankedCause, Verdict
+from shared.health import ChannelHealth
+from shared.words import HostState
+from tui.history import History
+
+
+class LinkState(StrEnum):
+    """State of the connection to the host."""
+
+    CONNECTING = "connecting"
+    OPEN = "open"
+    LOST = "lost"
+    ENDED = "ended"
+    FILE = "file"
+    """No link: a recording is being replayed."""
+
+
+@dataclass(frozen=True, slots=True)
+class LinkView:
+    state: LinkState
+    since_s: float
+    """Log time of the last change."""
+    data_age_s: float
+    """Seconds since the last message, on the log's clock."""
+    why: str = ""
+    dropped: int = 0
+    """Messages dropped for the screen because it could not keep up."""
+
+
+@dataclass(frozen=True, slots=True)
+class RecordingView:
+    """State of the recording: `path` is empty when nothing is recorded."""
+
+    path: str
+    bytes_written: int
+    trouble: str = ""
+    """One line when writing fails; empty when all is well."""
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    time_s: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class PlayView:
+    """Replay only: where the cursor stands and how fast it moves."""
+
+    cursor_s: float
+    first_s: float
+    last_s: float
+    speed: float
+    paused: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """A frozen picture. `serial` rises with each change of anything but ages."""
+
+    serial: int
+    title: str
+    now_s: float
+    link: LinkView
+    host: HostState
+    recording: RecordingView
+    channels: tuple[ChannelHealth, ...]
+    events: tuple[Event, ...]
+    """Every event so far in order of `id`; an event that changed stands at its place."""
+    acknowledged: frozenset[int]
+    causes: tuple[RankedCause, ...]
+    not_evaluated: tuple[NotEvaluated, ...]
+    verdict: Verdict
+    notes: tuple[Note, ...]
+    play: PlayView | None = None
+    assumed: tuple[str, ...] = ()
+
+
+class Source(Protocol):
+    """What feeds a screen: the live watch, or a replay. All calls return at once."""
+
+    @property
+    def history(self) -> History: ...
+
+    def snapshot(self) -> Snapshot: ...
+
+    def note(self, text: str, time_s: float) -> None: ...
+
+    def acknowledge(self, event_id: int) -> None: ...
+
+    def seek(self, time_s: float) -> None:
+        """Move the replay cursor; a live source ignores it."""
+
+    def play(self, speed: float, paused: bool) -> None:
+        """Set the replay's speed and whether it runs; a live source ignores it."""
+
+    def close(self) -> None: ...
