@@ -10,9 +10,12 @@ def full_scale(bits: int) -> int:
 
 
 def code_of(resistance_ohm: float, reference_ohm: float, bits: int) -> int:
-    """Code for a resistance, rounded to nearest and saturating at 0 and 2^bits − 1."""
-    code = round(resistance_ohm / reference_ohm * full_scale(bits))
-    return min(max(code, 0), full_scale(bits) - 1)
+    """Code for a resistance, rounded to nearest and saturating at 0 and 2^bits − 1.
+
+    An open input (inf Ω) saturates too; NaN raises ValueError.
+    """
+    code = resistance_ohm / reference_ohm * full_scale(bits)
+    return round(min(max(code, 0.0), full_scale(bits) - 1.0))
 
 
 def ohms_of(code: float, reference_ohm: float, bits: int) -> float:
