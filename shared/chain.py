@@ -85,3 +85,40 @@ class Chain(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
 
 ASSUMED = Chain()
 """What a channel with a code is taken for when no profile says otherwise: Pt100, 430 Ω, 15 bits."""
+
+_POSITIVE = {
+    "r0_ohm": 1e6,
+    "lead_mm2": 100.0,
+    "lead_ohm_per_m": 1e4,
+    "reference_ohm": 1e7,
+    "bias_v": 100.0,
+    "conversion_ms": 1e4,
+    "mains_hz": 400.0,
+    "host_r0_ohm": 1e6,
+    "host_reference_ohm": 1e7,
+}
+_NOT_NEGATIVE = {
+    "lead_m": 1000.0,
+    "contact_ohm": 1e4,
+    "capacitance_nf": 1e6,
+    "reference_tolerance": 1.0,
+    "bus_m": 1000.0,
+}
+
+
+def check_chain(chain: Chain) -> None:
+    """Raise ValueError when a fact is impossible; it begins with the key and names the bound."""
+    for key, high in (_POSITIVE | _NOT_NEGATIVE).items():
+        value = getattr(chain, key)
+        if value is None or (0.0 < value <= high) or (value == 0.0 and key in _NOT_NEGATIVE):
+            continue
+        low = "0 or more" if key in _NOT_NEGATIVE else "more than 0"
+        raise ValueError(f"{key} is {value:g}; it must be {low} and at most {high:g}")
+    for key, low_, high_ in (("bits", 8, 24), ("lead_awg", 0, 50)):
+        value = getattr(chain, key)
+        if value is not None and not low_ <= value <= high_:
+            raise ValueError(f"{key} is {value}; it must be {low_} to {high_}")
+    for key in ("curve", "host_curve"):
+        name = getattr(chain, key)
+        if name is not None and name not in CURVES:
+            raise ValueError(f"{key} is '{name}'; it must be one of {', '.join(CURVES)}")

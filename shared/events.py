@@ -29,6 +29,8 @@ class Event(msgspec.Struct, frozen=True, kw_only=True):
     tied_to: str | None = None
     gate: Gate | None = None
     facts: dict[str, float | str] = {}
+    absorbed_by: int | None = None
+    """Id of the event that turned out to explain this one; final outputs leave it out."""
 
     @property
     def is_active(self) -> bool:

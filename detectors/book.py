@@ -1,0 +1,103 @@
+"""The life of events: raised, counted up, returned, explained by another.
+
+The book takes reports in the order of the log and knows no clock, so its events are
+the same however the log was cut.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import msgspec
+
+from detectors.limits import RULES
+from detectors.reports import Cleared, Sighting
+from shared.events import Event
+from shared.words import Gate, Kind
+
+
+@dataclass(slots=True)
+class EventBook:
+    """Every event so far, by id, as it stands now."""
+
+    events: list[Event] = field(default_factory=list)
+    _newest: dict[tuple[str, Kind], int] = field(default_factory=dict)
+    _changed: dict[int, None] = field(default_factory=dict)
+
+    def sight(self, report: Sighting, gate: Gate | None = None) -> Event:
+        """Take a sighting: a new event, or another occurrence of one that is near enough."""
+        rule = RULES[report.kind]
+        event = self.newest(report.channel, report.kind)
+        severity = report.severity or rule.severity
+        if event is not None and event.end_s is None:
+            return self._put(self._updated(event, report, event.count))
+        if event is not None and event.end_s is not None:
+            same_story = event.tied_to == report.tied_to and event.severity == severity
+            if same_story and report.start_s - event.end_s <= rule.join_s:
+                return self._put(self._updated(event, report, event.count + 1))
+        event = Event(
+            id=len(self.events),
+            kind=report.kind,
+            channel=report.channel,
+            start_s=report.start_s,
+            end_s=report.end_s,
+            severity=severity,
+            count=1,
+            value=report.value,
+            unit=report.unit,
+            text=report.text,
+            tied_to=report.tied_to,
+            gate=gate,
+            facts=dict(report.facts),
+        )
+        self.events.append(event)
+        self._newest[report.channel, report.kind] = event.id
+        return self._put(event)
+
+    def clear(self, report: Cleared) -> Event | None:
+        """End the occurrence that is going on; None when there is none."""
+        event = self.newest(report.channel, report.kind)
+        if event is None or event.end_s is not None:
+            return None
+        return self._put(
+            msgspec.structs.replace(
+                event,
+                end_s=report.end_s,
+                value=event.value if report.value is None else report.value,
+                text=event.text if report.text is None else report.text,
+                facts={**event.facts, **report.facts},
+            )
+        )
+
+    def absorb(self, ids: Iterable[int], by: int | None) -> None:
+        """Say that other events are explained by event `by`; None gives them back."""
+        for id_ in ids:
+            if self.events[id_].absorbed_by != by and id_ != by:
+                self._put(msgspec.structs.replace(self.events[id_], absorbed_by=by))
+
+    def newest(self, channel: str, kind: Kind) -> Event | None:
+        """The newest event of a kind on a channel."""
+        id_ = self._newest.get((channel, kind))
+        return None if id_ is None else self.events[id_]
+
+    def take_changes(self) -> list[Event]:
+        """Events that changed since the last call, in the order of their first change."""
+        changed = [self.events[id_] for id_ in self._changed]
+        self._changed.clear()
+        return changed
+
+    def _updated(self, event: Event, report: Sighting, count: int) -> Event:
+        larger = abs(report.value) >= abs(event.value)
+        return msgspec.structs.replace(
+            event,
+            start_s=min(event.start_s, report.start_s),
+            end_s=report.end_s,
+            count=count,
+            value=report.value if larger else event.value,
+            text=report.text if larger else event.text,
+            facts={**event.facts, **report.facts},
+        )
+
+    def _put(self, event: Event) -> Event:
+        self.events[event.id] = event
+        self._changed[event.id] = None
+        return event

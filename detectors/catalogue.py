@@ -1,0 +1,30 @@
+"""Which detectors watch: the one list to add a new one to."""
+
+from collections.abc import Mapping
+
+from detectors.detector import HostDetector, RowDetector, Rule, WindowDetector
+from detectors.kinds.flags import FlagDetector
+from detectors.kinds.link import LinkDetector
+from detectors.kinds.rail import RailDetector
+from detectors.plan import ChannelPlan
+from shared.chain import Chain
+
+
+def host_detectors() -> list[HostDetector]:
+    """Detectors of host state, messages, flags and silence."""
+    return [LinkDetector(), FlagDetector()]
+
+
+def row_detectors(plan: ChannelPlan) -> list[RowDetector]:
+    """Detectors that see single rows of one channel."""
+    return [RailDetector(plan)]
+
+
+def window_detectors(plan: ChannelPlan) -> list[WindowDetector]:
+    """Detectors that see windows of one channel."""
+    return []
+
+
+def rules(chains: Mapping[str, Chain]) -> list[Rule]:
+    """Rules that tie reports together, in the order in which they see a report."""
+    return []

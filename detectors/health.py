@@ -1,0 +1,80 @@
+"""Is this reading true now, and since when: drawn from a channel's events."""
+
+from collections.abc import Sequence
+
+from detectors.frame import Held
+from shared.events import Event
+from shared.health import ChannelHealth, Trust
+from shared.words import EVERY_CHANNEL, Gate, HostState, Kind, Severity
+
+DOUBT_S = 60.0
+"""A reading stays doubtful this long after its last fault."""
+
+_NOT_THE_READING = {
+    Kind.RESTART,
+    Kind.HALT,
+    Kind.LINK_LOSS,
+    Kind.STALE,
+    Kind.NO_RISE,
+    Kind.MAINS_BEAT,
+}
+"""Kinds that say nothing against the number itself."""
+
+
+def channel_health(
+    channel: str,
+    held: Held,
+    gate: Gate,
+    events: Sequence[Event],
+    state: HostState,
+    now_s: float,
+) -> ChannelHealth:
+    """One channel's health at `now_s`. An absorbed event counts through its absorber."""
+    trust, since_s, why = _trust(channel, events, state, now_s)
+    return ChannelHealth(
+        channel=channel,
+        trust=trust,
+        since_s=since_s,
+        why=why,
+        gate=gate,
+        temperature_c=_number(held.celsius),
+        target_c=_number(held.target_c),
+        power=_number(held.power),
+        code=_number(held.code),
+        resistance_ohm=_number(
+            held.code * held.plan.ohm_per_code if held.code == held.code else held.resistance_ohm
+        ),
+        last_update_s=_number(held.fresh_s),
+    )
+
+
+def _trust(
+    channel: str, events: Sequence[Event], state: HostState, now_s: float
+) -> tuple[Trust, float, str]:
+    true_since = 0.0
+    worst: Event | None = None
+    for event in events:
+        if event.channel not in (channel, EVERY_CHANNEL) or event.absorbed_by is not None:
+            continue
+        if event.kind in (Kind.LINK_LOSS, Kind.STALE) and event.is_active:
+            return Trust.UNKNOWN, event.start_s, event.text
+        if event.kind in _NOT_THE_READING:
+            continue
+        if event.end_s is not None and now_s - event.end_s > DOUBT_S:
+            true_since = max(true_since, event.end_s)
+        elif worst is None or _weight(event) >= _weight(worst):
+            worst = event
+    if state is HostState.GONE:
+        return Trust.UNKNOWN, now_s, "the link is down"
+    if worst is None:
+        return Trust.TRUE, true_since, ""
+    is_false = worst.is_active and worst.severity is Severity.FAILURE
+    return (Trust.FALSE if is_false else Trust.DOUBTFUL), worst.start_s, worst.text
+
+
+def _weight(event: Event) -> tuple[bool, int]:
+    return event.is_active, event.severity.rank
+
+
+def _number(value: float) -> float | None:
+    return value if value == value else None

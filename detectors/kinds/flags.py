@@ -1,0 +1,58 @@
+"""converter-flag: the converter raised a fault flag.
+
+Quantity: the flag words of the `flags` column. One event a channel for as long as any
+flag is up, since flags that come together have one cause; the words are in its text.
+
+Blind where the host passes no flags on.
+"""
+
+from detectors.detector import Say
+from detectors.reports import Cleared, Sighting
+from shared.words import NO_FLAGS, Kind, channel_of, quantity_of
+
+
+class FlagDetector:
+    """Stands on the first update that carries a flag."""
+
+    def __init__(self) -> None:
+        self._up: dict[str, str] = {}
+
+    def text(self, row: int, time_s: float, key: str, text: str, say: Say) -> None:
+        if quantity_of(key) != "flags":
+            return
+        channel = channel_of(key)
+        words = sorted({word.strip() for word in text.split(";")} - {"", NO_FLAGS})
+        joined = ";".join(words)
+        was = self._up.get(channel, "")
+        if joined == was:
+            return
+        self._up[channel] = joined
+        if not joined:
+            say(Cleared(row, time_s, channel, Kind.CONVERTER_FLAG, time_s))
+            return
+        say(
+            Sighting(
+                row=row,
+                at_s=time_s,
+                channel=channel,
+                kind=Kind.CONVERTER_FLAG,
+                start_s=time_s,
+                end_s=None,
+                value=float(len(words)),
+                unit="flags",
+                text=f"the converter says {', '.join(words)}",
+                facts={"flags": joined},
+            )
+        )
+
+    def uptime(self, row: int, time_s: float, uptime_s: float, say: Say) -> None:
+        """Not asked."""
+
+    def heard(self, row: int, time_s: float, before_s: float, say: Say) -> None:
+        """Not asked."""
+
+    def passed(self, row: int, time_s: float, heard_s: float, say: Say) -> None:
+        """Not asked."""
+
+    def finish(self, say: Say) -> None:
+        """Nothing is held back."""

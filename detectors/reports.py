@@ -1,0 +1,47 @@
+"""What detectors say: sightings of a fault, its end, and why they could not judge."""
+
+from dataclasses import dataclass, field
+
+from shared.words import Kind, Severity
+
+
+@dataclass(slots=True)
+class Sighting:
+    """One occurrence of a fault.
+
+    `row` and `at_s` say when it became known; `start_s` may lie before.
+    `end_s` None: it is still going on, and a `Cleared` will follow. A further sighting
+    of an occurrence that is going on (same kind and channel) brings its figures up to
+    date and counts no new occurrence.
+    """
+
+    row: int
+    at_s: float
+    channel: str
+    kind: Kind
+    start_s: float
+    end_s: float | None
+    value: float
+    unit: str
+    text: str
+    severity: Severity | None = None
+    """None: the kind's usual severity, from `detectors.limits`."""
+    tied_to: str | None = None
+    facts: dict[str, float | str] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class Cleared:
+    """A fault that was going on has ended at `end_s`. Figures left None stay as they were."""
+
+    row: int
+    at_s: float
+    channel: str
+    kind: Kind
+    end_s: float
+    value: float | None = None
+    text: str | None = None
+    facts: dict[str, float | str] = field(default_factory=dict)
+
+
+Report = Sighting | Cleared

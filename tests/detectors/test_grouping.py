@@ -1,0 +1,72 @@
+"""Results never depend on how samples were grouped."""
+
+from typing import Any
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from detectors.watch import Watch
+from shared.chain import ASSUMED
+from shared.events import Event
+from shared.updates import Update, Value, batch_of
+from tests.detectors.logs import steady
+
+
+def troubled_log(seed: int) -> list[Update]:
+    """Two channels with breaks, gaps, restarts, flags, held values and odd moments."""
+    rng = np.random.default_rng(seed)
+    nozzle = steady(150.0, seed=seed)
+    bed = steady(150.0, lambda t: 60.0 + 0.01 * t, seed=seed + 1, channel="bed", with_code=False)
+    rows: list[Update] = []
+    uptime = 500.0
+    for index, (a, b) in enumerate(zip(nozzle, bed, strict=True)):
+        values: dict[str, Value] = {**a.values}
+        if index > 40:
+            values.update(b.values)
+        for _ in range(int(rng.integers(0, 2))):
+            values.pop(list(values)[int(rng.integers(len(values)))], None)
+        if rng.random() < 0.02:
+            values["nozzle.code"] = float(rng.choice([32767, 0, 16000, 13681 ^ 512]))
+        if rng.random() < 0.02:
+            values["nozzle.flags"] = str(rng.choice(["none", "open", "open;short"]))
+        if rng.random() < 0.01:
+            uptime = 0.0
+        values["controller.uptime_s"] = uptime = uptime + 0.25
+        values["motion.speed_mm_s"] = 80.0 if (index // 60) % 2 else 0.0
+        if rng.random() < 0.01:
+            values["host.state"] = str(rng.choice(["up", "halted", "starting"]))
+        if rng.random() < 0.03:
+            values = {"host.state": "gone"} if rng.random() < 0.5 else {}
+        shift = 12.0 if index > 400 else 0.0
+        rows.append(Update(a.time_s + shift, values))
+    return rows
+
+
+def events_of(updates: list[Update], cuts: list[int]) -> tuple[list[Event], Any]:
+    watch = Watch({"nozzle": ASSUMED})
+    for start, stop in zip([0, *cuts], [*cuts, len(updates)], strict=True):
+        watch.feed(batch_of(updates[start:stop]))
+    watch.finish()
+    return watch.events, watch.not_evaluated()
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    seed=st.integers(0, 10_000),
+    cuts=st.lists(st.integers(0, 600), max_size=30).map(sorted),
+)
+def test_a_log_cut_at_random_places_gives_the_same_events(seed: int, cuts: list[int]) -> None:
+    """Whatever the batches, the events are equal to the last bit."""
+    log = troubled_log(seed)
+    assert events_of(log, cuts) == events_of(log, [])
+
+
+def test_one_update_at_a_time_gives_the_same_events_as_one_block() -> None:
+    """The live path on plain floats and the block path on arrays agree."""
+    for seed in range(5):
+        log = troubled_log(seed)
+        singly, _ = events_of(log, list(range(1, len(log))))
+        whole, _ = events_of(log, [])
+        assert singly == whole
+        assert len(whole) > 3
