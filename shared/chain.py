@@ -21,6 +21,10 @@ class Chain(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     """Platinum curve of the element, a name from `shared.platinum.CURVES`."""
     tolerance: Literal["AA", "A", "B", "C"] = "B"
     """Tolerance class of IEC 60751."""
+    construction: Literal["film", "wire-wound"] = "film"
+    """How the element is made; IEC 60751 gives film the narrower ranges."""
+    self_heating_k_per_mw: float = 0.05
+    """Rise of the element over its seat per mW, K: about 0.05 clamped in metal, 0.4 in air."""
     wires: Literal[2, 3, 4] = 2
     """Wires fitted between element and converter."""
     strapped_for: Literal[2, 3, 4] | None = None
@@ -33,6 +37,8 @@ class Chain(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     """Length of one lead, one way, m."""
     contact_ohm: float = 0.01
     """Resistance of one connector contact, Ω."""
+    lead_mismatch: float = 0.02
+    """How far two leads of the cable may differ, relative."""
     screened: bool = False
     moving: bool = True
     """Whether the cable moves with the machine."""
@@ -41,9 +47,15 @@ class Chain(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     reference_ohm: float = 430.0
     reference_tolerance: float = 0.001
     """Relative, so 0.001 is 0.1 %."""
+    reference_ppm_per_k: float = 25.0
+    """Drift of the reference with its temperature, 1e-6 per kelvin."""
     bits: int = 15
     bias_v: float = 2.0
+    noise_codes: float = 0.5
+    """Noise of the converter itself, standard deviation in codes."""
     conversion_ms: float = 20.0
+    wait_ms: float = 1.0
+    """Time from switching the bias on to the start of a conversion."""
     mains_hz: float = 50.0
     bus: Literal["plugged", "flying"] = "plugged"
     """How the converter reaches the controller: plugged in, or by flying leads."""
@@ -53,6 +65,8 @@ class Chain(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     """What the host believes, where it differs from what is fitted."""
     host_curve: str | None = None
     host_reference_ohm: float | None = None
+    rounding_c: float = 0.01
+    """Step to which the host rounds the degrees it sends, °C."""
 
     @property
     def strapped(self) -> int:

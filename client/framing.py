@@ -1,0 +1,140 @@
+"""Framers: cut a stream of bytes into frames, and wrap a frame for sending. No I/O.
+
+A framer takes bytes as they come, in pieces of any size, and gives whole frames. Half
+a frame waits. A frame longer than `MAX_FRAME_BYTES` is thrown away up to its end and
+counted in `dropped`, so that no peer can make memory grow. Empty frames are skipped.
+"""
+
+from typing import Literal, Protocol
+
+MAX_FRAME_BYTES = 1 << 20
+"""Longest frame that is read, 1 MiB; also the largest WebSocket message."""
+
+LENGTH_BYTES = 4
+"""Size of a length prefix: an unsigned integer, most significant byte first."""
+
+Framing = Literal["message", "newline", "delimiter", "length"]
+
+
+class Framer(Protocol):
+    """What all framers do."""
+
+    dropped: int
+    """Frames thrown away because they were longer than the limit."""
+
+    def feed(self, data: bytes) -> list[bytes]:
+        """Frames that are whole after these bytes, in order."""
+        ...
+
+    def wrap(self, body: bytes) -> bytes:
+        """Bytes that carry one frame; ValueError when the framing cannot carry it."""
+        ...
+
+
+class MessageFramer:
+    """The transport itself keeps frames apart, as WebSocket does: one piece, one frame."""
+
+    def __init__(self, limit: int = MAX_FRAME_BYTES) -> None:
+        self._limit = limit
+        self.dropped = 0
+
+    def feed(self, data: bytes) -> list[bytes]:
+        if len(data) > self._limit:
+            self.dropped += 1
+            return []
+        return [data] if data else []
+
+    def wrap(self, body: bytes) -> bytes:
+        return body
+
+
+class DelimiterFramer:
+    """Frames end with one byte. With a newline, a carriage return before it is dropped."""
+
+    def __init__(self, delimiter: int = 0x0A, limit: int = MAX_FRAME_BYTES) -> None:
+        if not 0 <= delimiter <= 0xFF:
+            raise ValueError(f"a delimiter is one byte, 0 to 255, got {delimiter}")
+        self._delimiter = bytes([delimiter])
+        self._limit = limit
+        self._held = bytearray()
+        self._skipping = False
+        self.dropped = 0
+
+    def feed(self, data: bytes) -> list[bytes]:
+        *ends, rest = data.split(self._delimiter)
+        frames: list[bytes] = []
+        for end in ends:
+            self._hold(end)
+            if not self._skipping:
+                frame = bytes(self._held)
+                if self._delimiter == b"\n":
+                    frame = frame.removesuffix(b"\r")
+                if frame:
+                    frames.append(frame)
+            self._held.clear()
+            self._skipping = False
+        self._hold(rest)
+        return frames
+
+    def wrap(self, body: bytes) -> bytes:
+        if self._delimiter in body:
+            raise ValueError("the request holds the byte that ends a frame")
+        return body + self._delimiter
+
+    def _hold(self, piece: bytes) -> None:
+        if self._skipping:
+            return
+        if len(self._held) + len(piece) > self._limit:
+            self._held.clear()
+            self._skipping = True
+            self.dropped += 1
+        else:
+            self._held += piece
+
+
+class LengthFramer:
+    """Frames begin with their length in `LENGTH_BYTES` bytes, most significant first."""
+
+    def __init__(self, limit: int = MAX_FRAME_BYTES) -> None:
+        self._limit = limit
+        self._held = bytearray()
+        self._skip = 0
+        self.dropped = 0
+
+    def feed(self, data: bytes) -> list[bytes]:
+        frames: list[bytes] = []
+        self._held += data
+        start = 0
+        while True:
+            if self._skip:
+                skipped = min(self._skip, len(self._held) - start)
+                start += skipped
+                self._skip -= skipped
+            body = start + LENGTH_BYTES
+            if self._skip or len(self._held) < body:
+                break
+            size = int.from_bytes(self._held[start:body], "big")
+            if size > self._limit:
+                self.dropped += 1
+                self._skip = size
+                start = body
+            elif len(self._held) < body + size:
+                break
+            else:
+                if size:
+                    frames.append(bytes(self._held[body : body + size]))
+                start = body + size
+        del self._held[:start]
+        return frames
+
+    def wrap(self, body: bytes) -> bytes:
+        return len(body).to_bytes(LENGTH_BYTES, "big") + body
+
+
+def framer(framing: Framing, delimiter: int = 0x0A, limit: int = MAX_FRAME_BYTES) -> Framer:
+    """A fresh framer of this kind; `delimiter` is used by "delimiter" alone."""
+    if framing == "message":
+        return MessageFramer(limit)
+    if framing == "length":
+        return LengthFramer(limit)
+    return DelimiterFramer(0x0A if framing == "newline" else delimiter, limit)

@@ -1,0 +1,200 @@
+"""From entries to updates: JSON, pointers, cleaned values, straightened time. No I/O.
+
+A key is in an update if and only if the host sent it in that message, whether or not its
+value changed; what to make of repeats is the detectors' business. null counts as not sent.
+Besides, `host.state` is "gone" when the link is lost, and comes again with the first
+readings after it, as the host says or else as it was last known ("up" if never).
+
+The same entries give the same updates, so a recording replays to the same events.
+"""
+
+from collections import Counter
+from collections.abc import Iterator
+from typing import Any
+
+import msgspec
+
+from client import jsonrpc
+from client.clock import LogTime
+from client.form import Profile
+from client.plan import Listed, Origin, Plan, plan_of
+from client.pointer import MISSING, walk
+from client.values import clock as clock_in
+from shared.updates import Entry, EntryKind, LinkNews, Update, Value
+from shared.words import HostState
+
+STATE_KEY = "host.state"
+MESSAGE_KEY = "host.message"
+REPORTED = "reported"
+"""Quantity under which an event kind that a message rule gives is passed on, as text."""
+MAX_LISTED = 1000
+"""Items of an array among which a channel is looked for."""
+MAX_BATCH = 1000
+"""Messages of one batch that are read."""
+
+_GONE = str(HostState.GONE)
+_UP = str(HostState.UP)
+
+
+class Mapper:
+    """Turns one host's entries into updates. `plan_of` has checked the profile on load.
+
+    `refused` counts what was not taken: by key for values, by a word for frames.
+    """
+
+    def __init__(self, profile: Profile) -> None:
+        self._plan: Plan = plan_of(profile)
+        self._clock_of = clock_in(profile.clock_unit)
+        self._time = LogTime(self._plan.has_clock)
+        self._early: dict[str, Value] = {}
+        self._is_gone = False
+        self._state = ""
+        self.refused: Counter[str] = Counter()
+
+    @property
+    def clock_jumps(self) -> int:
+        """How often host time was moved: jumps of its clock and restarts."""
+        return self._time.jumps
+
+    def feed(self, entry: Entry) -> list[Update]:
+        """Updates that one entry amounts to, mostly one; none before the log has a time."""
+        if entry.kind is EntryKind.MESSAGE:
+            return self._message(entry)
+        self._time.see(entry.own_s)
+        if not self._time.is_known:
+            return []
+        if entry.kind is EntryKind.TICK:
+            return [self._timed(self._time.tick(entry.own_s), {})]
+        return self._link(entry)
+
+    def time_at(self, own_s: float) -> float | None:
+        """Log time that belongs to an own time; None before the log has a time."""
+        return self._time.reckon(own_s) if self._time.is_known else None
+
+    def _message(self, entry: Entry) -> list[Update]:
+        try:
+            message = jsonrpc.decode(entry.payload)
+        except jsonrpc.Refused as why:
+            self.refused[str(why)] += 1
+            return []
+        updates: list[Update] = []
+        parts = message[:MAX_BATCH] if self._is_batch(message) else (message,)
+        for part in parts:
+            origin = self._origin(part)
+            if origin is not None:
+                self._read(part, origin, entry.own_s, updates)
+        return updates
+
+    def _is_batch(self, message: Any) -> bool:
+        return type(message) is list and bool(message) and type(message[0]) is dict
+
+    def _origin(self, message: Any) -> Origin | None:
+        if type(message) is dict:
+            method = message.get("method")
+            if type(method) is str:
+                origin = self._plan.methods.get(method)
+                if origin is not None:
+                    return origin
+            number = message.get("id")
+            if type(number) is int and "result" in message:
+                origin = self._plan.answers.get(number)
+                if origin is not None:
+                    return origin
+        for origin in self._plan.others:
+            if origin.has is None:
+                return origin
+            found = walk(message, origin.has)
+            if found is not MISSING and (origin.equals is None or found == origin.equals):
+                return origin
+        return None
+
+    def _read(self, message: Any, origin: Origin, own_s: float, updates: list[Update]) -> None:
+        if origin.pace is not None:
+            pace = walk(message, origin.pace)
+            if type(pace) in (int, float):
+                self._time.set_pace(float(pace))
+        host_s = None
+        if origin.clock is not None:
+            said = walk(message, origin.clock)
+            if said is not MISSING and said is not None:
+                host_s = self._clock_of(said)
+                if host_s is None:
+                    self.refused["clock"] += 1
+        values = self._values(walk(message, origin.status))
+        if host_s is not None:
+            time_s = self._time.at(own_s, host_s)
+        else:
+            self._time.see(own_s)
+            if not self._time.is_known:
+                self._early |= values
+                return
+            time_s = self._time.time_at(own_s)
+        self._finish(values)
+        updates.append(self._timed(time_s, values))
+
+    def _values(self, status: Any) -> dict[str, Value]:
+        values: dict[str, Value] = {}
+        for leaf in self._plan.leaves:
+            found = walk(status, leaf.steps)
+            if found is not MISSING and found is not None:
+                value = leaf.convert(found)
+                if value is None:
+                    self.refused[leaf.key] += 1
+                else:
+                    values[leaf.key] = value
+        for listed in self._plan.lists:
+            for leaf, found in _listed(status, listed):
+                value = leaf.convert(found)
+                if value is None:
+                    self.refused[leaf.key] += 1
+                else:
+                    values[leaf.key] = value
+        if self._plan.rules and MESSAGE_KEY in values:
+            self._apply_rules(str(values[MESSAGE_KEY]), values)
+        return values
+
+    def _apply_rules(self, text: str, values: dict[str, Value]) -> None:
+        for rule in self._plan.rules:
+            if rule.pattern.search(text):
+                values |= rule.values
+                if not rule.keep:
+                    del values[MESSAGE_KEY]
+                return
+
+    def _finish(self, values: dict[str, Value]) -> None:
+        if STATE_KEY in values:
+            self._state = str(values[STATE_KEY])
+        elif self._is_gone:
+            values[STATE_KEY] = self._state or _UP
+        self._is_gone = False
+
+    def _link(self, entry: Entry) -> list[Update]:
+        try:
+            news = msgspec.json.decode(entry.payload, type=LinkNews)
+        except ValueError:
+            self.refused["link"] += 1
+            return []
+        if news.up:
+            self._time.reopen()
+            return []
+        self._is_gone = True
+        return [self._timed(self._time.time_at(entry.own_s), {STATE_KEY: _GONE})]
+
+    def _timed(self, time_s: float, values: dict[str, Value]) -> Update:
+        if self._early:
+            values = self._early | values
+            self._early = {}
+        return Update(time_s, values)
+
+
+def _listed(status: Any, listed: Listed) -> Iterator[tuple[Any, Any]]:
+    items = walk(status, listed.steps)
+    if type(items) is not list:
+        return
+    for item in items[:MAX_LISTED]:
+        if walk(item, listed.name_steps) == listed.name:
+            for leaf in listed.leaves:
+                found = walk(item, leaf.steps)
+                if found is not MISSING and found is not None:
+                    yield leaf, found
+            return

@@ -1,0 +1,297 @@
+"""A profile made ready for work: pointers split, units and patterns compiled, all checked."""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from client import patterns, pointer, values
+from client.address import parse_address
+from client.form import Channel, MessageRule, Profile, Reading, Request, UpdateSource
+from client.pointer import Steps
+from client.units import UNITS
+from shared import toml
+from shared.chain import check_chain
+from shared.errors import BadInput
+from shared.text import clean
+from shared.words import HostState
+
+MAX_CHANNELS = 200
+MAX_NAME = 60
+TEXT_QUANTITIES = ("flags", "state", "message")
+
+
+class Fault(ValueError):
+    """What is wrong at a key of a profile, and what to do."""
+
+    def __init__(self, key: tuple[str | int, ...], what: str, do: str) -> None:
+        self.key = key
+        self.what = what
+        self.do = do
+        super().__init__(f"{'.'.join(map(str, key))}: {what}; {do}")
+
+
+@dataclass(frozen=True, slots=True)
+class Leaf:
+    """One reading: pointer, key of ours, converter."""
+
+    steps: Steps
+    key: str
+    convert: values.Converter
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """Readings in the item of an array that bears a name."""
+
+    steps: Steps
+    name_steps: Steps
+    name: str | int
+    leaves: tuple[Leaf, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """One kind of message that carries readings."""
+
+    has: Steps | None
+    equals: str | int | bool | None
+    status: Steps
+    clock: Steps | None
+    pace: Steps | None
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One message rule."""
+
+    pattern: re.Pattern[str]
+    values: dict[str, str]
+    keep: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A profile, ready for the mapper."""
+
+    answers: dict[int, Origin] = field(default_factory=dict)
+    """By the id that the request has on each fresh connection."""
+    methods: dict[str, Origin] = field(default_factory=dict)
+    others: tuple[Origin, ...] = ()
+    leaves: tuple[Leaf, ...] = ()
+    lists: tuple[Listed, ...] = ()
+    rules: tuple[Rule, ...] = ()
+
+    @property
+    def has_clock(self) -> bool:
+        origins = (*self.answers.values(), *self.methods.values(), *self.others)
+        return any(origin.clock is not None for origin in origins)
+
+
+def check(profile: Profile, path: Path) -> None:
+    """Raise BadInput with file, line and key for the first thing that cannot be used."""
+    try:
+        plan_of(profile)
+    except Fault as fault:
+        raise BadInput(toml.place(path, fault.key), fault.what, fault.do) from None
+
+
+def plan_of(profile: Profile) -> Plan:
+    """Check a profile and make it ready; Fault names the key."""
+    _check_rest(profile)
+    methods_asked = [method for method, _ in _envelopes(profile)]
+    plan = Plan(
+        leaves=tuple(_leaves(profile)),
+        lists=tuple(_lists(profile)),
+        rules=tuple(_rule(rule, n) for n, rule in enumerate(profile.messages)),
+    )
+    others: list[Origin] = []
+    for n, source in enumerate(profile.updates):
+        origin = _origin(source, n, profile)
+        if source.method:
+            plan.methods.setdefault(source.method, origin)
+        elif source.answer_to:
+            if source.answer_to not in methods_asked:
+                raise Fault(
+                    ("updates", n, "answer_to"),
+                    f"no request has the method '{clean(source.answer_to)}'",
+                    "name the method of one of [[requests]]",
+                )
+            for number, method in enumerate(methods_asked, start=1):
+                if method == source.answer_to:
+                    plan.answers.setdefault(number, origin)
+        else:
+            others.append(origin)
+    return Plan(plan.answers, plan.methods, tuple(others), plan.leaves, plan.lists, plan.rules)
+
+
+def request_of(request: Request, key: tuple[str | int, ...] = ("requests",)) -> dict[str, Any]:
+    """The object that a request's JSON text holds; Fault when it cannot be sent."""
+    try:
+        body = msgspec.json.decode(request.json)
+    except (ValueError, RecursionError):
+        raise Fault((*key, "json"), "is not JSON", "write one JSON object as text") from None
+    if type(body) is not dict:
+        raise Fault((*key, "json"), "is not a JSON object", "write one JSON object as text")
+    if request.envelope and not (type(body.get("method")) is str and body["method"]):
+        raise Fault(
+            (*key, "json"), 'has no "method"', "add one, or set envelope = false to send it bare"
+        )
+    if request.envelope and set(body) - {"method", "params"}:
+        raise Fault(
+            (*key, "json"),
+            'has more than "method" and "params"',
+            "leave out the rest, or set envelope = false to send it bare",
+        )
+    return body
+
+
+def _envelopes(profile: Profile) -> Iterator[tuple[str, Any]]:
+    for n, request in enumerate(profile.requests):
+        body = request_of(request, ("requests", n))
+        if request.envelope:
+            yield body["method"], body.get("params")
+
+
+def _check_rest(profile: Profile) -> None:
+    for n, address in enumerate(profile.addresses):
+        try:
+            parse_address(address)
+        except BadInput as bad:
+            raise Fault(("addresses", n), bad.what, bad.do) from None
+    _in_range(("silence_s",), profile.silence_s, 0.5, 86400.0)
+    _in_range(("delimiter",), profile.delimiter, 0, 255)
+    if profile.keep_alive is not None:
+        _in_range(("keep_alive", "every_s"), profile.keep_alive.every_s, 0.5, 86400.0)
+        alive = profile.keep_alive
+        request_of(Request(json=alive.json, envelope=alive.envelope), ("keep_alive",))
+    token = profile.token
+    if token is not None and not (token.env or token.file):
+        raise Fault(("token",), "names no source", "set env or file")
+    if token is not None and not re.fullmatch(r"[A-Za-z0-9-]{1,60}", token.header):
+        raise Fault(("token", "header"), "is not a header's name", "use letters, digits and '-'")
+    if len(profile.channels) > MAX_CHANNELS:
+        raise Fault(("channels",), f"more than {MAX_CHANNELS} channels", "watch fewer of them")
+    for name, channel in profile.channels.items():
+        if not name or clean(name, MAX_NAME) != name:
+            raise Fault(
+                ("channels", name),
+                "is no name for a channel",
+                f"use up to {MAX_NAME} printable characters",
+            )
+        if channel.chain is not None:
+            try:
+                check_chain(channel.chain)
+            except ValueError as error:
+                key = str(error).split(" ", 1)[0]
+                raise Fault(
+                    ("channels", name, "chain", key), str(error), "correct the value"
+                ) from None
+
+
+def _in_range(key: tuple[str | int, ...], value: float, low: float, high: float) -> None:
+    if not low <= value <= high:
+        raise Fault(key, f"{value:g} is out of range", f"choose {low:g} to {high:g}")
+
+
+def _steps(text: str, key: tuple[str | int, ...]) -> Steps:
+    try:
+        return pointer.split(text)
+    except ValueError as error:
+        raise Fault(key, clean(str(error)), "write a JSON Pointer such as '/a/b/0'") from None
+
+
+def _origin(source: UpdateSource, n: int, profile: Profile) -> Origin:
+    key = ("updates", n)
+    if bool(source.method) + bool(source.answer_to) + (source.has is not None) > 1:
+        raise Fault(key, "fits messages in two ways", "keep one of method, answer_to, has")
+    if source.equals is not None and source.has is None:
+        raise Fault((*key, "equals"), "needs has", "point with has to what must be equal")
+    return Origin(
+        has=None if source.has is None else _steps(source.has, (*key, "has")),
+        equals=source.equals,
+        status=_steps(source.status, (*key, "status")),
+        clock=None if source.clock is None else _steps(source.clock, (*key, "clock")),
+        pace=None if source.pace is None else _steps(source.pace, (*key, "pace")),
+    )
+
+
+def _leaves(profile: Profile) -> Iterator[Leaf]:
+    for name, channel in profile.channels.items():
+        if channel.item is None:
+            yield from _channel_leaves(name, channel)
+
+
+def _lists(profile: Profile) -> Iterator[Listed]:
+    for name, channel in profile.channels.items():
+        item = channel.item
+        if item is not None:
+            key = ("channels", name, "item")
+            base = _steps(channel.base, ("channels", name, "base"))
+            yield Listed(
+                base + _steps(item.list, (*key, "list")),
+                _steps(item.key, (*key, "key")),
+                item.equals,
+                tuple(_channel_leaves(name, msgspec.structs.replace(channel, base=""))),
+            )
+
+
+def _channel_leaves(name: str, channel: Channel) -> Iterator[Leaf]:
+    base = _steps(channel.base, ("channels", name, "base"))
+    for quantity, reading in channel.readings.items():
+        key = ("channels", name, quantity)
+        steps = base + _steps(reading.at, key)
+        yield Leaf(steps, f"{name}.{quantity}", _converter(quantity, reading, key))
+
+
+def _converter(quantity: str, reading: Reading, key: tuple[str | int, ...]) -> values.Converter:
+    if quantity in TEXT_QUANTITIES and (reading.unit, reading.scale, reading.offset) != ("", 1, 0):
+        raise Fault(key, "is a text, which has no unit", "leave out unit, scale and offset")
+    if quantity != "flags" and reading.bits:
+        raise Fault((*key, "bits"), "is for flags alone", "leave it out")
+    is_word = quantity in ("state", "flags")
+    if reading.words and not is_word:
+        raise Fault((*key, "words"), "is for state and flags alone", "leave it out")
+    if quantity == "message":
+        return values.text
+    if quantity == "state":
+        for theirs, ours in reading.words.items():
+            if ours not in {str(word) for word in HostState}:
+                raise Fault(
+                    (*key, "words", theirs),
+                    f"'{clean(ours)}' is no state of ours",
+                    "choose " + ", ".join(HostState),
+                )
+        return values.state(reading.words)
+    if quantity == "flags":
+        for bit in reading.bits:
+            if not (bit.isascii() and bit.isdigit() and int(bit) < 64):
+                raise Fault((*key, "bits", bit), "is no bit number", "use 0 to 63")
+        return values.flags(reading.words, reading.bits)
+    if reading.unit not in UNITS:
+        raise Fault(
+            (*key, "unit"),
+            f"'{clean(reading.unit)}' is no unit known here",
+            "choose " + ", ".join(unit for unit in UNITS if unit),
+        )
+    _in_range((*key, "scale"), abs(reading.scale), 1e-12, 1e12)
+    _in_range((*key, "offset"), reading.offset, -1e12, 1e12)
+    return values.number(reading.unit, reading.scale, reading.offset)
+
+
+def _rule(rule: MessageRule, n: int) -> Rule:
+    try:
+        pattern = patterns.compiled(rule.pattern)
+    except ValueError as error:
+        raise Fault(("messages", n, "pattern"), str(error), "write a simpler pattern") from None
+    made: dict[str, str] = {}
+    if rule.kind is not None:
+        made[f"{rule.channel}.reported"] = str(rule.kind)
+    if rule.flags:
+        made[f"{rule.channel}.flags"] = values.joined(rule.flags.split(";"))
+    if rule.state is not None:
+        made["host.state"] = str(rule.state)
+    return Rule(pattern, made, rule.keep)

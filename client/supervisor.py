@@ -1,0 +1,252 @@
+"""Keeps one link to one host up: connects, asks, listens, notices silence, tries again.
+
+- The wait before another try doubles from `FIRST_WAIT_S` to `LONGEST_WAIT_S`, less up to
+  half by chance, and begins anew only after a link that held for `STEADY_S`. (A wait that
+  begins anew with each success makes thousands of connections to a host that accepts and closes.)
+- What no try can help ends the watch at once with BadInput: HTTP status 4xx or a redirect,
+  a bad certificate, a peer that speaks no WebSocket. Refused, unresolved, 5xx, and an end
+  in the handshake are tried again; only if `first_must_work` and it is the very first
+  attempt, they end the watch as well, since then the address is likelier wrong.
+- After `silence_s` without a frame the host is asked for a sign of life, by the transport
+  or else by the profile's keep-alive request; without one in another `silence_s` the link
+  counts as lost.
+- A simulated host that says its pace has these times divided by it, down to a floor.
+
+There is never more than one connection.
+"""
+
+import asyncio
+import random
+from collections.abc import Sequence
+from typing import NoReturn, Protocol
+
+import msgspec
+
+from client.address import Address, parse_address
+from client.form import Profile, Request
+from client.jsonrpc import Answer, Failure, Peer, Refused
+from client.plan import plan_of, request_of
+from client.pointer import walk
+from client.transport import Closed, Connect, Transport, Unreachable, connect
+from shared.errors import BadInput
+
+FIRST_WAIT_S = 0.5
+LONGEST_WAIT_S = 30.0
+SHORTEST_WAIT_S = 0.1
+STEADY_S = 30.0
+SHORTEST_SILENCE_S = 1.5
+HIGHEST_PACE = 1000.0
+
+
+class Listener(Protocol):
+    """Who is told. Calls come from the supervisor's event loop and must not block."""
+
+    def trying(self, attempt: int, why: str) -> None:
+        """Attempt number `attempt` since the last steady link begins; `why` the last failed."""
+
+    def opened(self, address: Address) -> None:
+        """The link is open."""
+
+    def message(self, frame: bytes) -> None:
+        """A frame came."""
+
+    def lost(self, why: str) -> None:
+        """The open link ended by itself; not called when we end it."""
+
+
+class Supervisor:
+    """Runs until cancelled, or until BadInput says that no try will help."""
+
+    def __init__(
+        self,
+        profile: Profile,
+        listener: Listener,
+        *,
+        first_must_work: bool = True,
+        connect: Connect = connect,
+        chance: random.Random | None = None,
+    ) -> None:
+        if not profile.addresses:
+            raise BadInput(profile.title or "profile", "has no address", "add addresses = […]")
+        self._profile = profile
+        self._plan = plan_of(profile)
+        self._addresses = [parse_address(text) for text in profile.addresses]
+        self._listener = listener
+        self._first_must_work = first_must_work
+        self._connect = connect
+        self._chance = chance or random.Random()
+        self._pace = 1.0
+        self._peer = Peer()
+        self._asked = 0
+        self._heard_s = 0.0
+        self._was_open = False
+        self._was_answered = False
+
+    async def run(self) -> NoReturn:
+        """Keep the link up. Raises BadInput, or CancelledError after closing the link."""
+        now = asyncio.get_running_loop().time
+        failures, why = 0, ""
+        while True:
+            self._listener.trying(failures + 1, why)
+            try:
+                transport, address = await self._open()
+            except Unreachable as error:
+                why = str(error)
+            else:
+                self._was_open = True
+                opened_s = now()
+                why = await self._session(transport, address)
+                if now() - opened_s >= STEADY_S / self._pace:
+                    failures = 0
+            failures += 1
+            await asyncio.sleep(self._wait_s(failures))
+
+    def _wait_s(self, failures: int) -> float:
+        longest = min(FIRST_WAIT_S * 2.0 ** min(failures - 1, 20), LONGEST_WAIT_S)
+        wait_s = longest * self._chance.uniform(0.5, 1.0) / self._pace
+        return max(wait_s, SHORTEST_WAIT_S)
+
+    async def _open(self) -> tuple[Transport, Address]:
+        """First address that opens. Hopeless only if each of them is."""
+        hopeless: list[BadInput] = []
+        unreached: list[tuple[Address, Unreachable]] = []
+        for address in self._addresses:
+            try:
+                return await self._connect(address, self._profile), address
+            except BadInput as error:
+                hopeless.append(error)
+            except Unreachable as error:
+                unreached.append((address, error))
+        if not unreached:
+            raise hopeless[0]
+        address, first = unreached[0]
+        if self._first_must_work and not self._was_open:
+            do = "check that the host is on and that the address is right"
+            raise BadInput(address.shown, str(first), do)
+        raise first
+
+    async def _session(self, transport: Transport, address: Address) -> str:
+        """Live with one open link until it ends; says why it did."""
+        self._peer = Peer()
+        self._heard_s = asyncio.get_running_loop().time()
+        self._listener.opened(address)
+        try:
+            why = await self._attend(transport, address)
+        except BadInput as bad:
+            self._listener.lost(bad.what)
+            raise
+        finally:
+            await transport.close()
+        self._listener.lost(why)
+        return why
+
+    async def _attend(self, transport: Transport, address: Address) -> str:
+        works: Sequence[asyncio.Task[None]] = ()
+        try:
+            for frame in self._opening():
+                await transport.send(frame)
+            works = [
+                asyncio.create_task(self._receive(transport, address)),
+                asyncio.create_task(self._mind_silence(transport)),
+                asyncio.create_task(self._keep_alive(transport)),
+            ]
+            done, _ = await asyncio.wait(works, return_when=asyncio.FIRST_COMPLETED)
+            for work in done:
+                work.result()
+        except Closed as closed:
+            return str(closed)
+        except ValueError as error:
+            raise BadInput(address.shown, str(error), "correct framing in the profile") from None
+        finally:
+            for work in works:
+                work.cancel()
+            await asyncio.gather(*works, return_exceptions=True)
+        return "the link ended"
+
+    def _opening(self) -> list[bytes]:
+        frames = [self._frame(request) for request in self._profile.requests]
+        self._asked = len(self._peer.waiting)
+        return frames
+
+    def _frame(self, request: Request) -> bytes:
+        body = request_of(request)
+        if not request.envelope:
+            return msgspec.json.encode(body)
+        return self._peer.request(body["method"], body.get("params"))
+
+    async def _receive(self, transport: Transport, address: Address) -> None:
+        now = asyncio.get_running_loop().time
+        while True:
+            frame = await transport.receive()
+            self._heard_s = now()
+            self._listener.message(frame)
+            if self._peer.waiting:
+                self._check_answers(frame, address)
+
+    def _check_answers(self, frame: bytes, address: Address) -> None:
+        try:
+            incoming = self._peer.receive(frame)
+        except Refused:
+            return
+        for one in incoming:
+            if isinstance(one, Answer):
+                self._take_pace(one)
+            elif isinstance(one, Failure) and (one.id is None or one.id <= self._asked):
+                asked = f" {one.method}" if one.method else ""
+                what = f"the host refused{asked}: {one.words}"
+                if self._first_must_work and not self._was_answered:
+                    raise BadInput(address.shown, what, "check [[requests]] in the profile")
+                raise Closed(what)
+
+    def _take_pace(self, answer: Answer) -> None:
+        self._was_answered = True
+        origin = self._plan.answers.get(answer.id)
+        if origin is not None and origin.pace is not None:
+            pace = walk({"id": answer.id, "result": answer.result}, origin.pace)
+            if type(pace) in (int, float):
+                self._pace = min(max(float(pace), 1.0), HIGHEST_PACE)
+
+    @property
+    def _silence_s(self) -> float:
+        return max(self._profile.silence_s / self._pace, SHORTEST_SILENCE_S)
+
+    async def _mind_silence(self, transport: Transport) -> None:
+        now = asyncio.get_running_loop().time
+        alive_s = now()
+        while True:
+            quiet_s = now() - max(self._heard_s, alive_s)
+            if quiet_s < self._silence_s:
+                await asyncio.sleep(self._silence_s - quiet_s)
+                continue
+            asked_s = now()
+            if not await self._gives_sign(transport) and self._heard_s < asked_s:
+                raise Closed(f"no sign of life for {2 * self._silence_s:g} s")
+            alive_s = now()
+
+    async def _gives_sign(self, transport: Transport) -> bool:
+        """Ask for a sign of life and wait up to `silence_s` for it."""
+        limit_s = self._silence_s
+        try:
+            async with asyncio.timeout(limit_s):
+                if await transport.probe():
+                    return True
+                if self._profile.keep_alive is not None:
+                    await transport.send(self._keep_alive_frame())
+                await asyncio.sleep(limit_s)
+        except TimeoutError:
+            pass
+        return False
+
+    async def _keep_alive(self, transport: Transport) -> None:
+        alive = self._profile.keep_alive
+        if alive is None:
+            await asyncio.Event().wait()
+            return
+        while True:
+            await asyncio.sleep(alive.every_s)
+            await transport.send(self._keep_alive_frame())
+
+    def _keep_alive_frame(self) -> bytes:
+        alive = self._profile.keep_alive
+        assert alive is not None
+        return self._frame(Request(json=alive.json, envelope=alive.envelope))

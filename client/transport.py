@@ -1,0 +1,203 @@
+"""The one seam between this package and the network: connect, send, receive, close.
+
+Everything that can go wrong leaves here as one of three: `Unreachable` (worth another
+try), `Closed` (an open link ended) or `BadInput` (no try will help).
+"""
+
+import asyncio
+import logging
+import os
+import ssl
+import stat
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+from typing import Protocol
+
+from client.address import Address
+from client.form import Profile, Token
+from client.framing import Framer, framer
+from shared.errors import BadInput
+from shared.text import clean
+
+OPEN_TIMEOUT_S = 10.0
+CLOSE_TIMEOUT_S = 2.0
+READ_BYTES = 1 << 16
+EYEBALLS_S = 0.25
+"""Head start of one of a name's addresses over the next (RFC 8305 recommends 250 ms)."""
+MAX_TOKEN = 8192
+
+
+class Unreachable(Exception):
+    """No connection this time; `str()` says why in a few words."""
+
+
+class Closed(Exception):
+    """The open link ended; `str()` says why in a few words."""
+
+
+class Transport(Protocol):
+    """An open link. All calls come from one event loop."""
+
+    async def send(self, frame: bytes) -> None:
+        """Send one frame. Closed when the link is."""
+        ...
+
+    async def receive(self) -> bytes:
+        """Next whole frame. Closed when the link is; may be cancelled without loss."""
+        ...
+
+    async def probe(self) -> bool:
+        """Whether the peer gave a sign of life, asked for outside the frames.
+
+        False at once where the transport has no such thing.
+        """
+        ...
+
+    async def close(self) -> None:
+        """Close for good; never raises, never hangs."""
+        ...
+
+
+Connect = Callable[[Address, Profile], Awaitable[Transport]]
+
+
+async def connect(address: Address, profile: Profile) -> Transport:
+    """Open a link of the kind that the address names."""
+    if address.scheme in ("ws", "wss"):
+        from client.websocket import WebSocketTransport
+
+        return await WebSocketTransport.open(address, profile)
+    return await StreamTransport.open(address, profile)
+
+
+class StreamTransport:
+    """Frames over a TCP or Unix socket."""
+
+    def __init__(
+        self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter, frames: Framer
+    ) -> None:
+        self._reader = reader
+        self._writer = writer
+        self._frames = frames
+        self._ready: list[bytes] = []
+
+    @classmethod
+    async def open(cls, address: Address, profile: Profile) -> "StreamTransport":
+        try:
+            async with asyncio.timeout(OPEN_TIMEOUT_S):
+                if address.scheme == "unix":
+                    reader, writer = await asyncio.open_unix_connection(address.path)
+                else:
+                    reader, writer = await asyncio.open_connection(
+                        address.host, address.port, happy_eyeballs_delay=EYEBALLS_S
+                    )
+        except (OSError, UnicodeError) as error:
+            raise trouble(address, error) from None
+        return cls(reader, writer, framer(profile.framing or address.framing, profile.delimiter))
+
+    async def send(self, frame: bytes) -> None:
+        try:
+            self._writer.write(self._frames.wrap(frame))
+            await self._writer.drain()
+        except OSError as error:
+            raise Closed(reason(error)) from None
+
+    async def receive(self) -> bytes:
+        while not self._ready:
+            try:
+                data = await self._reader.read(READ_BYTES)
+            except OSError as error:
+                raise Closed(reason(error)) from None
+            if not data:
+                raise Closed("the host closed the link")
+            self._ready = self._frames.feed(data)
+            self._ready.reverse()
+        return self._ready.pop()
+
+    async def probe(self) -> bool:
+        return False
+
+    async def close(self) -> None:
+        self._writer.close()
+        try:
+            async with asyncio.timeout(CLOSE_TIMEOUT_S):
+                await self._writer.wait_closed()
+        except OSError:
+            self._writer.transport.abort()
+
+
+def trouble(address: Address, error: Exception) -> Exception:
+    """What a failed connection amounts to: Unreachable, or BadInput when hopeless."""
+    if isinstance(error, ssl.SSLCertVerificationError):
+        why = clean(error.verify_message or "not trusted")
+        do = "check its name and date, or set ca_file in a profile"
+        return BadInput(address.shown, f"the certificate is bad: {why}", do)
+    if isinstance(error, ssl.SSLError):
+        return BadInput(address.shown, "the peer speaks no TLS", "try ws:// instead of wss://")
+    if isinstance(error, PermissionError):
+        return BadInput(address.shown, "permission denied", "ask for access to the socket")
+    if isinstance(error, UnicodeError):
+        return BadInput(address.shown, "not a host's name", "check the address")
+    return Unreachable(reason(error))
+
+
+def reason(error: BaseException) -> str:
+    """A few words for an operating system's error."""
+    if isinstance(error, TimeoutError):
+        return "no answer in time"
+    if isinstance(error, ConnectionRefusedError):
+        return "connection refused"
+    if isinstance(error, ConnectionResetError | BrokenPipeError):
+        return "connection reset"
+    if isinstance(error, OSError) and error.errno and error.strerror:
+        # asyncio joins several attempts into one text of its own, with addresses in it.
+        words = os.strerror(error.errno) if error.errno > 0 else error.strerror
+        return clean(words).lower()
+    return clean(str(error)).lower() or type(error).__name__
+
+
+def tls_context(profile: Profile) -> ssl.SSLContext:
+    """Certificate and name checks on; a private authority, where given, alone is trusted."""
+    if not profile.ca_file:
+        return ssl.create_default_context()
+    path = Path(profile.ca_file).expanduser()
+    try:
+        return ssl.create_default_context(cafile=path)
+    except (OSError, ssl.SSLError):
+        raise BadInput(
+            str(path), "no certificates can be read from it", "give a PEM file"
+        ) from None
+
+
+def secret(token: Token) -> str:
+    """The token itself, from the environment or a file that only its owner may read."""
+    value = os.environ.get(token.env, "").strip() if token.env else ""
+    if not value and token.file:
+        value = _secret_file(Path(token.file).expanduser())
+    if not value:
+        raise BadInput(f"${token.env}", "the token is not set", "set the variable to the token")
+    if not value.isascii() or not value.isprintable() or len(value) > MAX_TOKEN:
+        where = f"${token.env}" if token.env else token.file
+        raise BadInput(where, "holds no token", "give printable ASCII on one line")
+    return value
+
+
+def _secret_file(path: Path) -> str:
+    try:
+        with path.open(encoding="ascii") as file:
+            mode = stat.S_IMODE(os.fstat(file.fileno()).st_mode)
+            if mode & 0o077:
+                do = f"run chmod 600 {path}"
+                raise BadInput(str(path), f"others may read the token (mode {mode:04o})", do)
+            return file.read(MAX_TOKEN + 1).strip()
+    except UnicodeError:
+        raise BadInput(str(path), "holds no token", "give printable ASCII on one line") from None
+    except OSError as error:
+        raise BadInput(str(path), reason(error), "give a readable file with the token") from None
+
+
+def quiet_websockets() -> None:
+    """Keep the library's logger from DEBUG, at which it prints tokens and bodies."""
+    logger = logging.getLogger("websockets")
+    if logger.getEffectiveLevel() < logging.INFO:
+        logger.setLevel(logging.INFO)

@@ -1,0 +1,126 @@
+"""What is made of one JSON value: a number of ours, a state word, flag words, or text.
+
+Each maker gives a converter: a JSON value in, ours out, None when it is refused.
+"""
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from client.units import UNITS
+from shared.text import clean
+from shared.updates import Value
+from shared.words import NO_FLAGS, HostState
+
+Converter = Callable[[Any], Value | None]
+
+MAX_NUMBER = 1e12
+"""Largest size of a number that is taken; squares of it are still far from infinity."""
+MAX_FLAGS = 16
+MAX_FLAG_TEXT = 40
+
+
+def number(unit: str, scale: float, offset: float) -> Converter:
+    """Numbers: finite, no larger than `MAX_NUMBER`; a bool or a text is not a number."""
+    factor, shift = UNITS[unit]
+    a, b = scale * factor, offset * factor + shift
+
+    def convert(value: Any) -> float | None:
+        kind = type(value)
+        if (kind is float or kind is int) and -MAX_NUMBER <= value <= MAX_NUMBER:
+            return float(value * a + b)
+        return None
+
+    def keep(value: Any) -> float | None:
+        kind = type(value)
+        if (kind is float or kind is int) and -MAX_NUMBER <= value <= MAX_NUMBER:
+            return float(value)
+        return None
+
+    return keep if (a, b) == (1.0, 0.0) else convert
+
+
+def state(words: Mapping[str, str]) -> Converter:
+    """State words: theirs mapped to ours; without `words`, ours as they are."""
+    known = dict(words) or {str(word): str(word) for word in HostState}
+
+    def convert(value: Any) -> str | None:
+        return known.get(_word(value))
+
+    return convert
+
+
+def flags(words: Mapping[str, str], bits: Mapping[str, str]) -> Converter:
+    """Flags as a list of words, one text (parts split at ';' or ','), a bool, an object of
+    bools, or a number whose bits are flags; theirs mapped to ours where `words` knows them."""
+    by_bit = [(1 << int(bit), word) for bit, word in bits.items()]
+    known = dict(words)
+
+    def convert(value: Any) -> str | None:
+        if type(value) is list:
+            raised = [part for part in value[:MAX_FLAGS] if type(part) is str]
+            if len(raised) < len(value[:MAX_FLAGS]):
+                return None
+        elif type(value) is str:
+            raised = value[:1000].replace(",", ";").split(";")[:MAX_FLAGS]
+        elif type(value) is bool:
+            raised = ["true"] if value else []
+        elif type(value) is int and by_bit:
+            raised = [word for mask, word in by_bit if value & mask]
+        elif type(value) is dict:
+            raised = [name for name, up in value.items() if up is True][:MAX_FLAGS]
+        else:
+            return None
+        return joined(known.get(part, part) for part in raised)
+
+    return convert
+
+
+def joined(words: Any) -> str:
+    """Flag words joined by ';', each cleaned and once; "none" when there are none."""
+    cleaned = (clean(word, MAX_FLAG_TEXT).replace(";", " ") for word in words)
+    return ";".join(dict.fromkeys(w for w in cleaned if w and w != NO_FLAGS)) or NO_FLAGS
+
+
+def text(value: Any) -> str | None:
+    """A message, cleaned; a list of texts is joined."""
+    if type(value) is str:
+        return clean(value)
+    if type(value) is list and all(type(part) is str for part in value[:MAX_FLAGS]):
+        return clean("; ".join(value[:MAX_FLAGS]))
+    return None
+
+
+def clock(unit: str) -> Callable[[Any], float | None]:
+    """Host clocks: a number in `unit`, or date and time as text where `unit` is "iso"."""
+    if unit == "iso":
+        return _iso_seconds
+    factor = UNITS[unit][0]
+
+    def convert(value: Any) -> float | None:
+        kind = type(value)
+        # Nanoseconds since 1970 are beyond MAX_NUMBER, so this has a bound of its own.
+        if (kind is float or kind is int) and -1e20 <= value <= 1e20:
+            return float(value) * factor
+        return None
+
+    return convert
+
+
+def _iso_seconds(value: Any) -> float | None:
+    from datetime import UTC, datetime
+
+    if type(value) is not str or len(value) > 40:
+        return None
+    try:
+        moment = datetime.fromisoformat(value)
+        return (moment if moment.tzinfo else moment.replace(tzinfo=UTC)).timestamp()
+    except (ValueError, OverflowError):
+        return None
+
+
+def _word(value: Any) -> str:
+    if type(value) is bool:
+        return "true" if value else "false"
+    if type(value) is int and abs(value) < 10**9:
+        return str(value)
+    return value if type(value) is str else ""
