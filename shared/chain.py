@@ -117,6 +117,12 @@ _NOT_NEGATIVE = {
     "capacitance_nf": 1e6,
     "reference_tolerance": 1.0,
     "bus_m": 1000.0,
+    "self_heating_k_per_mw": 100.0,
+    "lead_mismatch": 1.0,
+    "reference_ppm_per_k": 1e4,
+    "noise_codes": 1e4,
+    "wait_ms": 1e4,
+    "rounding_c": 10.0,
 }
 
 
