@@ -1,0 +1,175 @@
+"""One sensor chain in action: element, leads, filter, converter, bus, and the host's degrees.
+
+Everything is in Ω at the converter's input, then in codes. Faults set the fields below
+before each reading; nothing here draws random numbers but the converter's own noise.
+"""
+
+import math
+import random
+
+from client.simulated.scenario import Sensor
+from shared import platinum
+from shared.chain import Chain
+from shared.converter import full_scale
+from shared.filters import attenuation, averaging_attenuation, corner_hz, settling_error, source_ohm
+from shared.leads import path_ohm, share_read
+from shared.platinum import Curve
+
+LIMIT_HIGH = 0.98
+"""Code, as part of full scale, at and above which the converter says `open`."""
+LIMIT_LOW = 0.01
+HEADROOM_V = 0.25
+"""Peak at an input at and above which it leaves the supply's range: `over-under-voltage`."""
+RECTIFIED = 0.06
+"""Part of what is clipped that the input turns into a steady error. An assumption."""
+BIAS_WAIT_S = 0.01
+"""Time between bias on and conversion. An assumption."""
+SPREAD = 1.0 / 3.0
+"""Standard deviation of parts within their tolerance, as part of it."""
+
+
+class SensorChain:
+    """A sensor chain. `read` makes one conversion; the other fields are its results."""
+
+    def __init__(self, sensor: Sensor, rng: random.Random) -> None:
+        chain = sensor.chain
+        self._chain = chain
+        self._rng = rng
+        self._full = full_scale(chain.bits)
+        self._reference_ohm = chain.reference_ohm * (
+            1.0 + rng.gauss(0.0, SPREAD * chain.reference_tolerance)
+        )
+        self._off_c = rng.gauss(0.0, SPREAD * 0.3)
+        self._noise_ohm = sensor.noise_codes * chain.step_ohm
+        share, self._share_b = share_read(chain, sensor.bridged)
+        self._is_hanging = math.isinf(share)
+        self._leads_ohm = 0.0 if self._is_hanging else share * path_ohm(chain)
+        self._host = HostDegrees(sensor.believed_chain)
+        self._settling_from = 0.0
+        self._settling_s = 0.0
+        self._settling_tau_s = 1.0
+        self.clear()
+        self.element_ohm = 0.0
+        self.input_ohm = 0.0
+        self.code = 0
+        self.flags: tuple[str, ...] = ()
+        self.celsius = 0.0
+        self.ohms = 0.0
+
+    def clear(self) -> None:
+        """No faults until they are set again."""
+        self.contact_ohm = 0.0
+        """Further resistance of the lead at end B; inf: open."""
+        self.shunt_ohm = math.inf
+        self.gain = 1.0
+        self.burst_v = 0.0
+        """Peak of a burst at the inputs, before the filter; its sign is that of the error."""
+        self.burst_hz = 50e3
+        self.tone_v = 0.0
+        """Mains tone at the inputs at this moment, V."""
+        self.tone_hz = 50.0
+        self.is_lost = False
+        """Whether this reading gets no answer."""
+        self.flip: int | None = None
+        """Bit of the code that the bus flips."""
+        self.stuck: bool | None = None
+        """Whether the data line is stuck, and at what."""
+
+    def begin_settling(self, from_code: float, tau_s: float) -> None:
+        """The converter's filter starts at this part of full scale, and settles."""
+        self._settling_from = from_code * self._full
+        self._settling_tau_s = tau_s
+        self._settling_s = 1e-9
+
+    def read(self, element_c: float, step_s: float) -> None:
+        """One conversion and its way to the host, `step_s` after the one before."""
+        chain = self._chain
+        noise_ohm = self._rng.gauss(0.0, self._noise_ohm)
+        self.element_ohm = platinum.ohms(element_c + self._off_c, chain.r0_ohm, chain.element_curve)
+        ohm, flags = self._at_inputs()
+        self.input_ohm = ohm
+        position = (ohm + noise_ohm) * self.gain / self._reference_ohm * self._full
+        position = min(max(position, 0.0), self._full - 1.0)
+        if self._settling_s > 0.0:
+            left = math.exp(-self._settling_s / self._settling_tau_s)
+            position += (self._settling_from - position) * left
+            self._settling_s = self._settling_s + step_s if left > 1e-6 else 0.0
+        code = round(position)
+        if code >= LIMIT_HIGH * self._full:
+            flags = ("open", *flags)
+        elif code <= LIMIT_LOW * self._full:
+            flags = ("short", *flags)
+        self._transfer(code, flags)
+
+    def _at_inputs(self) -> tuple[float, tuple[str, ...]]:
+        """Resistance that the converter would see without noise, and flags of its inputs."""
+        chain = self._chain
+        ohm = self.element_ohm
+        if math.isfinite(self.shunt_ohm):
+            ohm = ohm * self.shunt_ohm / (ohm + self.shunt_ohm)
+        ohm += self._leads_ohm
+        if self._is_hanging or math.isinf(self.contact_ohm):
+            # The input follows the bias: more than any code.
+            return 10.0 * self._reference_ohm, ()
+        if self.contact_ohm:
+            ohm += self._share_b * self.contact_ohm
+        source = source_ohm(chain, self.element_ohm)
+        ohm *= 1.0 - settling_error(BIAS_WAIT_S, source * chain.capacitance_nf * 1e-9)
+        if not self.burst_v and not self.tone_v:
+            return ohm, ()
+        return self._disturbed(ohm, source)
+
+    def _disturbed(self, ohm: float, source: float) -> tuple[float, tuple[str, ...]]:
+        """What passes the filter: averaged by the conversion, and rectified where it clips."""
+        chain = self._chain
+        corner = corner_hz(source, chain.capacitance_nf * 1e-9)
+        amperes = chain.bias_v / (chain.reference_ohm + self.element_ohm)
+        window_s = chain.conversion_ms / 1000.0
+        burst_v = self.burst_v * attenuation(self.burst_hz, corner)
+        # Bursts are no whole number of periods: the envelope of the average counts.
+        error_v = burst_v / (math.pi * self.burst_hz * window_s)
+        tone_v = self.tone_v * attenuation(self.tone_hz, corner)
+        error_v += tone_v * averaging_attenuation(self.tone_hz, window_s)
+        clipped_v = abs(burst_v) - HEADROOM_V
+        if clipped_v < 0.0:
+            return ohm + error_v / amperes, ()
+        error_v += math.copysign(RECTIFIED * clipped_v, burst_v)
+        return ohm + error_v / amperes, ("over-under-voltage",)
+
+    def _transfer(self, code: int, flags: tuple[str, ...]) -> None:
+        if self.is_lost:
+            return
+        if self.stuck is not None:
+            code = self._full - 1 if self.stuck else 0
+            flags = ("open", "over-under-voltage", "short") if self.stuck else ()
+        elif self.flip is not None:
+            code ^= 1 << self.flip
+        self.code = code
+        self.flags = flags
+        self.celsius, self.ohms = self._host.of(code)
+
+
+class HostDegrees:
+    """Degrees and Ω as the host makes them of codes, with the settings that it believes."""
+
+    def __init__(self, believed: Chain) -> None:
+        self._step_ohm = believed.believed_reference_ohm / full_scale(believed.bits)
+        self._r0_ohm = believed.believed_r0_ohm
+        self._curve = believed.believed_curve
+        self._known: dict[int, tuple[float, float]] = {}
+
+    def of(self, code: int) -> tuple[float, float]:
+        found = self._known.get(code)
+        if found is None:
+            ohms = code * self._step_ohm
+            celsius = platinum.celsius(ohms, self._r0_ohm, self._curve)
+            if math.isnan(celsius):
+                celsius = extrapolated(ohms / self._r0_ohm, self._curve)
+            found = self._known[code] = (celsius, ohms)
+        return found
+
+
+def extrapolated(ratio: float, curve: Curve) -> float:
+    """Degrees beyond the curve's range, by its quadratic part: hosts show a number anyway."""
+    root = curve.a * curve.a - 4.0 * curve.b * (1.0 - ratio)
+    return (math.sqrt(max(root, 0.0)) - curve.a) / (2.0 * curve.b)
