@@ -1,0 +1,94 @@
+"""Framers against frames cut at random places."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from client.framing import (
+    MAX_FRAME_BYTES,
+    DelimiterFramer,
+    Framer,
+    LengthFramer,
+    MessageFramer,
+    framer,
+)
+
+
+def cut(data: bytes, places: list[int]) -> list[bytes]:
+    ends = sorted(place % (len(data) + 1) for place in places)
+    starts = [0, *ends]
+    return [data[a:b] for a, b in zip(starts, [*ends, len(data)], strict=True)]
+
+
+def stream_framers(delimiter: int) -> list[Framer]:
+    return [DelimiterFramer(delimiter), LengthFramer()]
+
+
+@given(
+    st.lists(st.binary(min_size=1, max_size=40)),
+    st.integers(0, 255),
+    st.lists(st.integers(0, 10_000), max_size=30),
+)
+def test_frames_come_out_as_they_went_in_wherever_the_stream_is_cut(
+    bodies: list[bytes], delimiter: int, places: list[int]
+) -> None:
+    """Wrapping then feeding in any pieces gives the same frames, each once, in order."""
+    for one in stream_framers(delimiter):
+        whole = bodies
+        if isinstance(one, DelimiterFramer):
+            whole = [b for b in bodies if bytes([delimiter]) not in b]
+            if delimiter == 0x0A:
+                whole = [b for b in whole if not b.endswith(b"\r")]
+        data = b"".join(one.wrap(body) for body in whole)
+        assert [frame for piece in cut(data, places) for frame in one.feed(piece)] == whole
+        assert one.dropped == 0
+
+
+def test_a_newline_framer_takes_both_line_ends() -> None:
+    """LF and CR LF end a line; blank lines are no frames."""
+    assert framer("newline").feed(b'{"a":1}\r\n\n\r\n{"b":2}\n{"c"') == [b'{"a":1}', b'{"b":2}']
+
+
+def test_a_length_prefix_is_four_bytes_most_significant_first() -> None:
+    """A body of 258 bytes is led by 00 00 01 02."""
+    body = b"x" * 258
+    assert framer("length").wrap(body) == b"\x00\x00\x01\x02" + body
+    assert framer("length").feed(b"\x00\x00\x01\x02" + body) == [body]
+
+
+@given(st.lists(st.integers(0, 10_000), max_size=10), st.integers(11, 60))
+def test_an_oversized_frame_is_counted_once_and_its_neighbours_live(
+    places: list[int], size: int
+) -> None:
+    """Only the frame beyond the limit is lost, however its bytes arrive."""
+    makers: list[Framer] = [DelimiterFramer(0x03, limit=10), LengthFramer(limit=10)]
+    for one in makers:
+        data = one.wrap(b"before") + one.wrap(b"x" * size) + one.wrap(b"after")
+        got = [frame for piece in cut(data, places) for frame in one.feed(piece)]
+        assert got == [b"before", b"after"]
+        assert one.dropped == 1
+
+
+def test_a_frame_without_an_end_holds_no_memory() -> None:
+    """An endless line is thrown away beyond the limit, and what follows its end is read."""
+    one = DelimiterFramer(0x0A)
+    for _ in range(40):
+        assert one.feed(b"x" * (MAX_FRAME_BYTES // 20)) == []
+    assert len(one._held) == 0
+    assert one.feed(b"y\nnext\n") == [b"next"]
+    assert one.dropped == 1
+
+
+def test_messages_pass_whole_and_empty_ones_not_at_all() -> None:
+    """A WebSocket message is a frame by itself, up to the limit."""
+    one = MessageFramer(limit=5)
+    assert one.feed(b"12345") == [b"12345"]
+    assert one.feed(b"") == []
+    assert one.feed(b"123456") == []
+    assert one.dropped == 1
+
+
+def test_a_request_that_holds_the_delimiter_cannot_be_sent() -> None:
+    """It would arrive as two frames."""
+    with pytest.raises(ValueError, match="ends a frame"):
+        DelimiterFramer(ord("}")).wrap(b"{}")
