@@ -105,3 +105,12 @@ def capacitance_range(
     lowest = ratio / (2.0 * math.pi * resistance_ohm * chopper_hz)
     highest = wait_s / (settling_time_constants(bits) * resistance_ohm)
     return CapacitanceRange(lowest, highest)
+
+
+def unsettled_ohm(element_ohm: float, reference_ohm: float, missing: float) -> float:
+    """What a ratiometric converter reads while part of the voltage is still missing, Ω.
+
+    The capacitor holds the voltage across the element back by `missing`, and what it
+    lacks stands across the reference: R (1 − e)/(1 + e R/R_ref).
+    """
+    return element_ohm * (1.0 - missing) / (1.0 + missing * element_ohm / reference_ohm)
