@@ -87,7 +87,7 @@ class Guard:
             self._past.clear()
             return ""
         self._past.append(celsius)
-        if len(self._past) * TICK_S > limit.no_rise_s:
-            if celsius - self._past.popleft() < NO_RISE_C:
-                return f"halted: {self._name} does not get warmer at full power"
-        return ""
+        if len(self._past) * TICK_S <= limit.no_rise_s:
+            return ""
+        rise_c = celsius - self._past.popleft()
+        return "" if rise_c >= NO_RISE_C else f"halted: {self._name} gets no warmer at full power"

@@ -24,6 +24,8 @@ RECTIFIED = 0.06
 """Part of what is clipped that the input turns into a steady error. An assumption."""
 BIAS_WAIT_S = 0.01
 """Time between bias on and conversion. An assumption."""
+MOST_KNOWN = 1 << 16
+"""Codes whose degrees are remembered; converters of many bits have more."""
 SPREAD = 1.0 / 3.0
 """Standard deviation of parts within their tolerance, as part of it."""
 
@@ -51,6 +53,8 @@ class SensorChain:
         self.clear()
         self.element_ohm = 0.0
         self.input_ohm = 0.0
+        self.has_read = False
+        """Whether the host has had any reading yet."""
         self.code = 0
         self.flags: tuple[str, ...] = ()
         self.celsius = 0.0
@@ -144,6 +148,7 @@ class SensorChain:
             flags = ("open", "over-under-voltage", "short") if self.stuck else ()
         elif self.flip is not None:
             code ^= 1 << self.flip
+        self.has_read = True
         self.code = code
         self.flags = flags
         self.celsius, self.ohms = self._host.of(code)
@@ -161,6 +166,8 @@ class HostDegrees:
     def of(self, code: int) -> tuple[float, float]:
         found = self._known.get(code)
         if found is None:
+            if len(self._known) >= MOST_KNOWN:
+                self._known.clear()
             ohms = code * self._step_ohm
             celsius = platinum.celsius(ohms, self._r0_ohm, self._curve)
             if math.isnan(celsius):

@@ -11,6 +11,8 @@ from client.simulated.heat import BED, NOZZLE, STEP_S, Air, Block, Electronics
 from client.simulated.scenario import Scenario, Step
 
 STEPS_PER_TICK = round(TICK_S / STEP_S)
+BOOT_S = 2.0
+"""How long a controller that is just switched on takes to boot."""
 ROOM_SWING_K = 0.4
 ROOM_PERIOD_S = 5400.0
 """The room's temperature swings slowly, as a room with heating does. An assumption."""
@@ -49,7 +51,7 @@ class Plant:
         """Error of the board's own reading while its supply dips."""
         self.fan = 0.0
         self.alive_s = start.alive_s
-        self.boot_left_s = 0.0
+        self.boot_left_s = 0.0 if start.alive_s > 0.0 else BOOT_S
         """Time that the controller still needs to boot; it reads and heats nothing meanwhile."""
         self.remark = ""
         """Why the machine was stopped; empty while it runs."""

@@ -31,12 +31,13 @@ def status_of(plant: Plant, is_booting: bool) -> Flat:
     if plant.boot_left_s <= 1e-9:
         flat["controller", "alive_s"] = round(plant.alive_s, 2)
     for name, chain in plant.chains.items():
-        flat["thermals", name, "reading_c"] = round(chain.celsius, 2)
+        if chain.has_read:
+            flat["thermals", name, "reading_c"] = round(chain.celsius, 2)
         if name in HEATERS:
             regulator = plant.regulators[name]
             flat["thermals", name, "goal_c"] = regulator.goal_c
             flat["thermals", name, "drive"] = round(regulator.power, 3)
-        if name in CODED:
+        if name in CODED and chain.has_read:
             flat["thermals", name, "raw"] = chain.code
             flat["thermals", name, "ohms"] = round(chain.ohms, 3)
             flat["thermals", name, "alerts"] = list(chain.flags)
