@@ -1,0 +1,75 @@
+"""Measured noise of a channel against what its converter should make."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from shared import platinum
+from shared.chain import Chain
+from shared.converter import step_ohm
+from shared.updates import Floats
+
+ENOUGH_READINGS = 30
+"""Fewer readings leave the noise uncertain by more than a sixth."""
+
+
+def expected_noise_ohm(chain: Chain) -> float:
+    """Standard deviation of a quiet channel's readings, Ω: converter noise and code steps."""
+    return step_ohm(chain.reference_ohm, chain.bits) * math.sqrt(chain.noise_codes**2 + 1.0 / 12.0)
+
+
+@dataclass(frozen=True, slots=True)
+class NoiseCheck:
+    """Measured noise and what it amounts to; NaN where it could not be told."""
+
+    readings: int
+    measured_ohm: float
+    expected_ohm: float
+    interval: tuple[float, float]
+    """Ratio of measured to expected noise, 95 %."""
+    codes: float
+    celsius: float
+    finding: str
+    """`as expected`, `louder`, `quieter` or `cannot tell`."""
+    could_not_tell: str = ""
+    """Why, or what remains open; empty when nothing does."""
+
+    @property
+    def ratio(self) -> float:
+        return self.measured_ohm / self.expected_ohm
+
+
+def noise_check(chain: Chain, seen_ohm: Floats) -> NoiseCheck:
+    """Compare readings in Ω, shape (n,), in time order, NaN where there was none.
+
+    The noise is taken from differences of neighbours, √(mean d²/2), so slow heat does
+    not count; its relative standard error is ½ √(3/n).
+    """
+    seen = seen_ohm[~np.isnan(seen_ohm)]
+    count = len(seen)
+    expected = expected_noise_ohm(chain)
+    if count < ENOUGH_READINGS:
+        why = f"{count} readings; {ENOUGH_READINGS} are needed"
+        nan = math.nan
+        return NoiseCheck(count, nan, expected, (nan, nan), nan, nan, "cannot tell", why)
+    measured = math.sqrt(float(np.mean(np.diff(seen) ** 2)) / 2.0)
+    spread = math.sqrt(3.0 / count)
+    ratio = measured / expected
+    interval = (ratio * max(1.0 - spread, 0.0), ratio * (1.0 + spread))
+    middle_c = platinum.celsius(float(np.median(seen)), chain.r0_ohm, chain.element_curve)
+    slope = chain.r0_ohm * platinum.slope(middle_c, chain.element_curve)
+    finding, open_question = "as expected", ""
+    if measured == 0.0:
+        finding = "quieter"
+        open_question = "no reading differs: quieter than one step, or frozen"
+    elif interval[0] > 1.5:
+        finding = "louder"
+        open_question = "whether the noise comes through the cable or the supply"
+    elif interval[1] < 0.5:
+        finding = "quieter"
+        open_question = "whether the host or the converter averages"
+    codes = measured / chain.step_ohm
+    return NoiseCheck(
+        count, measured, expected, interval, codes, measured / slope, finding, open_question
+    )
