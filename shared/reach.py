@@ -29,9 +29,11 @@ def element_ohm(chain: Chain, temperature_c: float) -> float:
     return platinum.ohms(temperature_c, chain.r0_ohm, chain.element_curve)
 
 
-def code_at(chain: Chain, temperature_c: float, copper_c: float = 25.0) -> int:
+def code_at(
+    chain: Chain, temperature_c: float, copper_c: float = 25.0, bridged: bool = False
+) -> int:
     """Code that the converter gives at a temperature; leads included."""
-    seen = read_ohm(chain, element_ohm(chain, temperature_c), copper_c)
+    seen = read_ohm(chain, element_ohm(chain, temperature_c), copper_c, bridged=bridged)
     return code_of(seen, chain.reference_ohm, chain.bits)
 
 
@@ -49,11 +51,14 @@ def step_c(chain: Chain, temperature_c: float) -> float:
     return chain.step_ohm / chain.r0_ohm / platinum.slope(temperature_c, chain.element_curve)
 
 
-def reach(chain: Chain, copper_c: float = 25.0) -> Reach:
-    """Range of the chain: the curve's, or less where the code saturates first."""
+def reach(chain: Chain, copper_c: float = 25.0, bridged: bool = False) -> Reach:
+    """Range of the chain: the curve's, or less where the code saturates first.
+
+    `highest_c` is NaN when nothing is in range (an input hangs open).
+    """
     top_code = (1 << chain.bits) - 1
     top = ohms_of(top_code, chain.reference_ohm, chain.bits)
-    lead_share = read_ohm(chain, 0.0, copper_c)
+    lead_share = read_ohm(chain, 0.0, copper_c, bridged=bridged)
     highest = HIGHEST_C
     ended_by = "curve"
     if element_ohm(chain, HIGHEST_C) + lead_share > top:
@@ -62,8 +67,10 @@ def reach(chain: Chain, copper_c: float = 25.0) -> Reach:
     return Reach(
         lowest_c=LOWEST_C,
         highest_c=highest,
-        lowest_code=code_at(chain, LOWEST_C, copper_c),
-        highest_code=top_code if math.isnan(highest) else code_at(chain, highest, copper_c),
+        lowest_code=code_at(chain, LOWEST_C, copper_c, bridged),
+        highest_code=(
+            top_code if math.isnan(highest) else code_at(chain, highest, copper_c, bridged)
+        ),
         ended_by=ended_by,
     )
 

@@ -1,0 +1,256 @@
+"""`ohmvigil budget`: options and profiles into chains, chains into a page of numbers."""
+
+import argparse
+import sys
+from typing import TYPE_CHECKING
+
+from shared.errors import BadInput
+from tui.output import say
+
+if TYPE_CHECKING:
+    from shared.budget import Conditions
+    from shared.chain import Chain
+
+EXAMPLE = "ohmvigil budget --wires 2 --lead-awg 30 --lead-m 1.2 --with wires=3,capacitance_nf=400"
+
+Kind = type[float] | type[int] | type[bool] | tuple[str, ...] | tuple[int, ...]
+
+FACTS: dict[str, tuple[Kind, str]] = {
+    "r0_ohm": (float, "element at 0 °C, Ω: 100 for Pt100, 1000 for Pt1000"),
+    "curve": (("iec-60751", "gost-6651", "us-3911", "jis-3916"), "curve of the element"),
+    "tolerance": (("AA", "A", "B", "C"), "tolerance class of IEC 60751"),
+    "construction": (("film", "wire-wound"), "how the element is made"),
+    "self_heating_k_per_mw": (float, "rise of the element per mW, K"),
+    "wires": ((2, 3, 4), "wires fitted"),
+    "strapped_for": ((2, 3, 4), "wires the board is set for (default: as fitted)"),
+    "lead_awg": (int, "gauge of one lead"),
+    "lead_mm2": (float, "section of one lead (IEC 60228 class 5), instead of a gauge"),
+    "lead_ohm_per_m": (float, "resistance of one lead per metre, instead of both"),
+    "lead_m": (float, "length of one lead, one way, m"),
+    "contact_ohm": (float, "one connector contact, Ω"),
+    "lead_mismatch": (float, "how far leads differ, relative"),
+    "screened": (bool, "whether the cable has a screen: yes or no"),
+    "moving": (bool, "whether the cable moves: yes or no"),
+    "capacitance_nf": (float, "across the converter's inputs, nF"),
+    "reference_ohm": (float, "reference resistor, Ω"),
+    "reference_tolerance": (float, "relative: 0.001 is 0.1 %%"),
+    "reference_ppm_per_k": (float, "drift of the reference, 1e-6 per kelvin"),
+    "bits": (int, "bits of the converter"),
+    "bias_v": (float, "voltage over reference and element, V"),
+    "noise_codes": (float, "converter's own noise, standard deviation in codes"),
+    "conversion_ms": (float, "length of a conversion, ms"),
+    "wait_ms": (float, "from bias on to conversion, ms"),
+    "mains_hz": (float, "mains frequency, Hz"),
+    "bus": (("plugged", "flying"), "how the converter reaches the controller"),
+    "bus_m": (float, "length of flying leads, m"),
+    "host_r0_ohm": (float, "what the host believes R0 is, Ω"),
+    "host_curve": (("iec-60751", "gost-6651", "us-3911", "jis-3916"), "curve the host believes"),
+    "host_reference_ohm": (float, "reference the host believes, Ω"),
+    "rounding_c": (float, "step of the degrees that the host sends, °C"),
+}
+"""Every chain fact that an option can give; a test holds it against `shared.chain.Chain`.
+
+Stands here because `--help` may not wait for what `Chain` imports.
+"""
+
+CONDITIONS: dict[str, tuple[float, float, float, str]] = {
+    "temperature_c": (210.0, -200.0, 850.0, "temperature of the budget, °C"),
+    "copper_c": (25.0, -50.0, 200.0, "mean temperature of the leads, °C"),
+    "copper_spread_k": (10.0, 0.0, 100.0, "how far that varies, half width, K"),
+    "board_spread_k": (15.0, 0.0, 100.0, "how far the reference's temperature varies, K"),
+}
+MOST_CHAINS = 3
+
+
+def option_of(key: str) -> str:
+    """`lead_m` → `--lead-m`."""
+    return "--at" if key == "temperature_c" else "--" + key.replace("_", "-")
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Options of the command; imports nothing."""
+    parser.add_argument("--profile", metavar="NAME", help="chain facts: a profile's name or file")
+    parser.add_argument("--channel", metavar="NAME", help="channel of the profile")
+    parser.add_argument(
+        "--with",
+        dest="others",
+        metavar="CHAIN",
+        action="append",
+        default=[],
+        help="a chain to compare: KEY=VALUE,… (what differs from the first) or a profile",
+    )
+    parser.add_argument("--wanted", metavar="LOW:HIGH", help="range that must fit, °C")
+    for key, (default, _low, _high, text) in CONDITIONS.items():
+        parser.add_argument(
+            option_of(key), dest=key, metavar="N", default=None, help=f"{text} ({default:g})"
+        )
+    parser.add_argument(
+        "--bridged", action="store_true", help="terminals without a wire are bridged"
+    )
+    parser.add_argument("--more", action="store_true", help="every term, wire counts, settings")
+    parser.add_argument("--chart", action="store_true", help="offset and uncertainty over °C")
+    parser.add_argument("--json", action="store_true", help="one JSON object")
+    facts = parser.add_argument_group("chain facts, also the keys of a profile and of --with")
+    for key, (kind, text) in FACTS.items():
+        shown = "|".join(map(str, kind)) if isinstance(kind, tuple) else "N"
+        shown = "yes|no" if kind is bool else shown
+        facts.add_argument(option_of(key), dest=key, metavar=shown, default=None, help=text)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print the budget of one chain, or two or three beside each other."""
+    import msgspec
+
+    from tui import budget_view
+    from tui.budget_case import Case
+
+    first = _first(options)
+    chains = [first, *(_other(spec, first) for spec in options.others)]
+    if len(chains) > MOST_CHAINS:
+        raise BadInput("--with", f"{len(chains)} chains", f"compare at most {MOST_CHAINS}")
+    at = _conditions(options)
+    wanted = _wanted(options.wanted)
+    for position, chain in enumerate(chains):
+        _check_it_reads(chain, at, wanted, "--with" if position else "")
+    cases = [Case(name, chain, at) for name, chain in zip("ABC", chains, strict=False)]
+    if options.json:
+        record = {"record": "budget", "chains": [case.as_record() for case in cases]}
+        sys.stdout.write(msgspec.json.encode(record).decode() + "\n")
+        return 0
+    lines = budget_view.one(cases[0], options.more) if len(cases) == 1 else budget_view.many(cases)
+    for line in lines:
+        say(line)
+    if options.chart:
+        say("")
+        for line in budget_view.chart(cases, wanted):
+            say(line)
+    return 0
+
+
+def _first(options: argparse.Namespace) -> "Chain":
+    from shared.chain import ASSUMED
+
+    base = _saved(options.profile, options.channel) if options.profile else ASSUMED
+    if options.channel and not options.profile:
+        raise BadInput("--channel", "there is no profile to look in", "give --profile too")
+    given = {key: getattr(options, key) for key in FACTS if getattr(options, key) is not None}
+    return _changed(base, given, "")
+
+
+def _other(spec: str, first: "Chain") -> "Chain":
+    """`KEY=VALUE,…` on top of the first chain, or `PROFILE` or `PROFILE:CHANNEL`."""
+    if "=" not in spec:
+        name, _, channel = spec.partition(":")
+        return _saved(name, channel or None)
+    given = {}
+    for part in spec.split(","):
+        key, _, value = part.partition("=")
+        given[key.strip().removeprefix("--").replace("-", "_")] = value.strip()
+    return _changed(first, given, "--with: ")
+
+
+def _saved(name: str, channel: str | None) -> "Chain":
+    from client.profile import load_profile
+
+    chains = load_profile(name).chains
+    if channel is None and len(chains) == 1:
+        return next(iter(chains.values()))
+    if channel in chains:
+        return chains[channel]
+    known = ", ".join(chains) or "none"
+    what = f"no chain facts of channel '{channel}'" if channel else "no one chain to take"
+    raise BadInput(name, what, f"channels with chain facts: {known}; choose with --channel")
+
+
+def _changed(chain: "Chain", given: dict[str, str], where: str) -> "Chain":
+    import msgspec
+
+    from shared import toml
+    from shared.chain import check_chain
+
+    facts: dict[str, float | int | bool | str] = {}
+    for key, text in given.items():
+        if key not in FACTS:
+            raise BadInput(f"{where}{key}", "no chain fact", toml.meant(key, list(FACTS)))
+        facts[key] = _fact(key, text, where)
+    changed = msgspec.structs.replace(chain, **facts)
+    try:
+        check_chain(changed)
+    except ValueError as error:
+        what, _, bound = str(error).partition("; ")
+        key = what.split(" ", 1)[0]
+        raise BadInput(f"{where}{option_of(key)}", what, bound) from None
+    return changed
+
+
+def _fact(key: str, text: str, where: str) -> float | int | bool | str:
+    """A fact's value from its text; bounds are `check_chain`'s to judge."""
+    kind, _ = FACTS[key]
+    place = f"{where}{option_of(key)}"
+    if isinstance(kind, tuple):
+        for choice in kind:
+            if text.lower() == str(choice).lower():
+                return choice
+        known = ", ".join(map(str, kind))
+        raise BadInput(place, f"{key} is {text}", f"it must be one of {known}")
+    if kind is bool:
+        if text in ("yes", "true", "no", "false"):
+            return text in ("yes", "true")
+        raise BadInput(place, f"{key} is {text}", "it must be yes or no")
+    try:
+        return kind(text)
+    except ValueError:
+        wanted = "a whole number" if kind is int else "a number"
+        raise BadInput(place, f"'{text}' is not {wanted}", f"give {wanted}") from None
+
+
+def _bounded(key: str, text: str, low: float, high: float) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        raise BadInput(option_of(key), f"'{text}' is not a number", "give a number") from None
+    if not low <= value <= high:
+        bound = f"it must be {low:g} to {high:g}"
+        raise BadInput(option_of(key), f"{key} is {value:g}", bound)
+    return value
+
+
+def _conditions(options: argparse.Namespace) -> "Conditions":
+    from shared.budget import Conditions
+
+    given = {
+        key: _bounded(key, getattr(options, key), low, high)
+        for key, (_default, low, high, _text) in CONDITIONS.items()
+        if getattr(options, key) is not None
+    }
+    return Conditions(**given, bridged=options.bridged)
+
+
+def _wanted(text: str | None) -> tuple[float, float] | None:
+    if text is None:
+        return None
+    low, colon, high = text.partition(":")
+    if not colon:
+        raise BadInput("--wanted", f"'{text}' is no range", "write LOW:HIGH, such as 0:300")
+    pair = _bounded("wanted", low, -200.0, 850.0), _bounded("wanted", high, -200.0, 850.0)
+    if pair[0] >= pair[1]:
+        raise BadInput("--wanted", f"{low} is not below {high}", "write LOW:HIGH, such as 0:300")
+    return pair
+
+
+def _check_it_reads(
+    chain: "Chain", at: "Conditions", wanted: tuple[float, float] | None, where: str
+) -> None:
+    """BadInput for a chain that shows nothing, or saturates, where it is asked to read."""
+    from shared.leads import read_ohm
+    from shared.reach import element_ohm, reach
+
+    highest = max(at.temperature_c, wanted[1] if wanted else at.temperature_c)
+    seen = read_ohm(chain, element_ohm(chain, highest), at.copper_c, bridged=at.bridged)
+    if seen == float("inf"):
+        what = f"an input hangs open: {chain.wires} wires on a board set for {chain.strapped}"
+        raise BadInput(where or "--strapped-for", what, "fit the wire, or add --bridged")
+    if not highest <= reach(chain, at.copper_c, at.bridged).highest_c:
+        what = f"reference_ohm is {chain.reference_ohm:g}, below the range: {highest:g} °C is"
+        what += f" {seen:.4g} Ω at the converter"
+        raise BadInput(where or "--reference-ohm", what, f"it must be more than {seen:.4g}")
