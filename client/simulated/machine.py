@@ -83,11 +83,13 @@ class Machine:
         jitter, late, how_late, lost = rng.gauss(0.0, 1.0), rng.random(), rng.random(), rng.random()
         self._turn += 1
         wander_s = min(max(jitter, -3.0), 3.0) * sending.jitter_s
-        time_s = round(self._turn * PERIOD_S + wander_s, 4)
+        time_s = round(self._turn * PERIOD_S + wander_s, 3)
         plant = self._plant
         plant.run_to(time_s)
         link_up, is_booting = self._host_at(time_s)
-        leaves = link_up and lost >= sending.lost and not _held(self._stalls, time_s)
+        leaves = link_up and not _held(self._stalls, time_s)
+        # The first update is never skipped: it carries the whole status.
+        leaves = leaves and (lost >= sending.lost or self._turn == 1)
         self._sent_s = max(self._sent_s, time_s)
         if leaves and late < sending.late:
             self._sent_s += how_late * sending.latest_s

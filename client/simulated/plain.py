@@ -38,7 +38,7 @@ def moments(
             return
         if offset_s is None:
             offset_s = moment.host_s - moment.time_s
-        time_s = moment.time_s + offset_s
+        time_s = round(moment.time_s + offset_s, 3)
         found: Update | None = None
         if was_up and not moment.link_up:
             found = Update(time_s, {"host.state": HostState.GONE.value})
