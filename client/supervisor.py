@@ -219,9 +219,10 @@ class Supervisor:
                 await asyncio.sleep(self._silence_s - quiet_s)
                 continue
             asked_s = now()
-            if not await self._gives_sign(transport) and self._heard_s < asked_s:
+            if await self._gives_sign(transport):
+                alive_s = now()
+            elif self._heard_s < asked_s:
                 raise Closed(f"no sign of life for {2 * self._silence_s:g} s")
-            alive_s = now()
 
     async def _gives_sign(self, transport: Transport) -> bool:
         """Ask for a sign of life and wait up to `silence_s` for it."""

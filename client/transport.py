@@ -20,7 +20,7 @@ from shared.errors import BadInput
 from shared.text import clean
 
 OPEN_TIMEOUT_S = 10.0
-CLOSE_TIMEOUT_S = 2.0
+CLOSE_TIMEOUT_S = 1.0
 READ_BYTES = 1 << 16
 EYEBALLS_S = 0.25
 """Head start of one of a name's addresses over the next (RFC 8305 recommends 250 ms)."""

@@ -11,7 +11,14 @@ from client.simulated.scenario import Sensor
 from shared import platinum
 from shared.chain import Chain
 from shared.converter import full_scale
-from shared.filters import attenuation, averaging_attenuation, corner_hz, settling_error, source_ohm
+from shared.filters import (
+    attenuation,
+    averaging_attenuation,
+    corner_hz,
+    settling_error,
+    source_ohm,
+    unsettled_ohm,
+)
 from shared.leads import path_ohm, share_read
 from shared.platinum import Curve
 
@@ -22,10 +29,10 @@ HEADROOM_V = 0.25
 """Peak at an input at and above which it leaves the supply's range: `over-under-voltage`."""
 RECTIFIED = 0.06
 """Part of what is clipped that the input turns into a steady error. An assumption."""
-BIAS_WAIT_S = 0.01
-"""Time between bias on and conversion. An assumption."""
 MOST_KNOWN = 1 << 16
 """Codes whose degrees are remembered; converters of many bits have more."""
+AT_ZERO_C = {"AA": 0.1, "A": 0.15, "B": 0.3, "C": 0.6}
+"""Tolerance at 0 °C, ± °C, IEC 60751."""
 SPREAD = 1.0 / 3.0
 """Standard deviation of parts within their tolerance, as part of it."""
 
@@ -41,17 +48,20 @@ class SensorChain:
         self._reference_ohm = chain.reference_ohm * (
             1.0 + rng.gauss(0.0, SPREAD * chain.reference_tolerance)
         )
-        self._off_c = rng.gauss(0.0, SPREAD * 0.3)
-        self._noise_ohm = sensor.noise_codes * chain.step_ohm
+        self._off_c = rng.gauss(0.0, SPREAD * AT_ZERO_C[chain.tolerance])
+        self._noise_ohm = chain.noise_codes * chain.step_ohm
+        mismatch = rng.gauss(0.0, SPREAD * chain.lead_mismatch) * path_ohm(chain)
         share, self._share_b = share_read(chain, sensor.bridged)
         self._is_hanging = math.isinf(share)
-        self._leads_ohm = 0.0 if self._is_hanging else share * path_ohm(chain)
+        self._leads_ohm = 0.0
+        if not self._is_hanging:
+            self._leads_ohm = share * path_ohm(chain) + self._share_b * mismatch
         self._host = HostDegrees(sensor.believed_chain)
         self._settling_from = 0.0
         self._settling_s = 0.0
         self._settling_tau_s = 1.0
         self.clear()
-        self.element_ohm = 0.0
+        self.element_ohm = chain.r0_ohm
         self.input_ohm = 0.0
         self.has_read = False
         """Whether the host has had any reading yet."""
@@ -118,7 +128,9 @@ class SensorChain:
         if self.contact_ohm:
             ohm += self._share_b * self.contact_ohm
         source = source_ohm(chain, self.element_ohm)
-        ohm *= 1.0 - settling_error(BIAS_WAIT_S, source * chain.capacitance_nf * 1e-9)
+        tau_s = source * chain.capacitance_nf * 1e-9
+        missing = settling_error(chain.wait_ms / 1000.0, tau_s)
+        ohm = unsettled_ohm(ohm, self._reference_ohm, missing)
         if not self.burst_v and not self.tone_v:
             return ohm, ()
         return self._disturbed(ohm, source)

@@ -11,7 +11,7 @@ import msgspec
 
 from client.simulated.faults import AnyFault
 from shared import toml
-from shared.chain import Chain
+from shared.chain import Chain, check_chain
 from shared.errors import BadInput
 from shared.words import Cause, Kind
 
@@ -28,8 +28,6 @@ class Sensor(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     """Chain facts by name, where belief and truth differ."""
     bridged: bool = False
     """Whether empty terminals are bridged to their neighbour."""
-    noise_codes: float = 0.6
-    """Noise of one conversion, standard deviation in codes."""
 
     @property
     def believed_chain(self) -> Chain:
@@ -184,11 +182,18 @@ def _check_sensor(sensor: Sensor, path: Path, name: str) -> None:
         if key not in known:
             way = ("channels", name, "believed", key)
             _refuse(path, way, "unknown key", toml.meant(key, known))
-    try:
-        msgspec.convert({**msgspec.to_builtins(sensor.chain), **sensor.believed}, Chain)
-    except msgspec.ValidationError as error:
-        what = str(error).partition(" - at ")[0].replace("`", "'")
-        _refuse(path, ("channels", name, "believed"), what.lower(), "correct the value")
+        try:
+            msgspec.convert({**msgspec.to_builtins(sensor.chain), key: sensor.believed[key]}, Chain)
+        except msgspec.ValidationError as error:
+            what = str(error).partition(" - at ")[0].replace("`", "'")
+            what = what[:1].lower() + what[1:]
+            _refuse(path, ("channels", name, "believed", key), what, "correct the value")
+    for table, chain in (("chain", sensor.chain), ("believed", sensor.believed_chain)):
+        try:
+            check_chain(chain)
+        except ValueError as error:
+            key, _, what = str(error).partition(" ")
+            _refuse(path, ("channels", name, table, key), what, "correct the value")
 
 
 def _refuse(path: Path, keys: tuple[str | int, ...], what: str, do: str) -> None:

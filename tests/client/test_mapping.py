@@ -1,0 +1,444 @@
+"""From entries to updates, for our simulated host and for hosts with other habits."""
+
+import json
+from typing import Any
+
+import msgspec
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
+
+from client.form import Channel, Item, MessageRule, Profile, Reading, Request, UpdateSource
+from client.mapping import Mapper
+from client.profile import simulated_profile
+from shared.updates import Entry, EntryKind, LinkNews, Update
+from shared.words import HostState, Kind
+
+SIMULATED = simulated_profile("ws://127.0.0.1:9", {})
+OWN = 7000.0
+
+
+def message(body: Any, own_s: float = OWN) -> Entry:
+    payload = body if isinstance(body, bytes) else json.dumps(body).encode()
+    return Entry(own_s, EntryKind.MESSAGE, payload)
+
+
+def link(up: bool, own_s: float = OWN, why: str = "") -> Entry:
+    return Entry(own_s, EntryKind.LINK, msgspec.json.encode(LinkNews(up, why)))
+
+
+def tick(own_s: float) -> Entry:
+    return Entry(own_s, EntryKind.TICK)
+
+
+def opened(status: Any, moment: float = 12.25) -> dict[str, Any]:
+    return {"jsonrpc": "2.0", "id": 1, "result": {"moment": moment, "pace": 1.0, "status": status}}
+
+
+def delta(status: Any, moment: float) -> dict[str, Any]:
+    params = {"moment": moment, "status": status}
+    return {"jsonrpc": "2.0", "method": "telemetry.delta", "params": params}
+
+
+def bare(channels: dict[str, Channel], **more: Any) -> Profile:
+    """A host that sends bare JSON without a clock."""
+    return Profile(format=1, updates=(UpdateSource(),), channels=channels, **more)
+
+
+def values(profile: Profile, body: Any) -> dict[str, Any]:
+    (update,) = Mapper(profile).feed(message(body))
+    return update.values
+
+
+def test_the_documented_status_is_mapped_whole() -> None:
+    """Every field of the simulated host's protocol, by the names of a plain log."""
+    status = {
+        "machine": {"phase": "ready", "remark": "warming up"},
+        "controller": {"alive_s": 12.3},
+        "thermals": {
+            "nozzle": {
+                "reading_c": 209.8,
+                "goal_c": 210.0,
+                "drive": 0.41,
+                "raw": 13681,
+                "ohms": 179.53,
+                "alerts": ["over-under-voltage", "open"],
+            },
+            "bed": {"reading_c": 60.0, "goal_c": 60.0, "drive": 0.2, "alerts": []},
+            "chamber": {"reading_c": 31.0},
+            "board": {"reading_c": 40.0},
+        },
+        "carriage": {"position": [1.0, 2.0, 3.0], "rate_mm_s": 80.0},
+        "fans": {"part": 0.4},
+    }
+    mapper = Mapper(SIMULATED)
+    assert mapper.feed(link(True)) == []
+    assert mapper.feed(message(opened(status))) == [
+        Update(
+            12.25,
+            {
+                "nozzle.temperature_c": 209.8,
+                "nozzle.target_c": 210.0,
+                "nozzle.power": 0.41,
+                "nozzle.code": 13681.0,
+                "nozzle.resistance_ohm": 179.53,
+                "nozzle.flags": "over-under-voltage;open",
+                "bed.temperature_c": 60.0,
+                "bed.target_c": 60.0,
+                "bed.power": 0.2,
+                "bed.flags": "none",
+                "chamber.temperature_c": 31.0,
+                "board.temperature_c": 40.0,
+                "motion.x_mm": 1.0,
+                "motion.y_mm": 2.0,
+                "motion.z_mm": 3.0,
+                "motion.speed_mm_s": 80.0,
+                "fan.speed": 0.4,
+                "controller.uptime_s": 12.3,
+                "host.message": "warming up",
+                "host.state": "up",
+            },
+        )
+    ]
+    assert not mapper.refused
+
+
+def test_only_what_the_host_sent_is_in_an_update() -> None:
+    """Changed values, repeated values, and nothing at all."""
+    mapper = Mapper(SIMULATED)
+    mapper.feed(message(opened({"fans": {"part": 0.4}})))
+    for status, expected in [
+        ({"thermals": {"bed": {"reading_c": 61.0}}}, {"bed.temperature_c": 61.0}),
+        ({"thermals": {"bed": {"reading_c": 61.0}}}, {"bed.temperature_c": 61.0}),
+        ({}, {}),
+        ({"fans": None, "carriage": {"position": []}}, {}),
+    ]:
+        (update,) = mapper.feed(message(delta(status, 13.0)))
+        assert update.values == expected
+    assert not mapper.refused
+
+
+@pytest.mark.parametrize("bad", [True, "210", [210], {"c": 210}, 1e300, -(10**40)])
+def test_what_is_no_number_is_counted_and_left_out(bad: Any) -> None:
+    """A bool is not a number, and one beyond all sense is not a reading."""
+    mapper = Mapper(SIMULATED)
+    mapper.feed(message(opened({"thermals": {"bed": {"reading_c": bad, "drive": 1}}})))
+    assert mapper.refused == {"bed.temperature_c": 1}
+
+
+@pytest.mark.parametrize("frame", [b"", b"\xff\xfe", b'{"a":NaN}', b"[" * 9000, b'{"a":1e999}'])
+def test_a_frame_that_is_not_json_is_counted(frame: bytes) -> None:
+    """It gives no update and does no harm."""
+    mapper = Mapper(SIMULATED)
+    assert mapper.feed(message(frame)) == []
+    assert mapper.refused.total() == 1
+
+
+def test_hostile_text_is_cleaned_at_this_edge() -> None:
+    """Escape sequences, bidirectional overrides and endless text never get further."""
+    evil = "\x1b]52;c;ZXZpbA==\x07[red]\u202eabc\u2028" + "x" * 5000
+    status = {
+        "machine": {"remark": evil, "phase": evil},
+        "thermals": {"bed": {"alerts": [evil, "a;b"]}},
+    }
+    mapper = Mapper(SIMULATED)
+    (update,) = mapper.feed(message(opened(status)))
+    assert set(update.values) == {"host.message", "bed.flags"}
+    for text in update.values.values():
+        assert isinstance(text, str)
+        assert text.isprintable()
+        assert len(text) <= 200
+    assert str(update.values["bed.flags"]).endswith(";a b")
+    assert mapper.refused == {"host.state": 1}
+
+
+def test_a_lost_link_is_a_state_and_the_state_comes_back_with_the_readings() -> None:
+    """Gone at the loss; as last known when the host, sending only changes, does not repeat it."""
+    mapper = Mapper(SIMULATED)
+    mapper.feed(message(opened({"machine": {"phase": "booting"}}, 10.0)))
+    assert mapper.feed(link(False, OWN + 2)) == [Update(12.0, {"host.state": "gone"})]
+    assert mapper.feed(tick(OWN + 5)) == [Update(14.0, {})]
+    assert mapper.feed(link(True, OWN + 6)) == []
+    again = {"fans": {"part": 1}}
+    assert mapper.feed(message(opened(again, 16.5), OWN + 6.5)) == [
+        Update(16.5, {"fan.speed": 1.0, "host.state": "starting"})
+    ]
+
+
+def test_a_restarted_host_goes_on_in_the_logs_time() -> None:
+    """Its moment starts anew at 0; the phase says that it boots."""
+    mapper = Mapper(SIMULATED)
+    mapper.feed(message(opened({"machine": {"phase": "ready"}}, 500.0)))
+    mapper.feed(link(False, OWN + 1))
+    mapper.feed(link(True, OWN + 9))
+    (update,) = mapper.feed(message(opened({"machine": {"phase": "booting"}}, 0.5), OWN + 10))
+    assert update == Update(510.0, {"host.state": "starting"})
+    assert mapper.clock_jumps == 1
+
+
+def test_values_that_come_before_the_clock_wait_for_it() -> None:
+    """A first status without host time is not lost."""
+    profile = Profile(
+        format=1,
+        requests=(Request(json='{"method": "whole"}'),),
+        updates=(
+            UpdateSource(answer_to="whole", status="/result"),
+            UpdateSource(method="news", status="/params", clock="/params/t"),
+        ),
+        channels={"bed": Channel(temperature_c="/b", target_c="/g")},
+    )
+    mapper = Mapper(profile)
+    assert mapper.feed(message({"id": 1, "result": {"b": 20, "g": 60}})) == []
+    news = {"method": "news", "params": {"b": 21, "t": 5}}
+    assert mapper.feed(message(news)) == [
+        Update(5.0, {"bed.temperature_c": 21.0, "bed.target_c": 60.0})
+    ]
+
+
+def test_units_and_scales() -> None:
+    """Fixed points: 0 °C = 273.15 K = 32 °F, 100 °C = 212 °F (SI brochure, NIST SP 811)."""
+    channels = {
+        "a": Channel(temperature_c=Reading(at="/k", unit="kelvin")),
+        "b": Channel(temperature_c=Reading(at="/f", unit="fahrenheit")),
+        "c": Channel(power=Reading(at="/p", unit="percent")),
+        "d": Channel(temperature_c=Reading(at="/m", unit="millicelsius")),
+        "e": Channel(temperature_c=Reading(at="/s", scale=0.25, offset=-10.0)),
+        "f": Channel(power=Reading(at="/w", unit="byte")),
+        "controller": Channel(uptime_s=Reading(at="/u", unit="ms")),
+    }
+    body = {"k": 373.15, "f": 212, "p": 41, "m": 209_800, "s": 100, "w": 255, "u": 1500}
+    got = values(bare(channels), body)
+    assert got == pytest.approx(
+        {
+            "a.temperature_c": 100.0,
+            "b.temperature_c": 100.0,
+            "c.power": 0.41,
+            "d.temperature_c": 209.8,
+            "e.temperature_c": 15.0,
+            "f.power": 1.0,
+            "controller.uptime_s": 1.5,
+        }
+    )
+
+
+def test_names_with_spaces_slashes_and_tildes() -> None:
+    """JSON Pointer escapes reach them all."""
+    channels = {"hot end": Channel(base="/Hot End #1", temperature_c="/a~1b~0c")}
+    assert values(bare(channels), {"Hot End #1": {"a/b~c": 5}}) == {"hot end.temperature_c": 5.0}
+
+
+def test_channels_in_a_list_are_found_by_name_wherever_they_stand() -> None:
+    """A host that sends only changed items moves them about."""
+    item = {n: Item(list="/s", key="/name", equals=n) for n in ("Hot End", "Bed")}
+    channels = {
+        "nozzle": Channel(item=item["Hot End"], temperature_c="/v/0", target_c="/v/1"),
+        "bed": Channel(item=item["Bed"], temperature_c="/v/0"),
+    }
+    profile = bare(channels)
+    bed, hot = {"name": "Bed", "v": [60]}, {"name": "Hot End", "v": [200, 210]}
+    whole = {"nozzle.temperature_c": 200.0, "nozzle.target_c": 210.0, "bed.temperature_c": 60.0}
+    assert values(profile, {"s": [bed, hot]}) == whole
+    assert values(profile, {"s": [hot, bed]}) == whole
+    assert values(profile, {"s": [bed]}) == {"bed.temperature_c": 60.0}
+    assert values(profile, {"s": "none"}) == {}
+
+
+def test_positional_parameters_and_a_clock_in_milliseconds() -> None:
+    """A delta in an array of parameters, as JSON-RPC allows."""
+    profile = Profile(
+        format=1,
+        clock_unit="ms",
+        updates=(UpdateSource(method="d", status="/params/0", clock="/params/1"),),
+        channels={"bed": Channel(temperature_c="/x")},
+    )
+    mapper = Mapper(profile)
+    assert mapper.feed(message({"method": "d", "params": [{"x": 1}, 4500]})) == [
+        Update(4.5, {"bed.temperature_c": 1.0})
+    ]
+
+
+def test_a_clock_as_date_and_time() -> None:
+    """RFC 3339's own example (published): 1985-04-12T23:20:50.52Z is 482196050.52 s after 1970."""
+    profile = Profile(
+        format=1,
+        clock_unit="iso",
+        updates=(UpdateSource(clock="/at"),),
+        channels={"bed": Channel(temperature_c="/x")},
+    )
+    mapper = Mapper(profile)
+    (update,) = mapper.feed(message({"at": "1985-04-12T23:20:50.52Z", "x": 1}))
+    assert update.time_s == pytest.approx(482196050.52)
+    assert mapper.feed(message({"at": "yesterday", "x": 2}, OWN + 1))[0].time_s == pytest.approx(
+        482196051.52
+    )
+    assert mapper.refused == {"clock": 1}
+
+
+def test_kinds_of_bare_messages_are_told_apart() -> None:
+    """By a member that must be there, and by its value."""
+    profile = Profile(
+        format=1,
+        updates=(
+            UpdateSource(has="/type", equals="status", status="/data"),
+            UpdateSource(has="/snapshot", status="/snapshot"),
+        ),
+        channels={"bed": Channel(temperature_c="/x")},
+    )
+    mapper = Mapper(profile)
+    bodies = [{"type": "status", "data": {"x": 1}}, {"type": "chat", "data": {"x": 2}}]
+    bodies.append({"snapshot": {"x": 3}})
+    got = [u.values for body in bodies for u in mapper.feed(message(body))]
+    assert got == [{"bed.temperature_c": 1.0}, {"bed.temperature_c": 3.0}]
+
+
+def test_a_batch_is_several_updates() -> None:
+    """JSON-RPC 2.0, section 6: an array of messages in one frame."""
+    mapper = Mapper(SIMULATED)
+    batch = [opened({}, 1.0), delta({"fans": {"part": 0.5}}, 1.25), {"jsonrpc": "2.0"}]
+    assert mapper.feed(message(batch)) == [Update(1.0, {}), Update(1.25, {"fan.speed": 0.5})]
+
+
+@pytest.mark.parametrize(
+    ("sent", "expected"),
+    [
+        (0, "none"),
+        (5, "low-threshold;open"),
+        ("OV", "over-under-voltage"),
+        ("OV, odd", "over-under-voltage;odd"),
+        ("none", "none"),
+        (["OV", "OV"], "over-under-voltage"),
+        ({"OV": True, "open": False}, "over-under-voltage"),
+        (True, "faulty"),
+        (False, "none"),
+    ],
+)
+def test_flags_in_every_form(sent: Any, expected: str) -> None:
+    """Bits, words, lists, objects and bools."""
+    reading = Reading(
+        at="/f",
+        words={"OV": "over-under-voltage", "true": "faulty"},
+        bits={"0": "low-threshold", "2": "open"},
+    )
+    assert values(bare({"bed": Channel(flags=reading)}), {"f": sent}) == {"bed.flags": expected}
+
+
+def test_messages_raise_what_their_rule_says() -> None:
+    """An event kind, flags and a state; the first rule that fits counts; the text may go."""
+    rules = (
+        MessageRule(pattern="nozzle.* no contact", channel="nozzle", flags="open"),
+        MessageRule(pattern="not heating", kind=Kind.NO_RISE, channel="bed"),
+        MessageRule(pattern="emergency", state=HostState.HALTED),
+        MessageRule(pattern="^echo", keep=False),
+    )
+    profile = bare({"host": Channel(message="/m")}, messages=rules)
+    for text, made in [
+        ("Nozzle: no contact", {"nozzle.flags": "open"}),
+        ("bed is NOT HEATING, emergency", {"bed.reported": "no-rise"}),
+        ("emergency", {"host.state": "halted"}),
+        ("hello", {}),
+    ]:
+        assert values(profile, {"m": text}) == {"host.message": text} | made
+    assert values(profile, {"m": "echo 1"}) == {}
+
+
+WORDS = ["jsonrpc", "id", "method", "params", "result", "moment", "pace", "status", "machine"]
+WORDS += ["phase", "remark", "thermals", "nozzle", "reading_c", "alerts", "carriage", "position"]
+
+json_values: st.SearchStrategy[Any] = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=8),
+    lambda inner: (
+        st.lists(inner, max_size=4)
+        | st.dictionaries(
+            st.sampled_from(WORDS),
+            inner,
+            max_size=6,
+        )
+    ),
+    max_leaves=25,
+)
+statuses = st.fixed_dictionaries(
+    {},
+    optional={
+        "machine": st.dictionaries(st.sampled_from(["phase", "remark"]), json_values),
+        "thermals": st.dictionaries(
+            st.sampled_from(["nozzle", "bed"]),
+            st.dictionaries(st.sampled_from(["reading_c", "drive", "alerts"]), json_values),
+        ),
+        "carriage": json_values,
+    },
+)
+
+
+class Feeding(RuleBasedStateMachine):
+    """Any entries in any order: updates stay ordered, clean, repeatable, and memory flat."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.own_s = OWN
+        self.entries: list[Entry] = []
+        self.mapper = Mapper(SIMULATED)
+        self.updates: list[Update] = []
+
+    def feed(self, entry: Entry) -> None:
+        self.entries.append(entry)
+        self.updates += self.mapper.feed(entry)
+
+    @rule(elapsed_s=st.floats(0, 60))
+    def pass_time(self, elapsed_s: float) -> None:
+        self.own_s += elapsed_s
+        self.feed(tick(self.own_s))
+
+    @rule(up=st.booleans())
+    def change_link(self, up: bool) -> None:
+        self.feed(link(up, self.own_s))
+
+    @rule(body=json_values)
+    def send_json(self, body: Any) -> None:
+        self.feed(message(body, self.own_s))
+
+    @rule(status=statuses, moment=st.floats(-1e6, 1e12) | json_values)
+    def send_delta(self, status: Any, moment: Any) -> None:
+        self.feed(message(delta(status, moment), self.own_s))
+
+    @rule(status=statuses, moment=st.floats(0, 1e6), pace=st.floats() | json_values)
+    def open_anew(self, status: Any, moment: float, pace: Any) -> None:
+        body = opened(status, moment)
+        body["result"]["pace"] = pace
+        self.feed(message(body, self.own_s))
+
+    @rule(frame=st.binary(max_size=30))
+    def send_garbage(self, frame: bytes) -> None:
+        self.feed(message(frame, self.own_s))
+
+    @invariant()
+    def is_sound(self) -> None:
+        times = [update.time_s for update in self.updates]
+        assert times == sorted(times)
+        for update in self.updates:
+            for key, value in update.values.items():
+                assert "." in key
+                if isinstance(value, str):
+                    assert value.isprintable()
+                    assert len(value) <= 16 * 41
+                else:
+                    assert type(value) is float
+                    assert abs(value) <= 1e13
+        assert len(self.mapper.refused) <= 50
+
+    def teardown(self) -> None:
+        again = Mapper(SIMULATED)
+        assert [u for entry in self.entries for u in again.feed(entry)] == self.updates
+
+
+TestFeeding = Feeding.TestCase
+TestFeeding.settings = settings(max_examples=40, stateful_step_count=25, deadline=None)
+
+
+@given(st.binary(max_size=80), st.sampled_from(EntryKind))
+def test_any_payload_under_any_kind_is_survived(payload: bytes, kind: EntryKind) -> None:
+    """A damaged recording gives what it can."""
+    mapper = Mapper(SIMULATED)
+    mapper.feed(message(opened({})))
+    for update in mapper.feed(Entry(OWN, kind, payload)):
+        assert update.time_s == 12.25
