@@ -180,7 +180,7 @@ def _only(value: Any, steps: Sequence[str | int | None], key: str) -> Any:
 def _explained(
     text: str, name: str, kind: Any, document: Any, keys: Keys, message: str
 ) -> BadInput:
-    expected = _type_at(types.type_info(kind), keys)
+    expected = _type_at(types.type_info(kind), document, keys)
     quoted = _QUOTED.findall(message)
     if message.startswith("Object contains unknown field") and quoted:
         known = [field.encode_name for field in _fields(expected)]
@@ -188,7 +188,7 @@ def _explained(
     if message.startswith("Object missing required field") and quoted:
         return fault(text, name, keys, f"key '{quoted[0]}' is missing", "add it")
     value = _at(document, keys)
-    choices = _choices(expected)
+    choices = _choices(expected) or _tags(_type_at(types.type_info(kind), {}, keys[:-1]), keys)
     if choices and not isinstance(value, dict | list):
         what = f"{clean(str(value))!r} is not allowed"
         return fault(text, name, keys, what, meant(str(value), choices))
@@ -196,13 +196,32 @@ def _explained(
     return fault(text, name, keys, what[:1].lower() + what[1:], "correct the value")
 
 
-def _type_at(kind: types.Type, keys: Keys) -> types.Type | None:
+def _type_at(kind: types.Type, document: Any, keys: Keys) -> types.Type | None:
+    """Type of a value; where structs are told apart by a tag, the document's tag chooses."""
     for key in keys:
+        kind = _tagged(kind, document)
         found = [t for t in (_inner(one, key) for one in _members(kind)) if t is not None]
         if not found:
             return None
         kind = found[0]
+        inside = isinstance(document, dict) and key in document
+        document = document[key] if inside or isinstance(document, list) else None
+    return _tagged(kind, document)
+
+
+def _tagged(kind: types.Type, value: Any) -> types.Type:
+    for one in _members(kind):
+        if not isinstance(one, types.StructType) or one.tag is None:
+            continue
+        if isinstance(value, dict) and value.get(one.tag_field) == one.tag:
+            return one
     return kind
+
+
+def _tags(kind: types.Type | None, keys: Keys) -> list[str]:
+    """Tags that tell structs apart, when the last key is the tag's."""
+    structs = [one for one in _members(kind) if isinstance(one, types.StructType)]
+    return [str(one.tag) for one in structs if keys and one.tag_field == keys[-1]]
 
 
 def _inner(kind: types.Type, key: str | int) -> types.Type | None:

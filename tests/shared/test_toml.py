@@ -22,12 +22,22 @@ class Link(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     note: str = ""
 
 
+class Step(msgspec.Struct, forbid_unknown_fields=True, tag_field="kind", tag="step"):
+    height: float
+
+
+class Ramp(msgspec.Struct, forbid_unknown_fields=True, tag_field="kind", tag="ramp"):
+    slope: float
+    side: Literal["left", "right"] = "left"
+
+
 class House(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     title: str
     links: dict[str, Link] = {}
     rules: tuple[Rule, ...] = ()
     numbers: tuple[float, ...] = ()
     nested: dict[str, dict[str, Link]] = {}
+    shapes: tuple[Step | Ramp, ...] = ()
 
 
 def refusal(text: str) -> str:
@@ -127,3 +137,14 @@ def test_a_later_check_can_name_a_place(tmp_path: Path) -> None:
     assert toml.place(path, ("links", "a", "wires")) == f"{path}:3: links.a.wires"
     assert toml.place(path, ("links", "a", "long", "way")) == f"{path}:4: links.a.long.way"
     assert toml.place(path, ("links", "a", "none")) == f"{path}:2: links.a.none"
+
+
+def test_the_tag_of_an_entry_chooses_what_it_may_hold() -> None:
+    """Where a tag tells entries apart, advice is for that kind of entry."""
+    head = 'title = "t"\n[[shapes]]\nkind = "step"\nheight = 1\n[[shapes]]\nkind = "ramp"\n'
+    assert refusal(head + "slop = 1\n").endswith("unknown key; did you mean 'slope'?")
+    message = refusal(head + 'slope = 1\nside = "lift"\n')
+    assert message == "house.toml:8: shapes[1].side: 'lift' is not allowed; did you mean 'left'?"
+    message = refusal(head.replace('"ramp"', '"rimp"'))
+    assert message == "house.toml:6: shapes[1].kind: 'rimp' is not allowed; did you mean 'ramp'?"
+    assert "key 'kind' is missing" in refusal('title = "t"\n[[shapes]]\nslope = 1\n')
