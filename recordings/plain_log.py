@@ -1,0 +1,298 @@
+"""The plain log: CSV (RFC 4180) with `time_s` and one column for each CHANNEL.QUANTITY.
+
+An empty cell means "not in this update". A block of rows is converted column by column;
+only when that fails are its cells looked at singly, to name the line and the column.
+"""
+
+import csv
+import math
+import re
+from collections.abc import Iterator, Sequence
+from decimal import Decimal
+from itertools import islice
+from pathlib import Path
+from typing import IO, Protocol
+
+import numpy as np
+
+from recordings.files import head_of, os_error, shown
+from shared.errors import BadInput
+from shared.text import clean
+from shared.updates import Batch, Floats
+from shared.words import QUANTITIES, channel_of, is_number_key, quantity_of
+
+TIME = "time_s"
+ROWS = 4096
+"""Rows of a batch."""
+MAX_LINE = 1 << 20
+"""Longest line read, in characters."""
+MAX_COLUMNS = 10_000
+
+_SAVE = "save it as UTF-8 CSV, as in docs/recording.md"
+_NO_TEXT = "".join(map(chr, range(9))) + "\x0e\x0f\x1b"
+_LINE_END = re.compile(r"\r\n|\r|\n")
+
+
+class _Cells(Protocol):
+    """What `csv.reader` gives: rows, and the lines read so far."""
+
+    @property
+    def line_num(self) -> int: ...
+
+    def __iter__(self) -> Iterator[list[str]]: ...
+
+    def __next__(self) -> list[str]: ...
+
+
+def _no_log(path: Path, line: int | None, what: str, do: str = _SAVE) -> BadInput:
+    place = shown(path) if line is None else f"{shown(path)}:{line}"
+    return BadInput(place, what, do)
+
+
+class PlainLog:
+    """A plain log on disk. `read_plain_log` makes one, with its header checked.
+
+    keys      CHANNEL.QUANTITY columns in the file's order
+    unknown   those whose quantity the contract does not list; kept as text
+    """
+
+    def __init__(self, path: Path, keys: tuple[str, ...], rows: int) -> None:
+        self.path = path
+        self.keys = keys
+        self.unknown = tuple(key for key in keys if quantity_of(key) not in QUANTITIES)
+        self._rows = rows
+
+    @property
+    def channels(self) -> tuple[str, ...]:
+        """Every channel named in the header, in its order."""
+        return tuple(dict.fromkeys(channel_of(key) for key in self.keys))
+
+    def batches(self) -> Iterator[Batch]:
+        """The log from its start, `rows` rows at a time. Raises BadInput at the first fault."""
+        try:
+            with _open(self.path) as file:
+                reader = csv.reader(_lines(self.path, file), strict=True)
+                next(reader)
+                yield from self._blocks(reader)
+        except UnicodeDecodeError:
+            raise _not_utf8(self.path) from None
+        except OSError as error:
+            raise os_error(self.path, error) from None
+
+    def _blocks(self, reader: "_Cells") -> Iterator[Batch]:
+        before = -math.inf
+        before_text = ""
+        some = False
+        while True:
+            line = reader.line_num
+            try:
+                rows = list(islice(reader, self._rows))
+            except csv.Error as error:
+                what = f"quoting cannot be read ({clean(str(error))})"
+                raise _no_log(self.path, reader.line_num, what) from None
+            if not rows:
+                break
+            block = _Block(self.path, self.keys, rows, line + 1)
+            if not block.is_empty:
+                batch, before_text = block.batch(before, before_text)
+                before = float(batch.time_s[-1])
+                some = True
+                yield batch
+        if not some:
+            do = "name a log with at least one row"
+            raise _no_log(self.path, None, "no row below the header", do)
+
+
+def read_plain_log(path: str | Path, rows: int = ROWS) -> PlainLog:
+    """Open a plain log and check its header.
+
+    Raises BadInput, naming file, line and column, for what is no plain log; faults in
+    rows are raised by `PlainLog.batches`.
+    """
+    path = Path(path)
+    head = head_of(path)
+    if head.startswith(b"PK\x03\x04"):
+        raise _no_log(path, None, "is a zip archive, whatever its name", "unpack it first")
+    if head.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise _no_log(path, None, "is not UTF-8 but UTF-16")
+    if any(byte in head for byte in _NO_TEXT.encode()):
+        raise _no_log(path, None, "is a binary file", "name a recording or a plain log")
+    try:
+        with _open(path) as file:
+            header = next(csv.reader(_lines(path, file), strict=True), [])
+    except csv.Error as error:
+        raise _no_log(path, 1, f"quoting cannot be read ({clean(str(error))})") from None
+    except UnicodeDecodeError:
+        raise _not_utf8(path) from None
+    except OSError as error:
+        raise os_error(path, error) from None
+    return PlainLog(path, _checked(path, header), rows)
+
+
+def _checked(path: Path, header: list[str]) -> tuple[str, ...]:
+    """The columns after `time_s`, or BadInput."""
+    names = [name.strip() for name in header] or [""]
+    if names[0] != TIME:
+        raise _wrong_first(path, names[0])
+    if len(names) == 1:
+        do = "add columns named CHANNEL.QUANTITY, such as nozzle.temperature_c"
+        raise _no_log(path, 1, f"no column besides {TIME}", do)
+    if len(names) > MAX_COLUMNS:
+        raise _no_log(path, 1, f"more than {MAX_COLUMNS} columns", "split it")
+    seen: dict[str, int] = {}
+    for number, name in enumerate(names, 1):
+        cell = f"column {number} '{clean(name, 60)}'"
+        if name in seen:
+            do = "name each column once"
+            raise _no_log(path, 1, f"{cell} is there already as column {seen[name]}", do)
+        seen[name] = number
+        if number > 1 and (not channel_of(name) or not quantity_of(name) or clean(name) != name):
+            do = "name it CHANNEL.QUANTITY, such as nozzle.temperature_c"
+            raise _no_log(path, 1, f"{cell} is no CHANNEL.QUANTITY", do)
+    return tuple(names[1:])
+
+
+def _wrong_first(path: Path, name: str) -> BadInput:
+    for mark, word in ((";", "semicolons"), ("\t", "tabs")):
+        if name.startswith(TIME + mark):
+            return _no_log(path, 1, f"cells are separated by {word}", "separate them by commas")
+    try:
+        float(name)
+    except ValueError:
+        what = f"the first column is '{clean(name, 60)}', not '{TIME}'"
+        return _no_log(path, 1, what, f"name it {TIME}, or name a recording or a plain log")
+    return _no_log(path, 1, "no header", f"add a first line: {TIME},CHANNEL.QUANTITY,…")
+
+
+def _open(path: Path) -> IO[str]:
+    return path.open(encoding="utf-8-sig", newline="")
+
+
+def _lines(path: Path, file: IO[str]) -> Iterator[str]:
+    """Lines of a text file. Raises BadInput for a NUL or a line without end."""
+    number = 0
+    while line := file.readline(MAX_LINE):
+        number += 1
+        if "\0" in line:
+            raise _no_log(path, number, "a NUL byte: this is no text")
+        if len(line) == MAX_LINE:
+            raise _no_log(path, number, f"a line of more than {MAX_LINE} characters")
+        yield line
+
+
+def _not_utf8(path: Path) -> BadInput:
+    """Find the line that cannot be decoded."""
+    with path.open("rb") as file:
+        for number, line in enumerate(iter(lambda: file.readline(MAX_LINE), b""), 1):
+            try:
+                line.decode()
+            except UnicodeDecodeError as error:
+                byte = f"byte {error.start + 1} (0x{line[error.start]:02x})"
+                return _no_log(path, number, f"{byte} is not UTF-8")
+    return _no_log(path, None, "is not UTF-8")
+
+
+class _Block:
+    """Some rows of cells, on their way to a batch."""
+
+    def __init__(self, path: Path, keys: Sequence[str], rows: list[list[str]], line: int) -> None:
+        self._path = path
+        self._keys = keys
+        self._all = rows
+        self._line = line
+        self._rows = rows if all(rows) else [row for row in rows if row]
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether there are blank lines only."""
+        return not self._rows
+
+    def batch(self, before_s: float, before: str) -> tuple[Batch, str]:
+        """The rows as a batch, and the last row's time as it is written.
+
+        `before_s` and `before` are the time of the row before, as number and as text.
+        """
+        width = len(self._keys) + 1
+        if set(map(len, self._rows)) != {width}:
+            raise self._wrong_width(width)
+        columns: list[Sequence[str]] = list(zip(*self._rows, strict=True))
+        time_s = self._times(columns[0], before_s, before)
+        numbers: dict[str, Floats] = {}
+        texts: dict[str, list[tuple[int, str]]] = {}
+        for key, cells in zip(self._keys, columns[1:], strict=True):
+            if not any(cells):
+                continue
+            if is_number_key(key):
+                numbers[key] = self._numbers(key, cells)
+            elif pairs := _texts(cells):
+                texts[key] = pairs
+        return Batch(time_s, numbers, texts), columns[0][-1]
+
+    def _times(self, cells: Sequence[str], before_s: float, before: str) -> Floats:
+        time_s = self._numbers(TIME, cells)
+        if np.isnan(time_s).any():
+            row = int(np.flatnonzero(np.isnan(time_s))[0])
+            raise self._fault(row, TIME, "empty", "give each row its time in seconds")
+        late = np.diff(time_s, prepend=before_s) <= 0.0
+        for row in np.flatnonzero(late).tolist():
+            earlier_s = float(time_s[row - 1]) if row else before_s
+            earlier = cells[row - 1] if row else before
+            # Times may differ beyond a double's digits; see `plain_writer`.
+            if time_s[row] == earlier_s and _is_later(cells[row], earlier):
+                continue
+            what = f"{cells[row].strip()} is not after {earlier.strip()}, the row before"
+            raise self._fault(row, TIME, what, "sort the rows by time, one row for each time")
+        return time_s
+
+    def _numbers(self, key: str, cells: Sequence[str]) -> Floats:
+        """Cells as numbers, NaN where empty."""
+        try:
+            column = np.array([float(cell) if cell else math.nan for cell in cells])
+        except ValueError:
+            raise self._no_number(key, cells) from None
+        joined = "".join(cells)
+        finite = int(np.count_nonzero(np.isfinite(column)))
+        if "_" in joined or not joined.isascii() or finite + cells.count("") != len(cells):
+            raise self._no_number(key, cells)
+        return column
+
+    def _no_number(self, key: str, cells: Sequence[str]) -> BadInput:
+        row = next(row for row, cell in enumerate(cells) if cell and not _is_number(cell))
+        what = f"'{clean(cells[row], 60)}' is no number"
+        do = "write it as 209.75, or leave the cell empty if it is not in this update"
+        return self._fault(row, key, what, do)
+
+    def _wrong_width(self, width: int) -> BadInput:
+        row = next(row for row, cells in enumerate(self._rows) if len(cells) != width)
+        cells = self._rows[row]
+        last = (TIME, *self._keys)[min(len(cells), width) - 1]
+        what = f"{len(cells)} cells, but the header has {width} columns"
+        return self._fault(row, f"after {last}", what, "give each row a cell for each column")
+
+    def _fault(self, row: int, key: str, what: str, do: str) -> BadInput:
+        """A fault in a row, counted without blank lines."""
+        line = self._line
+        left = row
+        for cells in self._all:
+            if cells and left == 0:
+                break
+            left -= bool(cells)
+            line += 1 + sum(len(_LINE_END.findall(cell)) for cell in cells)
+        return BadInput(f"{shown(self._path)}:{line}: {clean(key)}", what, do)
+
+
+def _is_number(cell: str) -> bool:
+    try:
+        return cell.isascii() and "_" not in cell and math.isfinite(float(cell))
+    except ValueError:
+        return False
+
+
+def _is_later(cell: str, earlier: str) -> bool:
+    """Whether one decimal is greater than another by its digits."""
+    return Decimal(cell.strip()) > Decimal(earlier.strip())
+
+
+def _texts(cells: Sequence[str]) -> list[tuple[int, str]]:
+    cleaned = {cell: clean(cell) for cell in set(cells)}
+    return [(row, text) for row, cell in enumerate(cells) if cell and (text := cleaned[cell])]

@@ -1,0 +1,93 @@
+"""Writing a plain log so that reading it gives the same updates to the last bit.
+
+The contract asks for increasing times, but two updates of a host may share one (a late
+one is held at the newest). The second is then written with further decimals, below what
+a double can tell: the text increases, and the number read back is the same.
+"""
+
+import csv
+import math
+import os
+import stat
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
+from decimal import Context, Decimal
+from pathlib import Path
+from typing import IO
+
+from recordings.files import os_error
+from recordings.plain_log import TIME
+from shared.errors import BadInput
+from shared.updates import Batch, updates_of
+
+_FINE = Context(prec=400)
+
+
+def write_plain_log(
+    path: str | Path, batches: Iterable[Batch], keys: Sequence[str] | None = None
+) -> None:
+    """Write batches as a plain log; the file appears when it is complete.
+
+    `keys` are the columns; None takes those of the batches, which then are held in memory.
+    Empty text cannot be told from absent text and is left out. Raises BadInput when the
+    file cannot be written or no key is in the batches.
+    """
+    path = Path(path)
+    if keys is None:
+        batches = list(batches)
+        keys = list(
+            dict.fromkeys(key for batch in batches for key in (*batch.numbers, *batch.texts))
+        )
+    if not keys:
+        raise BadInput(str(path), "nothing to write: no value was recorded", "record longer")
+    rows = _rows(batches, keys)
+    try:
+        if path.exists() and not stat.S_ISREG(path.stat().st_mode):
+            with path.open("w", encoding="utf-8", newline="") as file:
+                _write(file, keys, rows)
+            return
+        part = path.with_name(path.name + ".part")
+        try:
+            with part.open("w", encoding="utf-8", newline="") as file:
+                _write(file, keys, rows)
+                file.flush()
+                os.fsync(file.fileno())
+            part.replace(path)
+        finally:
+            with suppress(OSError):
+                part.unlink()
+    except OSError as error:
+        raise os_error(path, error) from None
+
+
+def _write(file: IO[str], keys: Sequence[str], rows: Iterable[list[str]]) -> None:
+    writer = csv.writer(file)
+    writer.writerow([TIME, *keys])
+    writer.writerows(rows)
+
+
+def _rows(batches: Iterable[Batch], keys: Sequence[str]) -> Iterator[list[str]]:
+    before_s = math.nan
+    repeats = 0
+    for batch in batches:
+        for update in updates_of(batch):
+            repeats = repeats + 1 if update.time_s == before_s else 0
+            before_s = update.time_s
+            cells = [time_text(before_s, repeats)]
+            for key in keys:
+                value = update.values.get(key, "")
+                cells.append(value if isinstance(value, str) else number_text(value))
+            yield cells
+
+
+def number_text(value: float) -> str:
+    """Shortest decimal that reads back as the same double."""
+    return repr(value).removesuffix(".0")
+
+
+def time_text(time_s: float, repeats: int) -> str:
+    """A time that `repeats` rows before it share, as a decimal greater than theirs."""
+    if not repeats:
+        return number_text(time_s)
+    step = Decimal(10) ** (math.floor(math.log10(math.ulp(time_s))) - 9)
+    return format(_FINE.add(Decimal(repr(time_s)), step * repeats), "f")
