@@ -68,10 +68,10 @@ def celsius(voltage_mv: float, junction_c: float = 0.0) -> float:
 def _value_and_slope(t: float) -> tuple[float, float]:
     """E in mV and dE/dt in mV/K."""
     value = slope = 0.0
-    for coefficient in reversed(_ABOVE_0 if t >= 0.0 else _BELOW_0):
+    for coefficient in reversed(_ABOVE_0 if t > 0.0 else _BELOW_0):
         slope = slope * t + value
         value = value * t + coefficient
-    if t >= 0.0:
+    if t > 0.0:
         away = t - _BUMP_C
         bump = _BUMP_MV * math.exp(_BUMP_PER_K2 * away * away)
         value += bump
