@@ -30,7 +30,7 @@ def channel_health(
     now_s: float,
 ) -> ChannelHealth:
     """One channel's health at `now_s`. An absorbed event counts through its absorber."""
-    trust, since_s, why = _trust(channel, events, state, now_s)
+    trust, since_s, why = trust_of(channel, events, state, now_s)
     return ChannelHealth(
         channel=channel,
         trust=trust,
@@ -48,9 +48,10 @@ def channel_health(
     )
 
 
-def _trust(
+def trust_of(
     channel: str, events: Sequence[Event], state: HostState, now_s: float
 ) -> tuple[Trust, float, str]:
+    """Whether a channel's reading is to be believed at `now_s`, since when, and why not."""
     true_since = 0.0
     worst: Event | None = None
     for event in events:

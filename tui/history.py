@@ -78,6 +78,15 @@ class History:
                         track.drop_before(horizon)
                     self._first_s = horizon
 
+    def last(self, key: str, time_s: float) -> float | None:
+        """Value that held at a time; None before the first."""
+        with self._lock:
+            track = self._tracks.get(key)
+            if track is None:
+                return None
+            index = int(np.searchsorted(track.time_s[: track.size], time_s, side="right"))
+            return float(track.value[index - 1]) if index else None
+
     def samples(self, key: str, start_s: float, end_s: float) -> tuple[Floats, Floats]:
         """Times and values of a key in start_s…end_s, and one sample before, as copies.
 

@@ -1,0 +1,73 @@
+# Two commands set everything up: `make demo` and `make test`.
+PYTHON ?= python3
+VENV ?= .venv
+BIN := $(VENV)/bin
+LOCK := .constraints.txt
+PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check -c $(LOCK)
+ARGS ?=
+
+.PHONY: help demo test test-all check format format-check lint types imports bench lock clean
+
+help:
+	@echo "make demo      the live screen on the simulated host (ARGS='--scenario NAME')"
+	@echo "make test      the tests; make test-all adds the slow ones"
+	@echo "make check     format, lint, types, import arrows, tests"
+	@echo "make format    rewrite the code's layout"
+	@echo "make bench     benchmarks, as ratios in one run"
+	@echo "make lock      renew $(LOCK) from what pyproject.toml allows"
+
+$(BIN)/python:
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "ohmvigil needs Python 3.11 or newer: set PYTHON=python3.x"; exit 1; }
+	@$(PYTHON) -m venv $(VENV) || { echo "python3 cannot make an environment here: install its venv package"; exit 1; }
+
+$(VENV)/.run: $(BIN)/python pyproject.toml $(LOCK)
+	@echo "installing ohmvigil into $(VENV)"
+	@$(PIP) -e .
+	@touch $@
+
+$(VENV)/.dev: $(VENV)/.run
+	@echo "installing what the tests need"
+	@$(PIP) -e '.[dev]'
+	@touch $@
+
+demo: $(VENV)/.run
+	@$(BIN)/ohmvigil demo $(ARGS)
+
+test: $(VENV)/.dev
+	$(BIN)/python -m pytest $(ARGS)
+
+test-all: $(VENV)/.dev
+	$(BIN)/python -m pytest -m 'slow or not slow' $(ARGS)
+
+check: format-check lint types imports test
+
+format: $(VENV)/.dev
+	$(BIN)/ruff format .
+	$(BIN)/ruff check --fix .
+
+format-check: $(VENV)/.dev
+	$(BIN)/ruff format --check .
+
+lint: $(VENV)/.dev
+	$(BIN)/ruff check .
+
+types: $(VENV)/.dev
+	$(BIN)/mypy
+
+imports: $(VENV)/.dev
+	$(BIN)/lint-imports
+
+bench: $(VENV)/.dev
+	@for bench in tests/bench/bench_*.py; do \
+		$(BIN)/python -m $$(echo $$bench | sed 's|/|.|g; s|\.py$$||') || exit 1; \
+	done
+
+lock:
+	rm -rf $(VENV)-lock
+	$(PYTHON) -m venv $(VENV)-lock
+	$(VENV)-lock/bin/python -m pip install --quiet --upgrade '.[dev]'
+	$(VENV)-lock/bin/python -m pip freeze --exclude ohmvigil > $(LOCK)
+	rm -rf $(VENV)-lock
+
+clean:
+	rm -rf $(VENV) build dist *.egg-info .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache

@@ -1,0 +1,156 @@
+"""`ohmvigil judge`: detectors and diagnosis over files as fast as the machine goes."""
+
+import argparse
+import sys
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from detectors.diagnosis import diagnose, verdict
+from detectors.watch import Watch
+from recordings.logs import Log, open_log
+from shared.chain import Chain
+from shared.events import Event, NotEvaluated, RankedCause, Verdict
+from tui.chains import chains_from
+from tui.lines import (
+    cause_lines,
+    cause_record,
+    encode,
+    event_line,
+    event_record,
+    found_something,
+    span,
+    verdict_line,
+    verdict_record,
+    visible,
+)
+from tui.output import say
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What detectors and diagnosis made of one log."""
+
+    path: str
+    duration_s: float
+    samples: int
+    channels: tuple[str, ...]
+    assumed: tuple[str, ...]
+    events: list[Event]
+    causes: tuple[RankedCause, ...]
+    not_evaluated: tuple[NotEvaluated, ...]
+    verdict: Verdict
+
+
+def run(options: argparse.Namespace) -> int:
+    """Judge each file; 1 when anything above a notice was found."""
+    chains = chains_from(options.profile)
+    found = False
+    for path in options.files:
+        judged = judge(path, chains)
+        found = found or found_something(judged.events)
+        for line in _records(judged) if options.json else _text(judged):
+            say(line)
+    return 1 if found else 0
+
+
+def judge(path: str, chains: Mapping[str, Chain] | None = None) -> Judged:
+    """Judge one log; `chains` None takes those of the recording, if it has any."""
+    log = open_log(path)
+    try:
+        return _judge(log, log.chains if chains is None else chains)
+    finally:
+        log.close()
+
+
+def _judge(log: Log, chains: Mapping[str, Chain]) -> Judged:
+    watch = Watch(chains)
+    progress = _Progress(str(log.path))
+    first_s: float | None = None
+    for batch in log.batches():
+        watch.feed(batch)
+        if first_s is None and len(batch):
+            first_s = float(batch.time_s[0])
+        progress.show(watch.now_s - (first_s or 0.0))
+    watch.finish()
+    progress.end()
+    causes = diagnose(watch.events, chains)
+    blind = watch.not_evaluated()
+    span_s = watch.now_s - first_s if first_s is not None else 0.0
+    found = verdict(
+        watch.events, causes, span_s=span_s, channels=len(watch.health()), not_evaluated=blind
+    )
+    return Judged(
+        path=str(log.path),
+        duration_s=span_s,
+        samples=log.samples,
+        channels=tuple(log.channels),
+        assumed=tuple(watch.assumed()),
+        events=visible(watch.events),
+        causes=causes,
+        not_evaluated=blind,
+        verdict=found,
+    )
+
+
+def _records(judged: Judged) -> list[str]:
+    head: dict[str, Any] = {
+        "record": "file",
+        "path": judged.path,
+        "duration_s": judged.duration_s,
+        "samples": judged.samples,
+        "channels": list(judged.channels),
+        "assumed": list(judged.assumed),
+        "not_evaluated": [
+            {"kind": item.kind, "channel": item.channel, "why": item.why}
+            for item in judged.not_evaluated
+        ],
+    }
+    return [
+        encode(head),
+        *(encode(event_record(event)) for event in judged.events),
+        *(encode(cause_record(cause)) for cause in judged.causes),
+        encode(verdict_record(judged.verdict)),
+    ]
+
+
+def _text(judged: Judged) -> list[str]:
+    lines = [
+        f"{judged.path}: {span(judged.duration_s)}, {judged.samples} samples, "
+        f"channels {', '.join(judged.channels) or 'none'}"
+    ]
+    lines += [f"assumed: {words}" for words in judged.assumed]
+    lines += [event_line(event) for event in judged.events]
+    lines += cause_lines(judged.causes)
+    lines += _blind_lines(judged.not_evaluated)
+    lines.append(verdict_line(judged.verdict))
+    return lines
+
+
+def _blind_lines(blind: tuple[NotEvaluated, ...]) -> list[str]:
+    """One line for each reason, with the channels and kinds that it holds for."""
+    by_why: dict[tuple[str, str], list[str]] = {}
+    for item in blind:
+        by_why.setdefault((str(item.kind), item.why), []).append(item.channel)
+    return [
+        f"not evaluated: {kind} on {', '.join(channels)}: {why}"
+        for (kind, why), channels in by_why.items()
+    ]
+
+
+class _Progress:
+    """How far the log has been read, on a terminal only."""
+
+    def __init__(self, path: str) -> None:
+        self._path = path
+        self._is_shown = sys.stderr.isatty()
+        self._wrote = False
+
+    def show(self, done_s: float) -> None:
+        if self._is_shown:
+            print(f"\r{self._path}: {span(done_s)} judged ", end="", file=sys.stderr, flush=True)
+            self._wrote = True
+
+    def end(self) -> None:
+        if self._wrote:
+            print("\r\x1b[K", end="", file=sys.stderr, flush=True)

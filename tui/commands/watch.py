@@ -1,0 +1,27 @@
+"""`ohmvigil watch`: the live screen on a real host."""
+
+import argparse
+
+from tui.hosts import open_recorder, profile_for
+from tui.pipeline import Live
+from tui.terminal import needs_terminal, run_screen
+
+FIRST_WORD_S = 15.0
+"""How long the first connection may take before the screen opens all the same."""
+
+
+def run(options: argparse.Namespace) -> int:
+    """Open the screen on a host until it is left."""
+    profile, title = profile_for(options.host)
+    needs_terminal("watch", f"ohmvigil record {options.host}")
+    recorder = None if options.no_record else open_recorder(options.output, profile, title)
+    live = Live(profile, title, recorder)
+    live.start()
+    try:
+        live.wait_open(FIRST_WORD_S)
+        run_screen(live, options)
+    finally:
+        live.close()
+    if live.fatal is not None:
+        raise live.fatal
+    return 0

@@ -1,0 +1,78 @@
+"""Watching without a screen: events as lines while they come, the diagnosis at the end."""
+
+import threading
+from collections.abc import Callable
+
+from shared.events import Event
+from tui.lines import (
+    cause_lines,
+    cause_record,
+    encode,
+    event_line,
+    event_record,
+    verdict_line,
+    verdict_record,
+)
+from tui.output import say
+from tui.pipeline import Live
+
+COUNTS_SHOWN = (10, 100, 1000, 10_000)
+"""A chattering event is printed when raised, when it ends, and at these counts."""
+
+
+class EventPrinter:
+    """Prints an event when it is raised, when it has lasted and ends, and at round counts."""
+
+    def __init__(self, prefix: str = "", *, as_json: bool = False) -> None:
+        self._prefix = prefix
+        self._as_json = as_json
+        self._said: dict[int, Event] = {}
+
+    def show(self, event: Event) -> None:
+        before = self._said.get(event.id)
+        if event.absorbed_by is not None:
+            return
+        if before is not None and not self._is_news(before, event):
+            return
+        self._said[event.id] = event
+        if self._as_json:
+            record = event_record(event)
+            record["id"] = event.id
+            if self._prefix:
+                record["host"] = self._prefix
+            say(encode(record))
+        else:
+            say(f"{self._prefix + '  ' if self._prefix else ''}{event_line(event)}")
+
+    def _is_news(self, before: Event, event: Event) -> bool:
+        ended = before.end_s is None and event.end_s is not None
+        lasted = ended and event.end_s is not None and event.end_s - event.start_s >= 1.0
+        return lasted or any(before.count < count <= event.count for count in COUNTS_SHOWN)
+
+
+def follow(
+    live: Live, printer: EventPrinter, stop: threading.Event, wait: Callable[[float], object]
+) -> None:
+    """Print events until the watch has ended or `stop` is set; `wait` paces the loop."""
+    while not live.finished.is_set() and not stop.is_set():
+        wait(0.1)
+        for event in live.take_changes():
+            printer.show(event)
+    live.close()
+    for event in live.take_changes():
+        printer.show(event)
+
+
+def print_result(live: Live, *, as_json: bool = False) -> None:
+    """Causes and verdict."""
+    _, causes, found, assumed = live.results()
+    if as_json:
+        for cause in causes:
+            say(encode(cause_record(cause)))
+        say(encode(verdict_record(found)))
+        return
+    for words in assumed:
+        say(f"assumed: {words}")
+    for line in cause_lines(causes):
+        say(line)
+    say(verdict_line(found))

@@ -1,0 +1,53 @@
+"""What a HOST on the command line means: an address, or the name or file of a profile."""
+
+import os
+import time
+from pathlib import Path
+
+from client.address import parse_address
+from client.profile import Profile, load_profile, simulated_profile
+from recordings.writer import Recorder
+from shared.errors import BadInput
+from shared.text import clean
+
+
+def profile_for(host: str) -> tuple[Profile, str]:
+    """Profile and title of a HOST. An address is taken to speak as the simulated host does."""
+    if "://" in host or host.startswith("unix:"):
+        parse_address(host)
+        return simulated_profile(host, {}), host
+    profile = load_profile(host)
+    if not profile.addresses:
+        raise BadInput(host, "this profile has no address", 'add `addresses = ["ws://…"]` to it')
+    return profile, profile.title or clean(Path(host).stem)
+
+
+def recordings_folder() -> Path:
+    """$XDG_DATA_HOME/ohmvigil, else ~/.local/share/ohmvigil."""
+    home = os.environ.get("XDG_DATA_HOME", "")
+    base = Path(home) if home.startswith("/") else Path.home() / ".local" / "share"
+    return base / "ohmvigil"
+
+
+def open_recorder(output: str | None, profile: Profile, title: str) -> Recorder:
+    """A recorder at `output`, or under a dated name in the recordings folder."""
+    if output is not None:
+        path = Path(output)
+    else:
+        folder = recordings_folder()
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise BadInput(
+                str(folder),
+                error.strerror or "cannot be made",
+                "name a file with -o, or set XDG_DATA_HOME",
+            ) from None
+        name = "".join(char if char.isalnum() else "-" for char in title).strip("-") or "host"
+        path = folder / f"{name}-{time.strftime('%Y%m%d-%H%M%S')}.ohmv"
+    return Recorder(path, recording_meta(profile, title))
+
+
+def recording_meta(profile: Profile, title: str) -> dict[str, object]:
+    """What a recording says of its making; never a secret (a profile holds none)."""
+    raise NotImplementedError

@@ -1,0 +1,126 @@
+"""Events, causes and verdicts as plain lines and as the contract's NDJSON records."""
+
+from collections.abc import Iterable
+from typing import Any
+
+import msgspec
+
+from shared.events import Event, RankedCause, Verdict
+from shared.words import EVERY_CHANNEL, Severity
+
+CAUSES_SHOWN = 3
+"""Causes a channel in text; JSON gives all that are listed."""
+
+
+def clock(time_s: float) -> str:
+    """A log time as h:mm:ss.s."""
+    tenths = round(time_s * 10)
+    sign = "-" if tenths < 0 else ""
+    seconds, tenth = divmod(abs(tenths), 10)
+    return f"{sign}{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}.{tenth}"
+
+
+def span(seconds: float) -> str:
+    """A duration in words: 0.5 s, 45 s, 12 min, 3 h 20 min."""
+    if seconds < 10:
+        return f"{seconds:.1f} s"
+    if seconds < 120:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60)
+    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60} min"
+
+
+def channel_word(channel: str) -> str:
+    """A channel as a person reads it."""
+    return "all" if channel == EVERY_CHANNEL else channel
+
+
+def visible(events: Iterable[Event]) -> list[Event]:
+    """Events that stand on their own, in the order in which they were raised."""
+    return [event for event in events if event.absorbed_by is None]
+
+
+def event_line(event: Event) -> str:
+    """One event as a line: when, where, what, how bad, why."""
+    times = f"×{event.count} " if event.count > 1 else ""
+    tied = f" (with {event.tied_to})" if event.tied_to else ""
+    lasted = ""
+    if event.end_s is None:
+        lasted = ", going on"
+    elif event.end_s - event.start_s >= 1.0:
+        lasted = f", {span(event.end_s - event.start_s)}"
+    return (
+        f"{clock(event.start_s):>10}  {channel_word(event.channel):<8} {event.kind:<18} "
+        f"{event.severity:<20} {times}{event.text}{tied}{lasted}"
+    )
+
+
+def cause_lines(causes: Iterable[RankedCause]) -> list[str]:
+    """Ranked causes a channel, with evidence and the next check."""
+    lines: list[str] = []
+    by_channel: dict[str, list[RankedCause]] = {}
+    for cause in causes:
+        by_channel.setdefault(cause.channel, []).append(cause)
+    for channel, ranked in by_channel.items():
+        lines.append(f"{channel_word(channel)}: most likely")
+        for cause in ranked[:CAUSES_SHOWN]:
+            name = cause.cause or "unknown"
+            lines.append(f"  {cause.probability:4.0%}  {name}")
+            lines += [f"        + {words}" for words in cause.evidence_for[:3]]
+            lines += [f"        - {words}" for words in cause.evidence_against[:2]]
+        check = next((cause.next_check for cause in ranked if cause.next_check), None)
+        if check is not None:
+            lines.append(f"  next check ({check.effort_min:.0f} min): {check.do}")
+            lines.append(f"  look for: {check.look_for}")
+            if check.caution:
+                lines.append(f"  caution: {check.caution}")
+    return lines
+
+
+def verdict_line(verdict: Verdict) -> str:
+    return f"verdict: {verdict.severity}: {verdict.text}"
+
+
+# -- NDJSON (contract) --
+
+
+def encode(record: dict[str, Any]) -> str:
+    """One record as one line of JSON."""
+    return msgspec.json.encode(record).decode()
+
+
+def event_record(event: Event) -> dict[str, Any]:
+    return {
+        "record": "event",
+        "kind": event.kind,
+        "channel": event.channel,
+        "start_s": event.start_s,
+        "end_s": event.end_s,
+        "severity": event.severity,
+        "count": event.count,
+        "measure": {"value": event.value, "unit": event.unit},
+        "tied_to": event.tied_to,
+        "text": event.text,
+    }
+
+
+def cause_record(cause: RankedCause) -> dict[str, Any]:
+    check = cause.next_check
+    return {
+        "record": "cause",
+        "channel": cause.channel,
+        "cause": cause.cause or "unknown",
+        "probability": round(cause.probability, 4),
+        "for": list(cause.evidence_for),
+        "against": list(cause.evidence_against),
+        "next_check": None if check is None else f"{check.name}: {check.do}",
+    }
+
+
+def verdict_record(verdict: Verdict) -> dict[str, Any]:
+    return {"record": "verdict", "severity": verdict.severity, "text": verdict.text}
+
+
+def found_something(events: Iterable[Event]) -> bool:
+    """Whether any event is above a notice: `judge` ends with 1."""
+    return any(event.severity is not Severity.NOTICE for event in visible(events))

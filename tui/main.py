@@ -1,0 +1,144 @@
+"""The command line: parses options, opens the command that was asked for, reports bad input.
+
+Only argparse is imported here; each command imports what it needs when it runs, so
+that `--help` answers as fast as Python starts.
+"""
+
+import argparse
+import importlib
+import os
+import sys
+from collections.abc import Callable, Sequence
+from typing import NoReturn
+
+from shared.errors import BadInput
+
+VERSION = "0.1.0"
+
+BAD_INPUT = 2
+"""Exit code for input that cannot be used."""
+
+
+class _Parser(argparse.ArgumentParser):
+    """Reports a bad option as one line."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(BAD_INPUT, f"{self.prog}: {message}; see '{self.prog} --help'\n")
+
+
+def _adder(commands: "argparse._SubParsersAction[_Parser]") -> Callable[..., _Parser]:
+    def add(name: str, summary: str, example: str) -> _Parser:
+        parser = commands.add_parser(
+            name,
+            help=summary,
+            description=summary[0].upper() + summary[1:] + ".",
+            epilog=f"example: {example}",
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )
+        parser.set_defaults(command=name)
+        return parser
+
+    return add
+
+
+def _screen_options(parser: _Parser) -> None:
+    parser.add_argument("--ascii", action="store_true", help="plain ASCII instead of braille")
+    parser.add_argument("--no-mouse", action="store_true", help="leave the mouse to the terminal")
+
+
+def _scenario_options(parser: _Parser) -> None:
+    parser.add_argument("--scenario", metavar="NAME", default=None, help="what happens: see --list")
+    parser.add_argument("--list", action="store_true", help="list the scenarios and end")
+    parser.add_argument("--speed", metavar="N", type=float, default=1.0, help="N times real time")
+    parser.add_argument("--seed", metavar="N", type=int, default=1, help="of everything random")
+    parser.add_argument(
+        "--for", metavar="SECONDS", dest="for_s", type=float, default=None, help="simulated seconds"
+    )
+
+
+def _recording_options(parser: _Parser, default: str) -> None:
+    parser.add_argument("-o", "--output", metavar="FILE", help=f"recording to write ({default})")
+
+
+def parser() -> argparse.ArgumentParser:
+    """The whole command line."""
+    top = _Parser(
+        prog="ohmvigil",
+        description="Watches platinum sensors on a 3D printer, tells electrical faults from heat, "
+        "and says what to check next. It is no safety device.",
+        epilog="example: ohmvigil demo",
+    )
+    top.add_argument("--version", action="version", version=f"ohmvigil {VERSION}")
+    commands = top.add_subparsers(metavar="COMMAND", required=True, parser_class=_Parser)
+    add = _adder(commands)
+
+    demo = add(
+        "demo", "the live screen on a simulated printer", "ohmvigil demo --scenario loose-terminal"
+    )
+    _scenario_options(demo)
+    demo.add_argument("--plain", action="store_true", help="events as lines, diagnosis at the end")
+    _recording_options(demo, "none is written without this")
+    _screen_options(demo)
+
+    watch = add("watch", "the live screen on a real host", "ohmvigil watch ws://127.0.0.1:7950")
+    watch.add_argument(
+        "host", metavar="HOST", help="an address (ws:, wss:, unix:, tcp:) or a profile"
+    )
+    watch.add_argument("--no-record", action="store_true", help="keep no recording")
+    _recording_options(watch, "by default in the recordings folder")
+    _screen_options(watch)
+
+    record = add(
+        "record", "records and detects without a screen", "ohmvigil record garage -o night.ohmv"
+    )
+    record.add_argument("hosts", metavar="HOST", nargs="+", help="addresses or profiles")
+    record.add_argument("--json", action="store_true", help="events as NDJSON")
+    record.add_argument(
+        "--for", metavar="SECONDS", dest="for_s", type=float, default=None, help="end after this"
+    )
+    _recording_options(record, "by default in the recordings folder")
+
+    replay = add("replay", "the screen over a recording", "ohmvigil replay night.ohmv")
+    replay.add_argument("file", metavar="FILE", help="a recording or a plain log")
+    replay.add_argument("--profile", metavar="NAME", help="chain facts: a profile's name or file")
+    _screen_options(replay)
+
+    judge = add(
+        "judge",
+        "detectors and diagnosis over recordings or plain logs",
+        "ohmvigil judge night.csv --profile garage.toml --json",
+    )
+    judge.add_argument("files", metavar="FILE", nargs="+", help="recordings or plain logs (.csv)")
+    judge.add_argument("--profile", metavar="NAME", help="chain facts: a profile's name or file")
+    judge.add_argument("--json", action="store_true", help="NDJSON instead of text")
+
+    simulate = add(
+        "simulate", "only the simulated host, for other clients", "ohmvigil simulate --port 7950"
+    )
+    _scenario_options(simulate)
+    simulate.add_argument("--port", type=int, default=7950, help="on loopback (0: any free one)")
+    simulate.add_argument("--truth", metavar="FILE", help="write what was true as a plain log")
+    return top
+
+
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; its exit code. 2 after one line on stderr for bad input."""
+    options = parser().parse_args(arguments)
+    command = importlib.import_module(f"tui.commands.{options.command}")
+    try:
+        code: int = command.run(options)
+        sys.stdout.flush()
+    except BadInput as error:
+        print(f"ohmvigil: {error}", file=sys.stderr)
+        return BAD_INPUT
+    except KeyboardInterrupt:
+        return 130
+    except BrokenPipeError:
+        # Whoever read our output has gone (a pager, `head`): nothing is left to say.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    return code
+
+
+if __name__ == "__main__":
+    sys.exit(run())

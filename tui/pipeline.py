@@ -1,0 +1,268 @@
+"""The live watch: reader → recorder → detectors → diagnosis, in a thread of its own.
+
+The screen, or the lines, take frozen snapshots and changed events whenever they can;
+this thread never waits for them.
+"""
+
+import threading
+import time
+from collections.abc import Mapping
+
+from client.form import Profile
+from client.mapping import Mapper
+from client.reader import Link, Reader, own_time
+from detectors.diagnosis import diagnose, verdict
+from detectors.watch import Watch
+from recordings.writer import Recorder
+from shared.chain import Chain
+from shared.errors import BadInput
+from shared.events import Event, RankedCause, Verdict
+from shared.updates import Entry, Update, batch_of
+from shared.words import HostState, Severity
+from tui.history import History
+from tui.snapshot import LinkState, LinkView, Note, RecordingView, Snapshot
+
+DIAGNOSE_EVERY_S = 0.5
+"""Least time between two rankings of causes; events themselves are never held back."""
+TAKE_AT_ONCE = 2000
+"""Entries taken in one go, so that a burst is shown in parts."""
+
+_LINK_STATES = {
+    Link.CONNECTING: LinkState.CONNECTING,
+    Link.OPEN: LinkState.OPEN,
+    Link.LOST: LinkState.LOST,
+    Link.ENDED: LinkState.ENDED,
+}
+
+
+class Live:
+    """Watches one host from `start` to `close`. Safe to call from any thread.
+
+    `recorder` None keeps no recording. `for_s` ends the watch after that much log time;
+    `finished` is then set.
+    """
+
+    def __init__(
+        self,
+        profile: Profile,
+        title: str,
+        recorder: Recorder | None = None,
+        for_s: float | None = None,
+    ) -> None:
+        self._title = title
+        self._chains: Mapping[str, Chain] = profile.chains
+        self._reader = Reader(profile)
+        self._mapper = Mapper(profile)
+        self._watch = Watch(self._chains)
+        self._history = History()
+        self._recorder = recorder
+        self._for_s = for_s
+        self._lock = threading.Lock()
+        self._notes: list[Note] = []
+        self._acknowledged: set[int] = set()
+        self._causes: tuple[RankedCause, ...] = ()
+        self._verdict = Verdict(severity=Severity.NOTICE, text="nothing heard yet")
+        self._changed: dict[int, Event] = {}
+        self._serial = 0
+        self._host = HostState.STARTING
+        self._first_s: float | None = None
+        self._heard_own_s = own_time()
+        self._stopping = False
+        self._diagnosed_s = 0.0
+        self._stale_diagnosis = False
+        self.finished = threading.Event()
+        """Set when the watch has ended: by `for_s`, by the host, or by bad input."""
+        self._thread = threading.Thread(target=self._run, name="watch", daemon=True)
+
+    def start(self) -> None:
+        self._reader.start()
+        self._thread.start()
+
+    @property
+    def fatal(self) -> BadInput | None:
+        """Why the watch ended by itself, if it did."""
+        return self._reader.fatal
+
+    @property
+    def history(self) -> History:
+        return self._history
+
+    @property
+    def chains(self) -> Mapping[str, Chain]:
+        return self._chains
+
+    def take_changes(self) -> list[Event]:
+        """Events raised or changed since the last call, as they now stand, by id."""
+        with self._lock:
+            changed = [self._changed[id_] for id_ in sorted(self._changed)]
+            self._changed.clear()
+            return changed
+
+    def results(self) -> tuple[list[Event], tuple[RankedCause, ...], Verdict, list[str]]:
+        """Events, causes, verdict and assumptions, as of now."""
+        with self._lock:
+            return list(self._watch.events), self._causes, self._verdict, self._watch.assumed()
+
+    def wait_open(self, timeout_s: float) -> None:
+        """Wait for the link to open or fail, so that bad input is said before a screen opens."""
+        deadline = time.monotonic() + timeout_s
+        while time.monotonic() < deadline and not self.finished.wait(0.05):
+            if self._reader.link.state is not Link.CONNECTING:
+                break
+        if self._reader.fatal is not None:
+            raise self._reader.fatal
+
+    # -- Source --
+
+    def snapshot(self) -> Snapshot:
+        link = self._reader.link
+        now_own = own_time()
+        with self._lock:
+            now_s = self._mapper.time_at(now_own)
+            since_s = self._mapper.time_at(link.since_own_s)
+            age = now_own - self._heard_own_s
+            return Snapshot(
+                serial=self._serial,
+                title=self._title,
+                now_s=now_s or 0.0,
+                link=LinkView(
+                    _LINK_STATES[link.state], since_s or 0.0, age, link.why, self._reader.dropped
+                ),
+                host=self._host,
+                recording=self._recording_view(),
+                channels=self._watch.health(),
+                events=tuple(self._watch.events),
+                acknowledged=frozenset(self._acknowledged),
+                causes=self._causes,
+                not_evaluated=self._watch.not_evaluated(),
+                verdict=self._verdict,
+                notes=tuple(self._notes),
+                assumed=tuple(self._watch.assumed()),
+            )
+
+    def note(self, text: str, time_s: float) -> None:
+        with self._lock:
+            self._notes.append(Note(time_s, text))
+            self._serial += 1
+            if self._recorder is not None:
+                self._recorder.note(time_s, text)
+
+    def acknowledge(self, event_id: int) -> None:
+        with self._lock:
+            self._acknowledged.add(event_id)
+            self._serial += 1
+
+    def seek(self, time_s: float) -> None:
+        """A live watch has no cursor."""
+
+    def play(self, speed: float, paused: bool) -> None:
+        """A live watch has no cursor."""
+
+    def close(self) -> None:
+        """End the watch and the recording; returns when both are complete."""
+        self._stopping = True
+        self._reader.stop()
+        if self._thread.ident is not None:
+            self._thread.join()
+
+    # -- the thread --
+
+    def _run(self) -> None:
+        try:
+            while not self._stopping and not self.finished.is_set():
+                self._reader.wait(0.25)
+                entries = self._reader.take(TAKE_AT_ONCE)
+                self._take(entries)
+                self._diagnose_if(time.monotonic() - self._diagnosed_s >= DIAGNOSE_EVERY_S)
+                if not entries and self._reader.link.state is Link.ENDED:
+                    break
+        finally:
+            self._end()
+
+    def _take(self, entries: list[Entry]) -> None:
+        """Record, then detect, entry by entry: what cannot be understood is on record."""
+        for entry in entries:
+            if self._recorder is not None:
+                self._recorder.entry(entry)
+            updates = self._mapper.feed(entry)
+            if not updates:
+                continue
+            updates, over = self._within(updates)
+            self._detect(updates, entry.own_s)
+            if over:
+                self.finished.set()
+                return
+
+    def _within(self, updates: list[Update]) -> tuple[list[Update], bool]:
+        """Updates inside `for_s`, and whether the watch is over."""
+        if self._first_s is None:
+            self._first_s = updates[0].time_s
+        if self._for_s is None:
+            return updates, False
+        end_s = self._first_s + self._for_s
+        inside = [update for update in updates if update.time_s <= end_s]
+        return inside, len(inside) < len(updates)
+
+    def _detect(self, updates: list[Update], own_s: float) -> None:
+        if not updates:
+            return
+        if self._recorder is not None:
+            self._recorder.updates(updates)
+        batch = batch_of(updates)
+        with self._lock:
+            self._history.append(batch)
+            self._take_events(self._watch.feed(batch))
+            for update in updates:
+                state = update.values.get("host.state")
+                if isinstance(state, str):
+                    self._host = HostState(state)
+                if update.values and state != HostState.GONE:
+                    self._heard_own_s = own_s
+            if self._host is HostState.STARTING and "host.state" not in batch.texts:
+                self._host = HostState.UP
+            self._serial += 1
+
+    def _take_events(self, changed: list[Event]) -> None:
+        for event in changed:
+            self._changed[event.id] = event
+            if self._recorder is not None:
+                self._recorder.event(event)
+        self._stale_diagnosis = self._stale_diagnosis or bool(changed)
+
+    def _diagnose_if(self, due: bool) -> None:
+        if not due:
+            return
+        self._diagnosed_s = time.monotonic()
+        with self._lock:
+            events = list(self._watch.events)
+            blind = self._watch.not_evaluated()
+            span_s = self._watch.now_s - (self._first_s or 0.0)
+            channels = len(self._watch.health())
+        causes = self._causes
+        if self._stale_diagnosis:
+            self._stale_diagnosis = False
+            causes = diagnose(events, self._chains)
+        found = verdict(events, causes, span_s=span_s, channels=channels, not_evaluated=blind)
+        with self._lock:
+            if causes != self._causes or found != self._verdict:
+                self._causes, self._verdict = causes, found
+                self._serial += 1
+
+    def _end(self) -> None:
+        self._reader.stop()
+        if not self.finished.is_set():
+            self._take(self._reader.take())
+        with self._lock:
+            self._take_events(self._watch.finish())
+        self._stale_diagnosis = True
+        self._diagnose_if(True)
+        if self._recorder is not None:
+            self._recorder.close()
+        self.finished.set()
+
+    def _recording_view(self) -> RecordingView:
+        if self._recorder is None:
+            return RecordingView("", 0)
+        return RecordingView(
+            str(self._recorder.path), self._recorder.bytes_written, self._recorder.trouble
+        )
