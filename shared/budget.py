@@ -144,7 +144,7 @@ def model_of(chain: Chain, at: Conditions) -> Model:
     mw = self_heating_mw(chain, at.temperature_c, at.copper_c)
     copper_at_20 = lead_ohm(chain, 20.0)
     filtered = filter_at(chain, at)
-    wait_s = chain.wait_ms / 1000.0
+    waited = chain.wait_ms / 1000.0 / filtered.tau_s if filtered.tau_s > 0.0 else math.inf
     scale = chain.believed_reference_ohm / chain.reference_ohm
 
     def reading(x: Mapping[str, Floats]) -> Floats:
@@ -156,9 +156,8 @@ def model_of(chain: Chain, at: Conditions) -> Model:
         end_a = lead + x["contact-a"]
         end_b = lead * (1.0 + x["mismatch"]) + x["contact-b"]
         seen = element + share_a * end_a + share_b * end_b
-        if filtered.tau_s > 0.0:
-            missing = np.exp(-wait_s / (filtered.tau_s * x["capacitance"]))
-            seen = seen * (1.0 - missing) / (1.0 + missing * seen / chain.reference_ohm)
+        missing = np.exp(-waited / x["capacitance"])
+        seen = seen * (1.0 - missing) / (1.0 + missing * seen / chain.reference_ohm)
         coded = seen / ((1.0 + x["reference"]) * (1.0 + x["drift"]))
         coded = coded + chain.step_ohm * (x["quantisation"] + x["noise"])
         shown = platinum.celsius_array(coded * scale, chain.believed_r0_ohm, chain.believed_curve)
