@@ -108,7 +108,7 @@ class Reading(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
 
 
 class Item(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """The item of an array whose `key` says `is`; hosts may send it at any place."""
+    """The item of the array at `list` whose `key` equals `equals`, wherever it stands."""
 
     list: str
     key: str

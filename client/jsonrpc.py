@@ -109,9 +109,9 @@ class Peer:
         hosts are lax about it; anything else is given as it stands.
         """
         message = decode(frame)
-        if type(message) is list and message and all(_is_envelope(part) for part in message):
+        if is_batch(message):
             return [self._read(part) for part in message]
-        return [self._read(message) if _is_envelope(message) else Bare(message)]
+        return [self._read(message) if is_envelope(message) else Bare(message)]
 
     def _read(self, message: dict[str, Any]) -> Incoming:
         number = message.get("id")
@@ -127,9 +127,17 @@ class Peer:
         return Answer(asked, number, message["result"])  # type: ignore[arg-type]
 
 
-def _is_envelope(message: Any) -> bool:
+def is_batch(message: Any) -> bool:
+    """Whether a decoded frame is several messages in one."""
+    return type(message) is list and bool(message) and all(map(is_envelope, message))
+
+
+def is_envelope(message: Any) -> bool:
+    """Whether a decoded message looks like JSON-RPC, marked "jsonrpc" or not."""
     if type(message) is not dict:
         return False
+    if message.get("jsonrpc") == VERSION:
+        return True
     is_answer = "id" in message and ("result" in message or "error" in message)
     return is_answer or type(message.get("method")) is str
 

@@ -78,15 +78,12 @@ class Mapper:
             self.refused[str(why)] += 1
             return []
         updates: list[Update] = []
-        parts = message[:MAX_BATCH] if self._is_batch(message) else (message,)
+        parts = message[:MAX_BATCH] if jsonrpc.is_batch(message) else (message,)
         for part in parts:
             origin = self._origin(part)
             if origin is not None:
                 self._read(part, origin, entry.own_s, updates)
         return updates
-
-    def _is_batch(self, message: Any) -> bool:
-        return type(message) is list and bool(message) and type(message[0]) is dict
 
     def _origin(self, message: Any) -> Origin | None:
         if type(message) is dict:

@@ -120,6 +120,11 @@ class Reader:
         with self._lock:
             return self._fatal
 
+    @property
+    def is_running(self) -> bool:
+        """Whether the thread is at work."""
+        return self._thread.is_alive()
+
     def stop(self) -> None:
         """Close the link and end the thread. What is in the queue can still be taken."""
         with self._lock:

@@ -74,8 +74,13 @@ class StreamTransport:
     """Frames over a TCP or Unix socket."""
 
     def __init__(
-        self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter, frames: Framer
+        self,
+        address: Address,
+        reader: asyncio.StreamReader,
+        writer: asyncio.StreamWriter,
+        frames: Framer,
     ) -> None:
+        self._address = address
         self._reader = reader
         self._writer = writer
         self._frames = frames
@@ -93,11 +98,17 @@ class StreamTransport:
                     )
         except (OSError, UnicodeError) as error:
             raise trouble(address, error) from None
-        return cls(reader, writer, framer(profile.framing or address.framing, profile.delimiter))
+        frames = framer(profile.framing or address.framing, profile.delimiter)
+        return cls(address, reader, writer, frames)
 
     async def send(self, frame: bytes) -> None:
         try:
-            self._writer.write(self._frames.wrap(frame))
+            wrapped = self._frames.wrap(frame)
+        except ValueError as error:
+            do = "correct framing and delimiter in the profile"
+            raise BadInput(self._address.shown, str(error), do) from None
+        try:
+            self._writer.write(wrapped)
             await self._writer.drain()
         except OSError as error:
             raise Closed(reason(error)) from None
@@ -149,6 +160,8 @@ def reason(error: BaseException) -> str:
         return "connection refused"
     if isinstance(error, ConnectionResetError | BrokenPipeError):
         return "connection reset"
+    if isinstance(error, EOFError):
+        return "the link broke off"
     if isinstance(error, OSError) and error.errno and error.strerror:
         # asyncio joins several attempts into one text of its own, with addresses in it.
         words = os.strerror(error.errno) if error.errno > 0 else error.strerror

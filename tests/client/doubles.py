@@ -83,7 +83,7 @@ class ScriptedNetwork:
     A script is an exception that the attempt fails with, or the steps of an open link.
     """
 
-    def __init__(self, *scripts: Exception | list[Step], has_probe: bool = True) -> None:
+    def __init__(self, *scripts: Exception | Iterable[Step], has_probe: bool = True) -> None:
         self._scripts = list(scripts)
         self._has_probe = has_probe
         self.links: list[ScriptedTransport] = []

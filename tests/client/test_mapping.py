@@ -244,6 +244,13 @@ def test_channels_in_a_list_are_found_by_name_wherever_they_stand() -> None:
     assert values(profile, {"s": "none"}) == {}
 
 
+def test_a_bare_array_of_channels_is_one_message() -> None:
+    """Not a batch: its items are no messages."""
+    nozzle = Channel(item=Item(list="", key="/id", equals=2), temperature_c="/c")
+    body = [{"id": 1, "c": 5}, {"id": 2, "c": 6}]
+    assert values(bare({"nozzle": nozzle}), body) == {"nozzle.temperature_c": 6.0}
+
+
 def test_positional_parameters_and_a_clock_in_milliseconds() -> None:
     """A delta in an array of parameters, as JSON-RPC allows."""
     profile = Profile(

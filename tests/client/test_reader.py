@@ -170,6 +170,17 @@ def test_the_link_says_why_it_is_lost_and_how_often_it_was_tried() -> None:
     reader.stop()
 
 
+def test_a_flood_does_not_keep_the_reader_from_stopping() -> None:
+    """A host that never lets the loop rest is still left when asked to."""
+    network = ScriptedNetwork(itertools.repeat(b"{}"))
+    reader = Reader(SIMULATED, connect=network.connect)
+    reader.start()
+    collect(reader, 10_000)
+    reader.stop()
+    assert not reader.is_running
+    assert reader.fatal is None
+
+
 def test_a_reader_that_never_started_can_be_stopped() -> None:
     """And a profile without an address is refused at once."""
     Reader(SIMULATED).stop()

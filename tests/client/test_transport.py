@@ -229,6 +229,20 @@ async def test_unix_sockets_with_every_framing(
     assert bytes(got).strip(b"\n\x03\x00\x02") == b"[]"
 
 
+async def test_a_request_that_the_framing_cannot_carry_is_hopeless() -> None:
+    """The profile is wrong; the line says what to correct."""
+
+    async def talk(reader: asyncio.StreamReader, _: asyncio.StreamWriter) -> None:
+        await reader.read(10)
+
+    async with stream_host(talk) as port:
+        more: dict[str, Any] = {"framing": "delimiter", "delimiter": ord("}")}
+        link = await open_link(f"tcp://127.0.0.1:{port}", **more)
+        with pytest.raises(BadInput, match="correct framing and delimiter"):
+            await link.send(b"{}")
+        await link.close()
+
+
 async def test_an_independent_json_rpc_host_over_tcp_is_understood() -> None:
     """aiorpcX, newline-delimited: our request, its answer."""
 
