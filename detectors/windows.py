@@ -18,6 +18,13 @@ ROWS = 32
 """Rows in a window: 8 s at 4 Hz, 32 s at 1 Hz."""
 MEDIAN_TO_SD = 1.4826
 """Median absolute deviation to standard deviation, for normal noise."""
+KEPT_DIFFERENCES = 22
+"""Of 29 third differences the 22 smallest count: one odd sample spoils four of them."""
+KEPT_TO_SD = 1.0 / (0.543 * 20.0**0.5)
+"""Mean of the kept ones to sd of one sample: a third difference has √20 times the noise of a
+sample, and the kept of 29 a mean size of 0.543 sd (computed on normal noise)."""
+TONE_BINS = slice(2, ROWS // 2)
+"""Frequencies looked at for a tone, in periods a window: one is taken for drift of heat."""
 
 
 @dataclass(slots=True)
@@ -29,7 +36,14 @@ class ChannelWindows:
     slope             least-squares slope of the signal per second
     present           whether the channel had said anything by the window's end
     changes           rows whose value differs from the row before
+    rough     sd of sample noise from trimmed third differences: heat's bends cancel too
+    step      least change between rows, 0 where there is none
+    middle_c  median of °C
+    tone      share of the window's variance in its strongest frequency, 0–1
+    tone_bin  that frequency, in periods a window
+    signal_rows, power_rows   the rows themselves, shape (m, 32), for closer looks
     celsius, target_c, power   means
+    power_high   highest power
     celsius_slope     °C/s, from the first and last quarter
     """
 
@@ -45,6 +59,14 @@ class ChannelWindows:
     celsius_slope: Floats
     target_c: Floats
     power: Floats
+    power_high: Floats
+    rough: Floats
+    step: Floats
+    middle_c: Floats
+    tone: Floats
+    tone_bin: Floats
+    signal_rows: Floats
+    power_rows: Floats
 
 
 @dataclass(slots=True)
@@ -59,6 +81,9 @@ class Windows:
     """Means of motion and fan keys."""
     moving: Floats
     """Share of rows with the carriage moving; NaN where motion is not reported."""
+    time_rows: Floats
+    context_rows: dict[str, Floats]
+    """Times, motion and fan keys of the rows themselves, shape (m, 32)."""
 
     def __len__(self) -> int:
         return len(self.start_s)
@@ -137,12 +162,20 @@ class Windower:
             )
             for name in names
         }
-        context = {
-            name[1:]: column.mean(axis=1) for name, column in shaped.items() if name[0] == "/"
-        }
+        context_rows = {name[1:]: column for name, column in shaped.items() if name[0] == "/"}
+        context = {key: column.mean(axis=1) for key, column in context_rows.items()}
         speed = shaped.get("/motion.speed_mm_s")
         moving = np.full(count, np.nan) if speed is None else (speed > 0.0).mean(axis=1)
-        windows = Windows(self._closed, time_s[:, 0], time_s[:, -1], channels, context, moving)
+        windows = Windows(
+            self._closed,
+            time_s[:, 0],
+            time_s[:, -1],
+            channels,
+            context,
+            moving,
+            time_s,
+            context_rows,
+        )
         self._closed += count
         return windows
 
@@ -183,6 +216,13 @@ def _channel_windows(
     quarter = ROWS // 4
     rise = celsius[:, -quarter:].mean(axis=1) - celsius[:, :quarter].mean(axis=1)
     span = time_s[:, -quarter:].mean(axis=1) - time_s[:, :quarter].mean(axis=1)
+    first = np.abs(signal[:, 1:] - signal[:, :-1])
+    step = np.where(first > 0.0, first, np.inf).min(axis=1)
+    third = np.abs(second[:, 1:] - second[:, :-1])
+    kept = np.ascontiguousarray(
+        np.partition(third, KEPT_DIFFERENCES - 1, axis=1)[:, :KEPT_DIFFERENCES]
+    )
+    tone, tone_bin = _tones(centred, signal, slope)
     return ChannelWindows(
         mean=signal.mean(axis=1),
         low=signal.min(axis=1),
@@ -196,4 +236,34 @@ def _channel_windows(
         celsius_slope=rise / span,
         target_c=target_c.mean(axis=1),
         power=power.mean(axis=1),
+        power_high=power.max(axis=1),
+        rough=kept.mean(axis=1) * KEPT_TO_SD,
+        step=np.where(np.isinf(step), 0.0, step),
+        middle_c=_middle(celsius),
+        tone=tone,
+        tone_bin=tone_bin,
+        signal_rows=signal,
+        power_rows=power,
     )
+
+
+def _middle(values: Floats) -> Floats:
+    """Median of each row of (m, ROWS)."""
+    half = ROWS // 2
+    found = np.partition(values, (half - 1, half), axis=1)
+    middle: Floats = 0.5 * (found[:, half - 1] + found[:, half])
+    return middle
+
+
+def _tones(centred: Floats, signal: Floats, slope: Floats) -> tuple[Floats, Floats]:
+    """Share of variance in the strongest frequency, and that frequency, of each window.
+
+    A cheap look that takes rows for evenly spaced; `detectors.tones` decides.
+    """
+    flat = signal - signal.mean(axis=1, keepdims=True) - slope[:, None] * centred
+    spectrum = np.fft.rfft(flat, axis=1)[:, TONE_BINS]
+    power = spectrum.real * spectrum.real + spectrum.imag * spectrum.imag
+    total = power.sum(axis=1)
+    share = power.max(axis=1, initial=0.0) / np.where(total > 0.0, total, 1.0)
+    best = np.argmax(power, axis=1) if len(power) else np.zeros(0)
+    return share, best + float(TONE_BINS.start)
