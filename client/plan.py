@@ -176,12 +176,7 @@ def _check_rest(profile: Profile) -> None:
     if len(profile.channels) > MAX_CHANNELS:
         raise Fault(("channels",), f"more than {MAX_CHANNELS} channels", "watch fewer of them")
     for name, channel in profile.channels.items():
-        if not name or clean(name, MAX_NAME) != name:
-            raise Fault(
-                ("channels", name),
-                "is no name for a channel",
-                f"use up to {MAX_NAME} printable characters",
-            )
+        _check_name(name, ("channels", name))
         if channel.chain is not None:
             try:
                 check_chain(channel.chain)
@@ -190,6 +185,12 @@ def _check_rest(profile: Profile) -> None:
                 raise Fault(
                     ("channels", name, "chain", key), str(error), "correct the value"
                 ) from None
+
+
+def _check_name(name: str, key: tuple[str | int, ...]) -> None:
+    if not name or clean(name, MAX_NAME) != name:
+        do = f"use up to {MAX_NAME} printable characters"
+        raise Fault(key, "is no name for a channel", do)
 
 
 def _in_range(key: tuple[str | int, ...], value: float, low: float, high: float) -> None:
@@ -287,6 +288,7 @@ def _rule(rule: MessageRule, n: int) -> Rule:
         pattern = patterns.compiled(rule.pattern)
     except ValueError as error:
         raise Fault(("messages", n, "pattern"), str(error), "write a simpler pattern") from None
+    _check_name(rule.channel, ("messages", n, "channel"))
     made: dict[str, str] = {}
     if rule.kind is not None:
         made[f"{rule.channel}.reported"] = str(rule.kind)

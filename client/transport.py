@@ -7,6 +7,7 @@ try), `Closed` (an open link ended) or `BadInput` (no try will help).
 import asyncio
 import logging
 import os
+import re
 import ssl
 import stat
 from collections.abc import Awaitable, Callable
@@ -25,6 +26,7 @@ READ_BYTES = 1 << 16
 EYEBALLS_S = 0.25
 """Head start of one of a name's addresses over the next (RFC 8305 recommends 250 ms)."""
 MAX_TOKEN = 8192
+_ERRNO = re.compile(r"\[Errno (\d+)\]")
 
 
 class Unreachable(Exception):
@@ -162,10 +164,14 @@ def reason(error: BaseException) -> str:
         return "connection reset"
     if isinstance(error, EOFError):
         return "the link broke off"
-    if isinstance(error, OSError) and error.errno and error.strerror:
-        # asyncio joins several attempts into one text of its own, with addresses in it.
+    several = _ERRNO.search(str(error))
+    if isinstance(error, OSError) and not error.errno and several:
+        # asyncio joins the failures of a name's addresses into one text; the first will do.
+        return reason(OSError(int(several[1]), ""))
+    if isinstance(error, OSError) and error.errno and (error.strerror or error.errno > 0):
+        # asyncio puts a text of its own, with the address in it, where the system's should be.
         words = os.strerror(error.errno) if error.errno > 0 else error.strerror
-        return clean(words).lower()
+        return clean(words or "").lower()
     return clean(str(error)).lower() or type(error).__name__
 
 

@@ -4,6 +4,7 @@ Each maker gives a converter: a JSON value in, ours out, None when it is refused
 """
 
 from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
 from typing import Any
 
 from client.units import UNITS
@@ -107,8 +108,6 @@ def clock(unit: str) -> Callable[[Any], float | None]:
 
 
 def _iso_seconds(value: Any) -> float | None:
-    from datetime import UTC, datetime
-
     if type(value) is not str or len(value) > 40:
         return None
     try:

@@ -166,6 +166,14 @@ def test_a_lost_link_is_a_state_and_the_state_comes_back_with_the_readings() -> 
     ]
 
 
+def test_own_time_can_be_placed_in_the_log() -> None:
+    """Unknown until the log has begun."""
+    mapper = Mapper(SIMULATED)
+    assert mapper.time_at(OWN) is None
+    mapper.feed(message(opened({}, 10.0)))
+    assert mapper.time_at(OWN + 3) == 13.0
+
+
 def test_a_restarted_host_goes_on_in_the_logs_time() -> None:
     """Its moment starts anew at 0; the phase says that it boots."""
     mapper = Mapper(SIMULATED)

@@ -18,7 +18,7 @@ from websockets.http11 import Request, Response
 
 from client.address import parse_address
 from client.form import Profile, Token, UpdateSource
-from client.transport import Closed, Transport, Unreachable, connect, secret
+from client.transport import Closed, Transport, Unreachable, connect, reason, secret
 from shared.errors import BadInput
 
 Talk = Callable[[asyncio.StreamReader, asyncio.StreamWriter], Awaitable[None]]
@@ -121,6 +121,17 @@ async def test_a_refused_port_a_name_that_is_none_and_a_missing_socket_can_be_tr
         assert str(error) == "connection refused"
     assert isinstance(await trouble_with("ws://printer.invalid:1"), Unreachable)
     assert isinstance(await trouble_with(f"unix:{tmp_path}/none"), Unreachable)
+
+
+def test_failures_that_the_loop_joins_into_one_are_told_in_plain_words() -> None:
+    """A name with an IPv6 and an IPv4 address fails twice."""
+    joined = OSError(
+        "Multiple exceptions: [Errno 111] Connect call failed ('::1', 9, 0, 0), "
+        "[Errno 111] Connect call failed ('127.0.0.1', 9)"
+    )
+    assert reason(joined) == "connection refused"
+    assert reason(OSError(113, "Connect call failed ('192.0.2.7', 9)")) == "no route to host"
+    assert reason(EOFError("unexpected end of stream")) == "the link broke off"
 
 
 @pytest.mark.parametrize(
