@@ -21,8 +21,10 @@ from numpy.typing import NDArray
 
 from detectors.book import EventBook
 from detectors.frame import ChannelColumns, Frame, Sample
+from detectors.learned import Learned
 from detectors.plan import ChannelPlan
 from detectors.reports import Report
+from detectors.windows import Windows
 from shared.events import Event, NotEvaluated
 from shared.updates import Floats
 from shared.words import Gate
@@ -51,6 +53,8 @@ class Moment:
     gate: Gate
     context: dict[str, float]
     """Held motion and fan values."""
+    learned: Learned
+    """From windows closed before this row."""
 
 
 class RowDetector(Protocol):
@@ -83,6 +87,9 @@ class Given:
     floor: Floats
     run: NDArray[np.int64]
     held_since_s: Floats
+    window: NDArray[np.intp]
+    """Position in `learned` of each row."""
+    learned: list[Learned]
 
 
 @dataclass(slots=True)
@@ -104,11 +111,34 @@ class ClosedWindow:
     celsius_slope: float
     target_c: float
     power: float
+    power_high: float
     moving: float
     context: dict[str, float]
     gate: Gate
     floor: float
     """Noise floor from the windows before this one."""
+
+    rough: float
+    step: float
+    middle_c: float
+    tone: float
+    tone_bin: float
+    windows: Windows
+    """Where this window was closed, and as which: for the rows behind it."""
+    index: int
+
+    @property
+    def signal_is_missing(self) -> bool:
+        return self.mean != self.mean
+
+    def is_clean(self, step: float) -> bool:
+        """Whether noise and an even slope explain the window's whole range.
+
+        `step` is the signal's rounding. False where the window has a gap in it.
+        """
+        quiet = self.floor if self.floor == self.floor else self.noise
+        even = 1.3 * abs(self.slope) * (self.end_s - self.start_s) + 2.0 * step
+        return self.high - self.low <= even + 10.0 * min(self.noise, 3.0 * quiet)
 
 
 class WindowDetector(Protocol):
@@ -129,11 +159,11 @@ class HostDetector(Protocol):
         ...
 
     def uptime(self, row: int, time_s: float, uptime_s: float, say: Say) -> None:
-        """Controller uptime at a row where it fell below the last."""
+        """Controller uptime where it fell below the last, and the first in the log."""
         ...
 
     def heard(self, row: int, time_s: float, before_s: float, say: Say) -> None:
-        """A row came after a gap of more than `GAP_S` since the row at `before_s`."""
+        """The log's first row (`before_s` NaN), or one more than `GAP_S` after that at `before_s`."""
         ...
 
     def passed(self, row: int, time_s: float, heard_s: float, say: Say) -> None:
@@ -141,6 +171,8 @@ class HostDetector(Protocol):
         ...
 
     def finish(self, say: Say) -> None: ...
+
+    def not_evaluated(self) -> list[NotEvaluated]: ...
 
 
 class Rule(Protocol):

@@ -48,13 +48,13 @@ class HostHistory:
         return True
 
     def uptime(self, row: int, time_s: float, uptime_s: float) -> bool:
-        """Take a controller uptime; whether it fell below the last."""
+        """Take a controller uptime; whether it fell below the last, or is the first."""
         last = self.last_uptime_s
         self.last_uptime_s = uptime_s
-        fell = uptime_s < last
-        if (fell or last != last) and uptime_s < STARTING_S:
+        fell_or_first = not uptime_s >= last
+        if fell_or_first and uptime_s < STARTING_S:
             self._add(row, self.state, time_s - uptime_s)
-        return fell
+        return fell_or_first
 
     def _add(self, row: int, state: HostState, restarted_s: float) -> None:
         self._changes.append((row, state, restarted_s))

@@ -5,10 +5,14 @@ from numpy.typing import NDArray
 
 from shared.chain import ASSUMED, Chain
 from shared.converter import full_scale
+from shared.platinum import HIGHEST_C, LOWEST_C, ohms
 from shared.updates import Floats
 
 _SLOPE_AT_150_C = 3.735e-3
 """Relative slope of IEC 60751 platinum at 150 °C, 1/K: within 5 % of it over 0…300 °C."""
+
+ENDS = 1.0
+"""Codes from the converter's end that still count as the end."""
 
 FROM_NOTHING, FROM_DEGREES, FROM_OHMS, FROM_CODE = range(4)
 
@@ -17,7 +21,9 @@ class ChannelPlan:
     """Facts of one channel that its detectors use.
 
     The working signal is in ohms where a code or a resistance is reported, else in °C.
-    `per_kelvin` turns a temperature difference into a difference of the signal.
+    No whole element reads beyond `low_ohm` or `high_ohm`: the ends of its curve or of the
+    converter, whichever is nearer. `per_kelvin` turns a temperature difference into a
+    difference of the signal.
     """
 
     def __init__(self, name: str, chain: Chain | None) -> None:
@@ -31,6 +37,10 @@ class ChannelPlan:
         self.ohm_per_code = self.chain.step_ohm
         self.ohm_per_kelvin = self.chain.r0_ohm * _SLOPE_AT_150_C
         self.top_code = full_scale(self.chain.bits) - 1
+        top = (self.top_code - ENDS) * self.ohm_per_code
+        r0, curve = self.chain.r0_ohm, self.chain.element_curve
+        self.high_ohm = min(ohms(HIGHEST_C, r0, curve), top)
+        self.low_ohm = max(ohms(LOWEST_C, r0, curve), ENDS * self.ohm_per_code)
 
     @property
     def has_signal_in_ohms(self) -> bool:
@@ -38,6 +48,12 @@ class ChannelPlan:
 
     def per_kelvin(self, in_ohms: bool) -> float:
         return self.ohm_per_kelvin if in_ohms else 1.0
+
+    def code_of_degrees(self, celsius: float) -> float:
+        """The code, not rounded, that a host with these facts shows as these degrees."""
+        chain = self.chain
+        ohm = ohms(celsius, chain.believed_r0_ohm, chain.believed_curve)
+        return ohm / chain.believed_reference_ohm * full_scale(chain.bits)
 
     def signal(self, code: float, resistance_ohm: float, celsius: float) -> tuple[int, float]:
         """Source and working signal of one row."""

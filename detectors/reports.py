@@ -44,4 +44,31 @@ class Cleared:
     facts: dict[str, float | str] = field(default_factory=dict)
 
 
-Report = Sighting | Cleared
+@dataclass(slots=True)
+class Departure:
+    """A reading left where heat could have it, or came back; for rules only, never booked.
+
+    `delta` is in units of the signal, at the row itself; `spacing_s` the time in which the
+    jump can have happened.
+    """
+
+    row: int
+    at_s: float
+    channel: str
+    away: bool
+    delta: float
+    unit: str
+    spacing_s: float
+
+
+@dataclass(slots=True)
+class Started:
+    """The controller or the host started at `since_s`; for rules only, never booked."""
+
+    row: int
+    at_s: float
+    channel: str
+    since_s: float
+
+
+Report = Sighting | Cleared | Departure | Started

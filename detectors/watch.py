@@ -32,8 +32,9 @@ from detectors.frame import ChannelColumns, Filler, Frame, Row, Sample
 from detectors.gates import GateKeeper
 from detectors.health import channel_health
 from detectors.hoststate import HostHistory
+from detectors.learned import Learned, Learner
 from detectors.plan import ChannelPlan
-from detectors.reports import Report, Sighting
+from detectors.reports import Cleared, Report, Sighting
 from detectors.windows import ROWS, Windower, Windows
 from shared.chain import Chain
 from shared.events import Event, NotEvaluated
@@ -56,6 +57,7 @@ class _Channel:
     row_detectors: list[RowDetector]
     window_detectors: list[WindowDetector]
     floor: Floor
+    learner: Learner
     gate: GateKeeper
     gates: list[tuple[int, Gate]]
     """Gate by the first row that it holds for."""
@@ -158,6 +160,8 @@ class Watch:
                 found += row_detector.not_evaluated()
             for window_detector in channel.window_detectors:
                 found += window_detector.not_evaluated()
+        for host_detector in self._host_detectors:
+            found += host_detector.not_evaluated()
         for rule in self._rules:
             found += rule.not_evaluated()
         return tuple(found)
@@ -196,6 +200,7 @@ class Watch:
             channel.changed_s,
             channel.gate.value,
             row.context,
+            channel.learner.now,
         )
         for detector in channel.row_detectors:
             detector.step(moment, self._reports.append)
@@ -211,17 +216,25 @@ class Watch:
         for name in sorted(frame.channels):
             self._channel(name)
         floors = {name: [channel.floor.value] for name, channel in self._channels.items()}
+        learned = {name: [channel.learner.now] for name, channel in self._channels.items()}
         later: list[Report] = []
-        closed = self._close(windows, later.append, floors)
+        closed = self._close(windows, later.append, floors, learned)
         for name in sorted(frame.channels):
-            self._step_block(self._channels[name], frame, windows, np.array(floors[name]))
+            self._step_block(
+                self._channels[name], frame, windows, np.array(floors[name]), learned[name]
+            )
         self._reports += later
         if len(batch):
             self._now_s = float(batch.time_s[-1])
         self._settle(frame, closed)
 
     def _step_block(
-        self, channel: _Channel, frame: Frame, windows: Windows, floors: Floats
+        self,
+        channel: _Channel,
+        frame: Frame,
+        windows: Windows,
+        floors: Floats,
+        learned: list[Learned],
     ) -> None:
         columns = frame.channels[channel.plan.name]
         n = len(frame)
@@ -241,6 +254,8 @@ class Watch:
             floor=floors[window_of_row],
             run=rows - changed_row,
             held_since_s=changed_at,
+            window=window_of_row,
+            learned=learned,
         )
         suspect = np.zeros(n, dtype=bool)
         for detector in channel.row_detectors:
@@ -283,6 +298,7 @@ class Watch:
                 float(given.held_since_s[index]),
                 channel.gate_at(row),
                 {key: float(values[index]) for key, values in frame.context.items()},
+                given.learned[given.window[index]],
             )
             for detector in detectors:
                 detector.step(moment, self._reports.append)
@@ -305,7 +321,7 @@ class Watch:
                     detector.uptime(row, update.time_s, value, say)
 
     def _heard(self, row: int, time_s: float) -> None:
-        if time_s - self._heard_s > GAP_S:
+        if not time_s - self._heard_s <= GAP_S:
             for detector in self._host_detectors:
                 detector.heard(row, time_s, self._heard_s, self._reports.append)
         self._heard_s = time_s
@@ -328,7 +344,7 @@ class Watch:
         is_heard[heard] = True
         wanted.update(np.flatnonzero(~is_heard).tolist())
         time_heard = batch.time_s[heard]
-        gaps = np.flatnonzero(np.diff(time_heard, prepend=self._heard_s) > GAP_S)
+        gaps = np.flatnonzero(~(np.diff(time_heard, prepend=self._heard_s) <= GAP_S))
         wanted.update(heard[gaps].tolist())
         for index in sorted(wanted):
             position = int(np.searchsorted(heard, index))
@@ -354,7 +370,11 @@ class Watch:
     # -- windows --
 
     def _close(
-        self, windows: Windows, say: Say, floors: dict[str, list[float]] | None = None
+        self,
+        windows: Windows,
+        say: Say,
+        floors: dict[str, list[float]] | None = None,
+        learned: dict[str, list[Learned]] | None = None,
     ) -> list[dict[str, ClosedWindow]]:
         """Show closed windows to their detectors; learn floors and gates from them."""
         closed: list[dict[str, ClosedWindow]] = []
@@ -371,8 +391,10 @@ class Watch:
                     for detector in channel.window_detectors:
                         detector.step(window, say)
                     channel.floor.learn(window.noise, window.joined)
-                if floors is not None:
+                    channel.learner.learn(window, channel.floor.value, ROWS)
+                if floors is not None and learned is not None:
                     floors[name].append(channel.floor.value)
+                    learned[name].append(channel.learner.now)
             closed.append(by_channel)
         return closed
 
@@ -413,10 +435,18 @@ class Watch:
             celsius_slope=float(w.celsius_slope[index]),
             target_c=target_c,
             power=power,
+            power_high=float(w.power_high[index]),
             moving=moving,
             context=context,
             gate=gate,
             floor=channel.floor.value,
+            rough=float(w.rough[index]),
+            step=float(w.step[index]),
+            middle_c=float(w.middle_c[index]),
+            tone=float(w.tone[index]),
+            tone_bin=float(w.tone_bin[index]),
+            windows=windows,
+            index=index,
         )
 
     # -- reports into events --
@@ -449,11 +479,11 @@ class Watch:
         for rule in self._rules:
             rule.advance(report.at_s, self._book)
         channel = self._channels.get(report.channel)
-        event: Event | None
+        event: Event | None = None
         if isinstance(report, Sighting):
             gate = channel.gate_at(report.row) if channel is not None else None
             event = self._book.sight(report, gate)
-        else:
+        elif isinstance(report, Cleared):
             event = self._book.clear(report)
         for rule in self._rules:
             rule.taken(report, event, context, self._book)
@@ -468,6 +498,7 @@ class Watch:
                 row_detectors(plan),
                 window_detectors(plan),
                 Floor(least),
+                Learner(),
                 GateKeeper(),
                 [(0, Gate.STARTING)],
             )

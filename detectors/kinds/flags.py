@@ -8,6 +8,7 @@ Blind where the host passes no flags on.
 
 from detectors.detector import Say
 from detectors.reports import Cleared, Sighting
+from shared.events import NotEvaluated
 from shared.words import NO_FLAGS, Kind, channel_of, quantity_of
 
 
@@ -56,3 +57,6 @@ class FlagDetector:
 
     def finish(self, say: Say) -> None:
         """Nothing is held back."""
+
+    def not_evaluated(self) -> list[NotEvaluated]:
+        return []

@@ -1,21 +1,62 @@
 """restart, halt, link-loss and stale: the host, the controller and the way to them.
 
 Quantity: seconds. `stale` is silence although the link is up: longer than `SILENCE_S`,
-and longer than ten times the host's own spacing, so that a host that speaks every two
-seconds is not called silent. `link-loss` lasts from the host's being gone to its next
-word. A restart is an uptime that falls, or a host that says it is starting.
+than ten times the host's own mean spacing, and than twice the longest of its latest gaps
+that were not silences, so that a host that speaks every five seconds, or only when
+something changes, is not called silent. `link-loss` lasts from the host's being gone to
+its next word. A restart is an uptime that falls, or a host that says it is starting.
 
-Blind to a restart of the controller where no uptime is reported, and to silence
-shorter than the limit.
+Blind to a restart of the controller where no uptime is reported, to silence shorter than
+the limit, and to a single channel that falls silent: hosts may send only what changes, so
+that is looked for as `frozen`.
 """
 
+import math
+from collections import deque
+
 from detectors.detector import Say
+from detectors.gates import STARTING_S
 from detectors.hoststate import host_state
-from detectors.reports import Cleared, Sighting
+from detectors.reports import Cleared, Sighting, Started
+from shared.events import NotEvaluated
 from shared.words import EVERY_CHANNEL, HostState, Kind
 
 SILENCE_S = 5.0
 """Default: twenty updates at the 4 Hz that hosts commonly send (common practice)."""
+SPACINGS = 10.0
+GAPS = 2.0
+GAPS_KEPT = 32
+ROWS_TO_LEARN = 8
+UNKNOWN_SILENCE_S = 30.0
+"""Limit until so many rows have shown the host's spacing."""
+
+
+class Cadence:
+    """The host's own spacing of updates, from row numbers and its latest gaps."""
+
+    def __init__(self) -> None:
+        self._first_s = math.nan
+        self._first_row = 0
+        self._silent_s = 0.0
+        self._gaps: deque[float] = deque(maxlen=GAPS_KEPT)
+
+    def begin(self, row: int, time_s: float) -> None:
+        self._first_s, self._first_row = time_s, row
+
+    def gap(self, seconds: float, was_silence: bool) -> None:
+        """A gap between two rows; silences and broken links are no habit of the host."""
+        if was_silence:
+            self._silent_s += seconds
+        else:
+            self._gaps.append(seconds)
+
+    def limit_s(self, row: int, last_s: float) -> float:
+        """Silence from here on is stale; `row` is the next one, `last_s` the last one's time."""
+        rows = row - 1 - self._first_row
+        if rows < ROWS_TO_LEARN:
+            return UNKNOWN_SILENCE_S
+        spacing_s = (last_s - self._first_s - self._silent_s) / rows
+        return max(SILENCE_S, SPACINGS * spacing_s, GAPS * max(self._gaps, default=0.0))
 
 
 class LinkDetector:
@@ -24,7 +65,10 @@ class LinkDetector:
     def __init__(self) -> None:
         self._state = HostState.UP
         self._silent = False
+        self._gone_row = -1
+        self._has_uptime = False
         self._words = ""
+        self._cadence = Cadence()
 
     def text(self, row: int, time_s: float, key: str, text: str, say: Say) -> None:
         if key == "host.message":
@@ -38,6 +82,7 @@ class LinkDetector:
         if was is HostState.HALTED:
             say(Cleared(row, time_s, EVERY_CHANNEL, Kind.HALT, time_s))
         if state is HostState.GONE:
+            self._gone_row = row
             self._end_silence(row, time_s, say)
             say(self._sighting(row, time_s, Kind.LINK_LOSS, time_s, "the link to the host is down"))
         elif state is HostState.HALTED:
@@ -46,32 +91,55 @@ class LinkDetector:
             say(self._sighting(row, time_s, Kind.HALT, time_s, text))
         elif state is HostState.STARTING:
             self._restart(row, time_s, "the host started again", say)
+            say(Started(row, time_s, EVERY_CHANNEL, time_s))
 
     def uptime(self, row: int, time_s: float, uptime_s: float, say: Say) -> None:
-        self._restart(row, time_s, f"the controller started again {uptime_s:.1f} s ago", say)
+        if self._has_uptime:
+            self._restart(row, time_s, f"the controller started again {uptime_s:.1f} s ago", say)
+        self._has_uptime = True
+        if uptime_s < STARTING_S:
+            say(Started(row, time_s, EVERY_CHANNEL, time_s - uptime_s))
 
     def heard(self, row: int, time_s: float, before_s: float, say: Say) -> None:
+        if before_s != before_s:
+            self._cadence.begin(row, time_s)
+            return
+        gap_s = time_s - before_s
+        is_silence, was_gone = self._silent, row == self._gone_row
         if self._silent:
             self._end_silence(row, time_s, say)
-        elif self._state is not HostState.GONE and time_s - before_s > SILENCE_S:
-            say(self._silence(row, time_s, before_s, time_s))
+        elif self._state is not HostState.GONE and not was_gone:
+            limit_s = self._cadence.limit_s(row, before_s)
+            is_silence = gap_s > limit_s
+            if is_silence:
+                say(self._silence(row, time_s, before_s, time_s, limit_s))
+        self._cadence.gap(gap_s, is_silence or was_gone)
 
     def passed(self, row: int, time_s: float, heard_s: float, say: Say) -> None:
-        if self._silent or self._state is HostState.GONE:
+        if self._silent or self._state is HostState.GONE or heard_s != heard_s:
             return
-        if time_s - heard_s > SILENCE_S:
+        limit_s = self._cadence.limit_s(row, heard_s)
+        if time_s - heard_s > limit_s:
             self._silent = True
-            say(self._silence(row, time_s, heard_s, None))
+            say(self._silence(row, time_s, heard_s, None, limit_s))
 
     def finish(self, say: Say) -> None:
         """Nothing is held back."""
+
+    def not_evaluated(self) -> list[NotEvaluated]:
+        why = (
+            "whether one channel alone fell silent can't be told where hosts may send only changes"
+        )
+        return [NotEvaluated(kind=Kind.STALE, channel=EVERY_CHANNEL, why=why)]
 
     def _end_silence(self, row: int, time_s: float, say: Say) -> None:
         if self._silent:
             self._silent = False
             say(Cleared(row, time_s, EVERY_CHANNEL, Kind.STALE, time_s))
 
-    def _silence(self, row: int, time_s: float, since_s: float, end_s: float | None) -> Sighting:
+    def _silence(
+        self, row: int, time_s: float, since_s: float, end_s: float | None, limit_s: float
+    ) -> Sighting:
         return Sighting(
             row=row,
             at_s=time_s,
@@ -79,9 +147,10 @@ class LinkDetector:
             kind=Kind.STALE,
             start_s=since_s,
             end_s=end_s,
-            value=SILENCE_S,
+            value=limit_s,
             unit="s",
-            text=f"no update for more than {SILENCE_S:g} s though the link is up",
+            text=f"no update for more than {limit_s:.3g} s though the link is up",
+            facts={"limit_s": limit_s},
         )
 
     def _restart(self, row: int, time_s: float, text: str, say: Say) -> None:

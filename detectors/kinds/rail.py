@@ -18,24 +18,16 @@ from detectors.frame import ChannelColumns, Frame
 from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
 from shared.events import NotEvaluated
-from shared.platinum import HIGHEST_C, LOWEST_C, ohms
 from shared.words import Kind
-
-ENDS = 1.0
-"""Codes from the converter's end that still count as the end."""
 
 
 class RailDetector:
     """Stands on single rows; busy while the code is beyond a limit."""
 
     def __init__(self, plan: ChannelPlan) -> None:
-        chain = plan.chain
         self._plan = plan
-        top = (plan.top_code - ENDS) * plan.ohm_per_code
-        self._high_ohm = min(ohms(HIGHEST_C, chain.r0_ohm, chain.element_curve), top)
-        self._low_ohm = max(
-            ohms(LOWEST_C, chain.r0_ohm, chain.element_curve), ENDS * plan.ohm_per_code
-        )
+        self._high_ohm = plan.high_ohm
+        self._low_ohm = plan.low_ohm
         self._beyond: Kind | None = None
         self._start_s = math.nan
         self.busy = False

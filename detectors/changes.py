@@ -1,0 +1,66 @@
+"""How long a channel may stand still by chance, from its own habit of changing.
+
+A reading whose noise spans several steps changes in most rows. With a chance p of change
+a row, n rows without one happen by chance with (1 − p)^n. p is the lowest share of changes
+among the last clean windows at rest, so that noise with memory does not mislead.
+
+A channel that now and then stands still over a whole window, or that only ever flips
+between two neighbouring steps, is too quiet to tell: noise below about 0.2 steps.
+"""
+
+import math
+from collections import deque
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from detectors.detector import ClosedWindow
+
+CHANCE = 1e-9
+WINDOWS = 16
+LEAST_WINDOWS = 6
+LEAST_SHARE = 0.12
+LEAST_SPAN_STEPS = 2.0
+"""A window's range in steps; one that flips between two steps has a range of one."""
+MOST_DRIFT_STEPS = 2.0
+"""Drift over a window, in steps, beyond which changes are heat's and not noise's."""
+LEAST_ROWS = 12.0
+
+
+@dataclass(slots=True)
+class ChangeRate:
+    """`frozen_rows` is the run that chance does not explain; inf where it can't be told."""
+
+    frozen_rows: float = math.inf
+    is_too_quiet: bool = False
+    """Whether enough windows came and they were too quiet."""
+    _shares: deque[float] = field(default_factory=lambda: deque(maxlen=WINDOWS))
+    _still: int = 0
+
+    def learn(self, window: "ClosedWindow", step: float, rows: int) -> None:
+        if window.joined or window.signal_is_missing:
+            return
+        if window.changes == 0:
+            self._still += 1
+            return
+        if self._still and self._still * rows < self.frozen_rows:
+            # It stood still by itself, for no longer than it may, and moved again.
+            self._shares.append(0.0)
+        self._still = 0
+        drift = abs(window.slope) * (window.end_s - window.start_s)
+        if step <= 0.0 or drift > MOST_DRIFT_STEPS * step + 2.0 * window.noise:
+            return
+        spans = (window.high - window.low) / step > LEAST_SPAN_STEPS - 0.5
+        self._shares.append(window.changes / rows if spans else 0.0)
+        self.frozen_rows = self._limit()
+
+    def _limit(self) -> float:
+        if len(self._shares) < LEAST_WINDOWS:
+            return math.inf
+        share = min(self._shares)
+        self.is_too_quiet = share < LEAST_SHARE
+        if self.is_too_quiet:
+            return math.inf
+        if share >= 1.0:
+            return LEAST_ROWS
+        return max(math.ceil(math.log(CHANCE) / math.log1p(-share)), LEAST_ROWS)

@@ -1,0 +1,86 @@
+"""How fast heat can move a reading: what is faster is electrical.
+
+Quantity: K/s, each way. The defaults before anything is learned are assumptions: strong
+small heaters reach 10 K/s and lose heat at 3–5 K/s under a fan (common practice), so 10 up
+and 6 down. The rise of a heater is in proportion to its power; what it can do at full
+power is learned from clean windows at full power, half as much again to spare, since a
+heat-up is fastest where no window may have seen it. A sensor's own lag slows a true
+change further, so the limit errs on the safe side.
+
+Blind to jumps smaller than the limit times the spacing of readings: the slower a host
+sends, the larger a jump must be.
+"""
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from shared.updates import Floats
+
+if TYPE_CHECKING:
+    from detectors.detector import ClosedWindow
+
+DEFAULT_RISE_C_S = 10.0
+DEFAULT_FALL_C_S = 6.0
+LEAST_C_S = 2.5
+"""No limit is learned below this: a hand or a fan may do as much to a bare sensor."""
+LEAST_PASSIVE_C_S = 1.0
+"""The same for sensors without a heater, which sit in air or on a board."""
+SPARE = 1.5
+FULL_POWER = 0.9
+HOT_C = 120.0
+"""A fall is learned from above this only: nearer to the room all falls are slow."""
+LEAST_WINDOWS = 3
+PASSIVE_WINDOWS = 16
+PASSIVE_SPARE = 5.0
+POWER_SPARE = 1.2
+
+
+@dataclass(slots=True)
+class SpeedLimit:
+    """Limits in force, K/s, both positive; learned from the second fastest window."""
+
+    rise_c_s: float = DEFAULT_RISE_C_S
+    fall_c_s: float = DEFAULT_FALL_C_S
+    _rises: list[float] = field(default_factory=list)
+    _falls: list[float] = field(default_factory=list)
+    _passive: list[float] = field(default_factory=list)
+    _seen: list[int] = field(default_factory=lambda: [0, 0, 0])
+
+    def learn(self, window: "ClosedWindow") -> None:
+        """Take a window without gap, jump or burst of noise."""
+        slope = window.celsius_slope
+        if slope != slope:
+            return
+        if window.power != window.power and window.target_c != window.target_c:
+            if self._fastest(2, self._passive, abs(slope)) and self._seen[2] >= PASSIVE_WINDOWS:
+                limit = PASSIVE_SPARE * self._passive[-1]
+                self.rise_c_s = min(max(limit, LEAST_PASSIVE_C_S), DEFAULT_RISE_C_S)
+                self.fall_c_s = min(max(limit, LEAST_PASSIVE_C_S), DEFAULT_FALL_C_S)
+        elif window.power >= FULL_POWER and slope > 0.0:
+            if self._fastest(0, self._rises, slope) and self._seen[0] >= LEAST_WINDOWS:
+                self.rise_c_s = max(SPARE * self._rises[-1], LEAST_C_S)
+        elif window.power_high < 0.02 and slope < 0.0 and window.celsius > HOT_C:
+            if self._fastest(1, self._falls, -slope) and self._seen[1] >= LEAST_WINDOWS:
+                self.fall_c_s = max(SPARE * self._falls[-1], LEAST_C_S)
+
+    def _fastest(self, which: int, kept: list[float], slope: float) -> bool:
+        """Keep the two fastest, fastest first; True once there are two."""
+        self._seen[which] += 1
+        kept.append(slope)
+        kept.sort(reverse=True)
+        del kept[2:]
+        return len(kept) == 2
+
+
+def share_of_power(power: float, recent: float) -> float:
+    """Part of the full-power rise that is possible, from power now and lately."""
+    most = power if power > recent else recent
+    share = POWER_SPARE * most
+    return share if share < 1.0 else 1.0
+
+
+def shares_of_power(power: Floats, recent: Floats) -> Floats:
+    """The same for arrays of shape (n,)."""
+    return np.minimum(POWER_SPARE * np.fmax(power, recent), 1.0)
