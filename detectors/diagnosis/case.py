@@ -1,0 +1,141 @@
+"""One channel's case: its events, what others saw at the time, its chain."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from shared.chain import Chain
+from shared.events import Event
+from shared.words import EVERY_CHANNEL, Gate, Kind, Severity
+
+RESTING = {Gate.COLD, Gate.HOLDING, Gate.HEATING, Gate.COOLING, Gate.HALTED}
+LINK_KINDS = {Kind.LINK_LOSS, Kind.STALE, Kind.RESTART, Kind.HALT}
+NOISE_KINDS = {Kind.SPIKE, Kind.NOISE_RISE, Kind.INTERFERENCE, Kind.MAINS_BEAT}
+CONTACT_KINDS = {Kind.CONTACT_BREAK, Kind.CODE_HIGH, Kind.CODE_LOW, Kind.STEP}
+ELECTRICAL_KINDS = NOISE_KINDS | CONTACT_KINDS | {Kind.BIT_FLIP, Kind.CONVERTER_FLAG}
+"""Kinds of which the time and place tell something about the wiring."""
+
+AFTER_RESTART_S = 60.0
+"""Readings may be absurd for half a minute to a minute after a restart: common practice."""
+TOGETHER_S = 2.0
+"""Events of two channels this close began together."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One piece of evidence.
+
+    name      of the row in the cause table
+    words     plain words, for the person who fitted the sensor
+    strength  0…1: how far the data bear it out
+    """
+
+    name: str
+    words: str
+    strength: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """Everything that the facts of one channel are drawn from.
+
+    `events` are this channel's, `others` those of all other channels; absorbed ones are
+    in neither. `chain` is None where no chain facts are known, and for channel `*`.
+    """
+
+    channel: str
+    events: tuple[Event, ...]
+    others: tuple[Event, ...]
+    chain: Chain | None
+    channels: int
+    """Channels with chain facts or events."""
+
+    def of(self, *kinds: Kind) -> list[Event]:
+        """This channel's events of some kinds."""
+        return [event for event in self.events if event.kind in kinds]
+
+    def electrical(self) -> list[Event]:
+        return [event for event in self.events if event.kind in ELECTRICAL_KINDS]
+
+    def restarts_s(self) -> list[float]:
+        return [event.start_s for event in self.all if event.kind is Kind.RESTART]
+
+    @property
+    def all(self) -> tuple[Event, ...]:
+        return self.events + self.others
+
+
+def cases(events: Sequence[Event], chains: Mapping[str, Chain]) -> list[Case]:
+    """A case for every channel that has something to explain.
+
+    That is a channel with an event above a notice, or with a startup transient. A halt or
+    a restart of its own makes a case of channel `*` only where no channel's events
+    explain it.
+    """
+    seen = [event for event in events if event.absorbed_by is None]
+    channels = dict.fromkeys(event.channel for event in seen)
+    known = {name for name in (*channels, *chains) if name != EVERY_CHANNEL}
+    found = []
+    for channel in channels:
+        own = tuple(event for event in seen if event.channel == channel)
+        others = tuple(event for event in seen if event.channel != channel)
+        if asks(own, others):
+            found.append(Case(channel, own, others, chains.get(channel), len(known)))
+    return found
+
+
+def asks(own: Sequence[Event], others: Sequence[Event]) -> bool:
+    """Whether events ask for a cause."""
+    return any(
+        event.kind is Kind.STARTUP_TRANSIENT
+        or (event.severity is not Severity.NOTICE and not _is_explained(event, others))
+        for event in own
+    )
+
+
+def _is_explained(event: Event, others: Sequence[Event]) -> bool:
+    """Whether a halt was brought about by a fault of some channel."""
+    return event.kind is Kind.HALT and any(
+        other.channel != EVERY_CHANNEL
+        and other.severity is not Severity.NOTICE
+        and other.start_s <= event.start_s
+        and (other.end_s is None or other.end_s >= event.start_s - AFTER_RESTART_S)
+        for other in others
+    )
+
+
+def number(event: Event, *names: str) -> float | None:
+    """First of these facts that the event gives as a finite number."""
+    for name in names:
+        value = event.facts.get(name)
+        if isinstance(value, int | float) and value == value and abs(value) != float("inf"):
+            return float(value)
+    return None
+
+
+def word(event: Event, name: str) -> str:
+    """A fact of the event as text; empty where there is none."""
+    value = event.facts.get(name)
+    return value if isinstance(value, str) else ""
+
+
+def duration_s(event: Event) -> float:
+    """How long one occurrence lasted; inf while it goes on."""
+    given = number(event, "duration_s", "longest_s")
+    if event.end_s is None:
+        return float("inf")
+    return given if given is not None else (event.end_s - event.start_s) / max(event.count, 1)
+
+
+def moving_share(event: Event) -> float | None:
+    """Share of an event's occurrences while the machine moved; None where nothing tells."""
+    given = number(event, "moving_share", "moving")
+    if given is not None:
+        return min(max(given, 0.0), 1.0)
+    if event.gate is Gate.PRINTING:
+        return 1.0
+    return 0.0 if event.gate in RESTING else None
+
+
+def times(count: int, one: str, many: str) -> str:
+    """`one break`, `12 breaks`."""
+    return f"one {one}" if count == 1 else f"{count} {many}"

@@ -1,0 +1,163 @@
+"""Facts on when and where it happened, and on what converter and host said."""
+
+from collections.abc import Iterator
+
+from detectors.diagnosis.case import (
+    AFTER_RESTART_S,
+    CONTACT_KINDS,
+    TOGETHER_S,
+    Case,
+    Fact,
+    moving_share,
+    word,
+)
+from shared.events import Event
+from shared.words import EVERY_CHANNEL, NO_FLAGS, Kind
+
+MOSTLY = 0.9
+SOMETIMES = 0.6
+ENOUGH_FOR_A_PLACE = 8
+"""Breaks without a place before the lack of one counts. Judgement."""
+
+_TIED = (
+    ("with-motion", ("motion", "speed", "moving", "carriage", "motor")),
+    ("with-heater", ("power", "heater")),
+    ("with-fan", ("fan",)),
+)
+_AXES = ("x", "y", "z")
+
+
+def timing(case: Case) -> Iterator[Fact]:
+    electrical = case.electrical()
+    shares = [
+        (share, event.count) for event in electrical if (share := moving_share(event)) is not None
+    ]
+    if shares:
+        total = sum(count for _, count in shares)
+        share = sum(share * count for share, count in shares) / total
+        strength = min(0.4 + 0.1 * total, 1.0)
+        if share >= MOSTLY:
+            yield Fact("only-while-moving", "only while the machine moves", strength)
+        elif share < SOMETIMES:
+            yield Fact("also-at-rest", "also while the machine stands still", strength)
+    yield from _tied(case)
+    yield from _restarts(case)
+
+
+def _tied(case: Case) -> Iterator[Fact]:
+    for event in case.events:
+        tied = (event.tied_to or "").lower()
+        if not tied:
+            continue
+        if is_place(tied):
+            yield Fact("at-one-place", f"comes at one place of the carriage: {tied}")
+            continue
+        for name, words in _TIED:
+            if any(each in tied for each in words):
+                yield Fact(name, f"tied to {tied}")
+                break
+    breaks = [event for event in case.events if event.kind in CONTACT_KINDS]
+    count = sum(event.count for event in breaks)
+    moved = [share for event in breaks if (share := moving_share(event)) is not None]
+    placed = any(is_place(event.tied_to or "") for event in breaks)
+    if count >= ENOUGH_FOR_A_PLACE and not placed and moved and max(moved) >= SOMETIMES:
+        yield Fact("at-no-one-place", f"{count} times, at no one place of the carriage")
+
+
+def is_place(tied: str) -> bool:
+    """Whether `tied_to` names a stretch of the carriage's way, such as `x 165–190 mm`."""
+    return "position" in tied or "mm" in tied.split() or (tied[:1] in _AXES and "mm" in tied)
+
+
+def _restarts(case: Case) -> Iterator[Fact]:
+    restarts = case.restarts_s()
+    if not restarts:
+        return
+    own = [event for event in case.events if event.channel != EVERY_CHANNEL]
+    after = [event for event in own if any(_follows(event, at_s) for at_s in restarts)]
+    if after:
+        yield Fact("after-restart", "within a minute of a restart")
+    later = [event for event in own if event not in after and event.start_s > min(restarts)]
+    if later:
+        yield Fact("recurs-later", "and again long after the restart")
+
+
+def _follows(event: Event, restart_s: float) -> bool:
+    return -TOGETHER_S <= event.start_s - restart_s <= AFTER_RESTART_S
+
+
+def flags(case: Case) -> Iterator[Fact]:
+    for event in case.of(Kind.CONVERTER_FLAG):
+        words = {each.strip() for each in word(event, "flags").split(";")} - {"", NO_FLAGS}
+        shown = f"the converter says {', '.join(sorted(words))}"
+        is_open = any("open" in each for each in words)
+        is_short = any("short" in each for each in words)
+        if is_open and is_short:
+            yield Fact("flags-contradict", f"{shown}, which contradict each other")
+            continue
+        if any("voltage" in each for each in words):
+            yield Fact("flag-voltage", shown)
+        if any("connected" in each or "bus" in each or "answer" in each for each in words):
+            yield Fact("flag-not-connected", shown)
+        elif is_open:
+            yield Fact("flag-open", shown)
+        if is_short:
+            yield Fact("flag-short", shown)
+
+
+def others(case: Case) -> Iterator[Fact]:
+    if case.channel == EVERY_CHANNEL:
+        return
+    own = [event for event in case.events if event.kind is not Kind.STARTUP_TRANSIENT]
+    together = {
+        other.channel
+        for other in case.others
+        for event in case.events
+        if other.kind is event.kind
+        and other.channel != EVERY_CHANNEL
+        and abs(other.start_s - event.start_s) <= TOGETHER_S
+    }
+    if together:
+        yield Fact("several-channels", f"at the same instants on {', '.join(sorted(together))}")
+    elif own and case.channels > 1 and not _trouble_elsewhere(case):
+        yield Fact("this-channel-alone", "the other channels are quiet", 0.8)
+
+
+def _trouble_elsewhere(case: Case) -> bool:
+    return any(other.channel != EVERY_CHANNEL for other in case.others) or any(
+        other.kind is Kind.JOINT_JUMP for other in case.others
+    )
+
+
+_BUSY = ("busy", "in time", "too late", "overload", "timed out", "could not keep")
+_NO_HEAT = ("warmer", "not heat", "no heat", "heating", "does not rise")
+_BEYOND = ("beyond", "limit", "out of range", "too hot", "implausible")
+
+
+def host(case: Case) -> Iterator[Fact]:
+    link = case.channel == EVERY_CHANNEL
+    for event in case.all:
+        if event.kind is Kind.HALT:
+            yield from _said(case, event, link)
+        elif link and event.kind is Kind.LINK_LOSS:
+            yield Fact("link-lost", "the link to the host went down")
+        elif link and event.kind is Kind.STALE:
+            yield Fact("host-silent", "nothing came though the link was up")
+        elif link and event.kind is Kind.RESTART:
+            yield Fact("host-started-anew", event.text, 0.5)
+
+
+def _said(case: Case, event: Event, link: bool) -> Iterator[Fact]:
+    """The host's words, where they are about this channel."""
+    message = (word(event, "message") or event.text).lower()
+    if not link and case.channel.lower() not in message:
+        return
+    said = f"the host says: {message}"
+    if link:
+        yield Fact("host-halted", "the host stopped the machine", 0.5)
+        if any(each in message for each in _BUSY):
+            yield Fact("host-says-busy", said)
+    elif any(each in message for each in _NO_HEAT):
+        yield Fact("host-says-no-heat", said)
+    elif any(each in message for each in _BEYOND):
+        yield Fact("host-says-beyond-limits", said)

@@ -1,0 +1,93 @@
+"""From events to ranked causes."""
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from detectors.diagnosis.answers import Answer, Trial
+from detectors.diagnosis.case import Case, cases
+from detectors.diagnosis.chainfacts import chain_facts
+from detectors.diagnosis.checkform import CheckForm
+from detectors.diagnosis.checks import CATALOGUE
+from detectors.diagnosis.evidence import facts_of
+from detectors.diagnosis.nextcheck import answered, as_check, next_check, telling_check
+from detectors.diagnosis.rank import Weighed, posterior, told, weigh, weigh_chain
+from detectors.diagnosis.table import CANDIDATES
+from shared.chain import Chain
+from shared.errors import BadInput
+from shared.events import Event, RankedCause
+
+CHECKED_FROM = 0.02
+"""Causes less likely than this get no check of their own."""
+
+
+def diagnose(
+    events: Sequence[Event],
+    chains: Mapping[str, Chain],
+    answers: Iterable[Answer] = (),
+    trials: Iterable[Trial] = (),
+) -> tuple[RankedCause, ...]:
+    """Causes of every channel that has something to explain, most likely first.
+
+    Channels come with the worst severity first. The probabilities of one channel sum
+    to 1 over all causes and the unknown one. Absorbed events are left out. BadInput for
+    an answer or a trial that names no check, or no outcome, of the catalogue.
+    """
+    said = [*answers, *(_as_answer(trial) for trial in trials if trial.result != "too-early")]
+    for answer in said:
+        _form(answer)
+    found = cases(events, chains)
+    found.sort(key=lambda case: (-_severity(case), case.channel))
+    ranked: list[RankedCause] = []
+    for case in found:
+        ranked += _ranked(case, [answer for answer in said if answer.channel == case.channel])
+    return tuple(ranked)
+
+
+def _ranked(case: Case, answers: Sequence[Answer]) -> list[RankedCause]:
+    weighed: list[Weighed] = [
+        *weigh(facts_of(case)),
+        *weigh_chain(chain_facts(case.chain)),
+        *(answered(_form(answer), answer.outcome) for answer in answers),
+    ]
+    odds = posterior(weighed)
+    done = {answer.check for answer in answers}
+    order = sorted(CANDIDATES, key=lambda cause: (-odds[cause], cause or "~"))
+    ranked = []
+    for place, cause in enumerate(order):
+        form: CheckForm | None = None
+        if place == 0:
+            form = next_check(odds, done, case.channels)
+        elif odds[cause] >= CHECKED_FROM:
+            form = telling_check(cause, odds, done, case.channels)
+        speaks, denies = told(cause, weighed, odds)
+        ranked.append(
+            RankedCause(
+                channel=case.channel,
+                cause=cause,
+                probability=odds[cause],
+                evidence_for=speaks,
+                evidence_against=denies,
+                next_check=None if form is None else as_check(form, odds),
+            )
+        )
+    return ranked
+
+
+def _severity(case: Case) -> int:
+    return max(event.severity.rank for event in case.events)
+
+
+def _as_answer(trial: Trial) -> Answer:
+    return Answer(channel=trial.channel, check=trial.change, outcome=trial.result)
+
+
+def _form(answer: Answer) -> CheckForm:
+    form = CATALOGUE.get(answer.check)
+    if form is None:
+        known = ", ".join(sorted(CATALOGUE))
+        raise BadInput(f"check '{answer.check}'", "no such check", f"use one of {known}")
+    if form.place(answer.outcome) is None:
+        known = ", ".join(outcome.name for outcome in form.outcomes)
+        raise BadInput(
+            f"check '{answer.check}'", f"no outcome '{answer.outcome}'", f"use one of {known}"
+        )
+    return form

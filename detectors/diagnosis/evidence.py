@@ -1,0 +1,65 @@
+"""From events and chain facts to evidence.
+
+Every `Fact` bears the name of a row in the cause table. What detectors put into
+`Event.facts` is used where it is there, and nothing is guessed where it isn't:
+
+    first_reading    1 when no good reading came before
+    full, partial    share, or number, of breaks that were open, or added ohms only
+    full_count       number of breaks that were open
+    positive_share   share of occurrences toward open
+    moving           share of occurrences while the carriage moved (or `moving_share`)
+    duration_s       length of one occurrence
+    flags            converter flags, joined by `;`
+    message          the host's words
+    offset_c, offset_ohm   offset at room temperature; expected_c what the others say
+    slope_c_per_s    rise or fall of the reading (no-rise, drift)
+    power            power while it happened
+    x_mm …           place of the last occurrence
+    settled_s        how long a startup transient took
+    channels         how many channels, or their names
+"""
+
+from collections.abc import Callable, Iterable
+
+from detectors.diagnosis.case import Case, Fact
+from detectors.diagnosis.context import flags, host, others, timing
+from detectors.diagnosis.offsets import offsets
+from detectors.diagnosis.reading import (
+    breaks,
+    heat,
+    jumps,
+    noise,
+    rails,
+    spikes,
+    stillness,
+    transients,
+)
+
+__all__ = ["Fact", "facts_of"]
+
+_DRAWN: tuple[Callable[[Case], Iterable[Fact]], ...] = (
+    transients,
+    rails,
+    breaks,
+    spikes,
+    noise,
+    stillness,
+    jumps,
+    heat,
+    offsets,
+    timing,
+    flags,
+    others,
+    host,
+)
+
+
+def facts_of(case: Case) -> tuple[Fact, ...]:
+    """Facts of a case, each name once with its strongest bearing, in a steady order."""
+    found: dict[str, Fact] = {}
+    for draw in _DRAWN:
+        for fact in draw(case):
+            known = found.get(fact.name)
+            if known is None or fact.strength > known.strength:
+                found[fact.name] = fact
+    return tuple(found.values())

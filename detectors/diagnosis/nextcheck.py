@@ -1,0 +1,136 @@
+"""The check worth doing next: most information for its minutes, and never unsafe first."""
+
+import math
+from collections.abc import Collection, Iterable
+
+from detectors.diagnosis.checkform import CheckForm, Risk
+from detectors.diagnosis.checks import CATALOGUE
+from detectors.diagnosis.rank import Odds, Weighed
+from detectors.diagnosis.table import CANDIDATES, Candidate, words_of
+from shared.events import Check
+
+WORTH_BITS = 0.05
+"""Information below which a safer check is no reason to put off one near heat or mains."""
+SPLITS = 0.3
+"""Least distance between the outcomes under the two leading causes."""
+RIVAL = 0.1
+"""A second cause this likely is worth splitting from the first."""
+NAMED = 4
+POINTS = 1.3
+"""How far an outcome must raise a cause for it to be named beside it."""
+
+
+def information_bits(form: CheckForm, odds: Odds) -> float:
+    """Expected fall of the entropy over the causes, in bits, when the check is answered."""
+    return sum(chance * _divergence_bits(after, odds) for chance, after in _answers(form, odds))
+
+
+def next_check(odds: Odds, done: Collection[str] = (), channels: int = 1) -> CheckForm | None:
+    """The check to do next; None when none is left.
+
+    Where two causes lead, it is one that tells them apart, if there is one. Checks near
+    heat or mains come only when no other check would tell enough.
+    """
+    rated = [(form, information_bits(form, odds)) for form in _left(done, channels)]
+    return _best(_splitting(rated, odds))
+
+
+def telling_check(
+    cause: Candidate, odds: Odds, done: Collection[str] = (), channels: int = 1
+) -> CheckForm | None:
+    """The check that tells most on whether it is this cause or any other."""
+    return _best([(form, _about_bits(form, odds, cause)) for form in _left(done, channels)])
+
+
+def _left(done: Collection[str], channels: int) -> list[CheckForm]:
+    return [
+        form
+        for form in CATALOGUE.values()
+        if form.name not in done and form.needs_channels <= channels
+    ]
+
+
+def _best(rated: list[tuple[CheckForm, float]]) -> CheckForm | None:
+    """Most information per minute, the unsafe ones last."""
+    safe = [pair for pair in rated if pair[0].risk < Risk.HEAT_OR_MAINS]
+    if any(bits >= WORTH_BITS for _, bits in safe):
+        rated = safe
+    if not rated:
+        return None
+    form, _ = max(rated, key=lambda pair: (pair[1] / pair[0].effort_min, pair[0].name))
+    return form
+
+
+def answered(form: CheckForm, outcome: str) -> Weighed:
+    """An outcome as evidence. ValueError for an outcome that the check does not have."""
+    place = form.place(outcome)
+    if place is None:
+        raise ValueError(f"check '{form.name}' has no outcome '{outcome}'")
+    words = f"{form.name}: {form.outcomes[place].words}"
+    log = {cause: math.log(form.likelihoods(cause)[place]) for cause in CANDIDATES}
+    return Weighed(words, log)
+
+
+def as_check(form: CheckForm, odds: Odds) -> Check:
+    """The check as a person is told of it, with what each outcome would mean now."""
+    meanings = []
+    for place, outcome in enumerate(form.outcomes):
+        raised = _raised(form, place, odds)
+        points = f" → {', '.join(words_of(cause) for cause in raised)}" if raised else ""
+        meanings.append(f"{outcome.words}{points}")
+    return Check(
+        name=form.name,
+        do=form.do,
+        look_for="; ".join(meanings),
+        effort_min=form.effort_min,
+        caution=form.caution,
+    )
+
+
+def _splitting(rated: list[tuple[CheckForm, float]], odds: Odds) -> list[tuple[CheckForm, float]]:
+    """Where two causes lead, only the checks that tell them apart; all where none does."""
+    first, second = sorted(odds, key=lambda cause: -odds[cause])[:2]
+    if odds[second] < RIVAL:
+        return rated
+    apart = [pair for pair in rated if _distance(pair[0], first, second) >= SPLITS]
+    return apart or rated
+
+
+def _distance(form: CheckForm, one: Candidate, other: Candidate) -> float:
+    """Total variation between the outcomes under two causes, 0…1."""
+    pairs = zip(form.likelihoods(one), form.likelihoods(other), strict=True)
+    return 0.5 * sum(abs(a - b) for a, b in pairs)
+
+
+def _about_bits(form: CheckForm, odds: Odds, cause: Candidate) -> float:
+    """Information on whether it is this one cause or any other, in bits."""
+    before = odds[cause]
+    return sum(
+        chance * (_bits(after[cause], before) + _bits(1.0 - after[cause], 1.0 - before))
+        for chance, after in _answers(form, odds)
+    )
+
+
+def _bits(after: float, before: float) -> float:
+    return after * math.log2(after / before) if after > 0.0 and before > 0.0 else 0.0
+
+
+def _answers(form: CheckForm, odds: Odds) -> Iterable[tuple[float, dict[Candidate, float]]]:
+    """Chance of each outcome, and the probabilities after it."""
+    rows = {cause: form.likelihoods(cause) for cause in odds}
+    for place in range(len(form.outcomes)):
+        chance = sum(odds[cause] * rows[cause][place] for cause in odds)
+        yield chance, {cause: odds[cause] * rows[cause][place] / chance for cause in odds}
+
+
+def _divergence_bits(after: Odds, before: Odds) -> float:
+    return sum(_bits(value, before[cause]) for cause, value in after.items())
+
+
+def _raised(form: CheckForm, place: int, odds: Odds) -> list[Candidate]:
+    """Causes among the leading ones that this outcome would raise, the most raised first."""
+    leading = sorted(odds, key=lambda cause: -odds[cause])[:NAMED]
+    chance = sum(odds[cause] * form.likelihoods(cause)[place] for cause in odds)
+    ratios = [(form.likelihoods(cause)[place] / chance, cause) for cause in leading]
+    rising = [(ratio, cause) for ratio, cause in ratios if ratio >= POINTS and odds[cause] >= 0.02]
+    return [cause for _, cause in sorted(rising, key=lambda pair: -pair[0])][:2]

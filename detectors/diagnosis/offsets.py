@@ -1,0 +1,88 @@
+"""Facts on an offset at room temperature: does its size fit the chain?
+
+Leads add the same ohms at any temperature; another reference scales the ohms; another
+curve changes degrees that are far from 0 °C. Each is worked out from the chain's own
+facts, so a fit is a finding and not a guess.
+"""
+
+import math
+from collections.abc import Iterator
+
+import msgspec
+
+from detectors.diagnosis.case import Case, Fact, number
+from shared import platinum
+from shared.chain import Chain
+from shared.events import Event
+from shared.leads import path_ohm, read_ohm
+from shared.words import Kind
+
+ROOM_C = 23.0
+"""Taken where the event does not say what the others read."""
+NEAR = 0.35
+"""A fit within this part of the size; lead lengths and gauges are known no better."""
+AT_LEAST_OHM = 0.12
+"""And within this at least: what tolerance class B leaves open at room temperature."""
+REFERENCE_TIMES = (3.9, 4.0, 4.3, 4.7)
+"""References as multiples of R0; about four is the usual: common practice of the trade."""
+REFERENCE_NEAR = 0.006
+"""Relative nearness of a ratio of references: 0.6 % is 1.6 °C at room temperature."""
+
+
+def offsets(case: Case) -> Iterator[Fact]:
+    chain = case.chain
+    for event in case.of(Kind.OFFSET_COLD):
+        degrees = number(event, "offset_c")
+        if degrees is None:
+            degrees = event.value if event.unit == "°C" else None
+        if degrees is None:
+            continue
+        way = "high" if degrees > 0.0 else "low"
+        shown = f"{abs(degrees):.1f} °C too {way} at room temperature"
+        yield Fact(f"offset-{way}", shown)
+        if chain is not None:
+            yield from _fits(chain, event, degrees, shown)
+
+
+def _fits(chain: Chain, event: Event, degrees: float, shown: str) -> Iterator[Fact]:
+    true_c = number(event, "expected_c")
+    true_c = ROOM_C if true_c is None else true_c
+    true_ohm = platinum.ohms(true_c, chain.r0_ohm, chain.element_curve)
+    read = number(event, "offset_ohm")
+    if read is None:
+        read = platinum.ohms(true_c + degrees, chain.r0_ohm, chain.element_curve) - true_ohm
+    leads = read_ohm(chain, true_ohm) - true_ohm
+    if _near(read, leads):
+        yield Fact("offset-fits-leads", f"{shown}: {read:.2f} Ω is what the leads have")
+    for count in (2, 3, 4):
+        straps = _straps_ohm(chain, true_ohm, count)
+        if count != chain.strapped and _near(read, straps):
+            words = f"{shown}: {read:.2f} Ω fits a board set for {count} wires"
+            yield Fact("offset-fits-straps", words)
+    ratio = (true_ohm + read) / true_ohm
+    for times in REFERENCE_TIMES:
+        fitted = times * chain.r0_ohm
+        would = chain.believed_reference_ohm / fitted
+        if abs(would - 1.0) > 2.0 * REFERENCE_NEAR and abs(ratio - would) < REFERENCE_NEAR:
+            words = f"{shown}: fits a reference of {fitted:g} Ω taken for another"
+            yield Fact("offset-fits-reference", words)
+    for name, curve in platinum.CURVES.items():
+        as_read = platinum.ohms(true_c, chain.r0_ohm, curve) - true_ohm
+        if name != chain.curve and abs(as_read) > AT_LEAST_OHM and _near(read, as_read):
+            yield Fact("offset-fits-curve", f"{shown}: fits an element of curve {name}")
+
+
+def _straps_ohm(chain: Chain, true_ohm: float, count: int) -> float:
+    """Offset in Ω with the board set for another number of wires; NaN for an open input."""
+    other = msgspec.structs.replace(chain, strapped_for=count)
+    seen = read_ohm(other, true_ohm)
+    if math.isinf(seen):
+        seen = read_ohm(other, true_ohm, bridged=True)
+    return seen - true_ohm if abs(seen - true_ohm) > 0.1 * path_ohm(chain) else math.nan
+
+
+def _near(read: float, would: float) -> bool:
+    """Whether a size is the expected one, and not just any small number."""
+    if math.isnan(would) or abs(would) < AT_LEAST_OHM:
+        return False
+    return abs(read - would) <= max(NEAR * abs(would), AT_LEAST_OHM)

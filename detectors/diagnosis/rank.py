@@ -1,0 +1,118 @@
+"""Naive Bayes with tempered weights, and what it rests on in words.
+
+Posterior(cause) ∝ prior(cause) · Π P(fact | cause)^w. The weight w is the fact's own
+strength, and within a family of facts 1, 1/2, 1/3 … from the strongest on: facts of one
+family say partly the same, and plain naive Bayes would count it again and again.
+"""
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from detectors.diagnosis.case import Fact
+from detectors.diagnosis.causes import CHAIN_SIGNS, PRIORS
+from detectors.diagnosis.signs_context import CONTEXT_SIGNS
+from detectors.diagnosis.signs_reading import READING_SIGNS
+from detectors.diagnosis.table import CANDIDATES, Candidate, Family, by_name
+
+SIGNS = by_name((*READING_SIGNS, *CONTEXT_SIGNS))
+TELLS = math.log(1.35)
+"""Least log ratio at which a fact is named as evidence for or against."""
+
+Odds = Mapping[Candidate, float]
+"""Probabilities by cause; they sum to 1."""
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """A fact or an answer, with the log likelihood that it gives each cause."""
+
+    words: str
+    log: Mapping[Candidate, float]
+
+
+def weigh(facts: Iterable[Fact]) -> list[Weighed]:
+    """Facts of the table's signs, tempered by family. KeyError for a name not in the table."""
+    families: dict[Family, list[Fact]] = {}
+    for fact in facts:
+        families.setdefault(SIGNS[fact.name].family, []).append(fact)
+    found = []
+    for family in families.values():
+        family.sort(key=lambda fact: (-fact.strength * _reach(fact), fact.name))
+        for place, fact in enumerate(family, start=1):
+            weight = fact.strength / place
+            sign = SIGNS[fact.name]
+            log = {cause: weight * math.log(sign.likelihood(cause)) for cause in CANDIDATES}
+            found.append(Weighed(fact.words, log))
+    return found
+
+
+def weigh_chain(facts: Iterable[Fact]) -> list[Weighed]:
+    """Chain facts, as factors on the priors."""
+    return [
+        Weighed(
+            fact.words,
+            {
+                cause: fact.strength * math.log(CHAIN_SIGNS[fact.name].factor(cause))
+                for cause in CANDIDATES
+            },
+        )
+        for fact in facts
+    ]
+
+
+def posterior(weighed: Iterable[Weighed]) -> dict[Candidate, float]:
+    """Probabilities of all causes; they sum to 1."""
+    logs = {prior.cause: math.log(prior.weight) for prior in PRIORS}
+    for each in weighed:
+        for cause in logs:
+            logs[cause] += each.log[cause]
+    return normal(logs)
+
+
+def normal(logs: Mapping[Candidate, float]) -> dict[Candidate, float]:
+    """Log weights brought to probabilities."""
+    top = max(logs.values())
+    weights = {cause: math.exp(log - top) for cause, log in logs.items()}
+    total = sum(weights.values())
+    return {cause: weight / total for cause, weight in weights.items()}
+
+
+def told(
+    cause: Candidate, weighed: Sequence[Weighed], odds: Odds
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Words for and against a cause, the strongest first.
+
+    Each piece of evidence is held against what the other causes make of it, by their
+    probabilities without it being settled which is right.
+    """
+    ratios = [(_against_others(cause, each, odds), each.words) for each in weighed]
+    ratios.sort(key=lambda pair: (-abs(pair[0]), pair[1]))
+    speaks = [words for ratio, words in ratios if ratio >= TELLS]
+    denies = [words for ratio, words in ratios if ratio <= -TELLS]
+    return _once(speaks), _once(denies)
+
+
+def _against_others(cause: Candidate, each: Weighed, odds: Odds) -> float:
+    """Log ratio of the likelihood under this cause to the mean under the others.
+
+    The others count half by their probability, half alike: otherwise a cause that is all
+    but certain would be held against whatever chanced to come second.
+    """
+    rest = [other for other in CANDIDATES if other is not cause]
+    total = sum(odds[other] for other in rest) or 1.0
+    mean = sum(
+        (0.5 * odds[other] / total + 0.5 / len(rest)) * math.exp(each.log[other]) for other in rest
+    )
+    return each.log[cause] - math.log(mean)
+
+
+def _reach(fact: Fact) -> float:
+    """How far apart a fact sets the causes, as a log ratio."""
+    sign = SIGNS[fact.name]
+    values = [math.log(sign.likelihood(cause)) for cause in CANDIDATES]
+    return max(values) - min(values)
+
+
+def _once(words: Iterable[str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(words))

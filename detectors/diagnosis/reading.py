@@ -1,0 +1,119 @@
+"""Facts on what the reading did."""
+
+from collections.abc import Iterator
+
+from detectors.diagnosis.case import Case, Fact, duration_s, number, times
+from shared.events import Event
+from shared.words import Kind
+
+LASTING_S = 30.0
+"""An open or short longer than this is a state, not a moment."""
+ONE_WAY = 0.85
+"""Share of spikes with one sign from which on they count as going one way."""
+ENOUGH_SPIKES = 4
+FALLING_C_PER_S = -0.05
+"""A powered reading that falls this fast gets no heat at all. Judgement."""
+
+
+def transients(case: Case) -> Iterator[Fact]:
+    for event in case.of(Kind.STARTUP_TRANSIENT):
+        took = number(event, "settled_s", "duration_s")
+        within = f" within {took:.0f} s" if took is not None else ""
+        yield Fact("settles-by-itself", f"absurd after a restart, right by itself{within}")
+
+
+def rails(case: Case) -> Iterator[Fact]:
+    high, low = case.of(Kind.CODE_HIGH), case.of(Kind.CODE_LOW)
+    for events, name, what in ((high, "open", "open"), (low, "short", "shorted")):
+        for event in events:
+            yield _rail(event, name, what)
+    if high and low:
+        yield Fact("both-ends", "the code goes to its upper and to its lower end")
+
+
+def _rail(event: Event, name: str, what: str) -> Fact:
+    if number(event, "first_reading"):
+        return Fact(f"{name}-from-first", f"{what} from the first reading on")
+    if event.count == 1 and duration_s(event) >= LASTING_S:
+        return Fact(f"{name}-lasting", f"{what} all the time since it began")
+    if event.count == 1 and event.end_s is None:
+        return Fact(f"{name}-lasting", f"{what} since it began", 0.7)
+    return Fact(f"{name}-moments", f"{what} {times(event.count, 'time', 'times')} for moments")
+
+
+def breaks(case: Case) -> Iterator[Fact]:
+    for event in case.of(Kind.CONTACT_BREAK):
+        full = number(event, "full_share")
+        count = number(event, "full_count")
+        if full is None and count is not None:
+            full = count / max(event.count, 1)
+        if full is None:
+            full = min(number(event, "full") or 0.0, 1.0)
+        strength = min(0.6 + 0.1 * event.count, 1.0)
+        size = number(event, "delta_ohm")
+        added = f", by {abs(size):.1f} Ω" if size is not None and not full else ""
+        shown = times(event.count, "excursion", "excursions")
+        if full < 1.0:
+            words = f"{shown} toward open and back{added}"
+            yield Fact("breaks-partial", words, strength * (1.0 - full))
+        if full > 0.0:
+            yield Fact("breaks-full", f"{shown} toward open and back, some wholly open", strength)
+
+
+def spikes(case: Case) -> Iterator[Fact]:
+    for event in case.of(Kind.SPIKE):
+        share = number(event, "positive_share")
+        size = number(event, "delta_ohm", "delta_c")
+        shown = times(event.count, "spike", "spikes")
+        strength = min(0.5 + 0.1 * event.count, 1.0)
+        if event.count < ENOUGH_SPIKES or share is None:
+            # A few signs say little about which way they go.
+            if size is not None:
+                name = "spikes-toward-open" if size > 0.0 else "spikes-toward-short"
+                yield Fact(name, f"{shown} {'up' if size > 0 else 'down'}", 0.3)
+        elif share >= ONE_WAY:
+            yield Fact("spikes-toward-open", f"{shown}, nearly all toward open", strength)
+        elif share <= 1.0 - ONE_WAY:
+            yield Fact("spikes-toward-short", f"{shown}, nearly all downward", strength)
+        else:
+            yield Fact("spikes-both-ways", f"{shown}, both ways", strength)
+    for event in case.of(Kind.BIT_FLIP):
+        shown = times(event.count, "spike equals", "spikes equal")
+        yield Fact("bit-flips", f"{shown} one flipped bit", min(0.6 + 0.2 * event.count, 1.0))
+
+
+def noise(case: Case) -> Iterator[Fact]:
+    for event in case.of(Kind.NOISE_RISE, Kind.INTERFERENCE):
+        yield Fact("noise-louder", f"louder than its own floor: {event.text}", 0.8)
+    for event in case.of(Kind.MAINS_BEAT):
+        yield Fact("mains-tone", f"a steady tone: {event.text}")
+
+
+def stillness(case: Case) -> Iterator[Fact]:
+    for event in case.of(Kind.FROZEN):
+        yield Fact("frozen", f"{event.text}")
+
+
+def jumps(case: Case) -> Iterator[Fact]:
+    for event in case.of(Kind.STEP):
+        yield Fact("lasting-step", f"{event.text}", 0.8)
+    for event in case.of(Kind.JOINT_JUMP):
+        shown = times(event.count, "jump", "jumps")
+        yield Fact("joint-jumps", f"{shown} of several channels at one instant")
+
+
+def heat(case: Case) -> Iterator[Fact]:
+    for event in case.of(Kind.NO_RISE):
+        yield Fact("no-rise", event.text)
+        slope = number(event, "slope_c_per_s", "slope_k_s", "rise_c_per_s")
+        if slope is not None and slope < FALLING_C_PER_S:
+            yield Fact("cools-at-full-power", f"falls by {-slope * 60.0:.1f} °C a minute at power")
+        elif slope is not None and slope > 0.0:
+            yield Fact("rises-less-than-it-should", "rises, but far less than the power gives")
+    for event in case.of(Kind.RISE_UNPOWERED):
+        yield Fact("rise-unpowered", event.text)
+    for event in case.of(Kind.DRIFT):
+        if event.tied_to == "power" or number(event, "power_rise", "delta_power") is not None:
+            yield Fact("sags-with-power", event.text)
+        else:
+            yield Fact("drifts", event.text)

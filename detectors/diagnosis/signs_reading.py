@@ -1,0 +1,381 @@
+"""Likelihoods: what the reading did. See `table.py` for how to read a row."""
+
+from detectors.diagnosis.table import PHYSICS, TRADE, Family, Given, Sign
+from shared.words import Cause
+
+SHAPE = Family.SHAPE
+
+OPEN_AND_SHORT = (
+    Sign(
+        "open-from-first",
+        SHAPE,
+        0.005,
+        0.03,
+        (
+            Given(Cause.BROKEN_LEAD, 0.70, "before any good reading: wiring first", TRADE),
+            Given(Cause.LOOSE_CONNECTION, 0.35, "a plug not fully home", TRADE),
+            Given(Cause.BUS_WIRING, 0.35, "a data line stuck high reads as open", TRADE),
+            Given(Cause.WIRE_COUNT_SETTING, 0.40, "empty terminals hang open", PHYSICS),
+            Given(Cause.SENSOR_FAILED, 0.30, "an element that has parted"),
+            Given(Cause.SUPPLY, 0.15, "a board on the wrong supply reads nonsense", TRADE),
+        ),
+    ),
+    Sign(
+        "open-lasting",
+        SHAPE,
+        0.005,
+        0.03,
+        (
+            Given(Cause.BROKEN_LEAD, 0.55, "a lead that has parted stays open"),
+            Given(Cause.LOOSE_CONNECTION, 0.35, "a lead that has come out"),
+            Given(Cause.SENSOR_FAILED, 0.30, "an element that has parted"),
+            Given(Cause.BUS_WIRING, 0.12, "a data line stuck high"),
+        ),
+    ),
+    Sign(
+        "open-moments",
+        SHAPE,
+        0.01,
+        0.04,
+        (
+            Given(Cause.LOOSE_CONNECTION, 0.60, "a contact that opens and closes"),
+            Given(Cause.BROKEN_LEAD, 0.55, "strands that part and meet"),
+            Given(Cause.BUS_WIRING, 0.30, "a data line that errs high"),
+            Given(Cause.SENSOR_FAILED, 0.10, "a crack that opens when hot"),
+        ),
+    ),
+    Sign(
+        "short-from-first",
+        SHAPE,
+        0.005,
+        0.03,
+        (
+            Given(Cause.BUS_WIRING, 0.40, "no answer reads as zeros", TRADE),
+            Given(Cause.SENSOR_FAILED, 0.35, "an element with an inner short"),
+            Given(Cause.SUPPLY, 0.35, "a board without its supply reads nothing", TRADE),
+            Given(Cause.BROKEN_LEAD, 0.25, "insulation pinched at assembly"),
+            Given(Cause.WIRE_COUNT_SETTING, 0.10, "a strap that joins both inputs"),
+        ),
+    ),
+    Sign(
+        "short-lasting",
+        SHAPE,
+        0.005,
+        0.03,
+        (
+            Given(Cause.SENSOR_FAILED, 0.50, "heat has ended the insulation inside"),
+            Given(Cause.BROKEN_LEAD, 0.25, "insulation worn through"),
+            Given(Cause.BUS_WIRING, 0.15, "a data line stuck low"),
+            Given(Cause.SUPPLY, 0.10, "a converter without supply"),
+        ),
+    ),
+    Sign(
+        "short-moments",
+        SHAPE,
+        0.01,
+        0.04,
+        (
+            Given(Cause.BUS_WIRING, 0.40, "a data line that errs low"),
+            Given(Cause.BROKEN_LEAD, 0.20, "worn insulation that touches"),
+            Given(Cause.SENSOR_FAILED, 0.15, "an inner short that comes and goes"),
+            Given(Cause.SUPPLY, 0.15, "a converter that loses its supply"),
+        ),
+    ),
+    Sign(
+        "both-ends",
+        SHAPE,
+        0.005,
+        0.02,
+        (
+            Given(Cause.BUS_WIRING, 0.50, "all ones and all zeros come from the bus", PHYSICS),
+            Given(Cause.SUPPLY, 0.12, "a converter that restarts"),
+        ),
+    ),
+    Sign(
+        "breaks-partial",
+        SHAPE,
+        0.01,
+        0.03,
+        (
+            Given(Cause.LOOSE_CONNECTION, 0.70, "a worn contact adds ohms"),
+            Given(Cause.BROKEN_LEAD, 0.35, "few strands left add ohms"),
+            Given(Cause.SENSOR_FAILED, 0.08, "a cracked film adds ohms"),
+        ),
+    ),
+    Sign(
+        "breaks-full",
+        SHAPE,
+        0.01,
+        0.03,
+        (
+            Given(Cause.BROKEN_LEAD, 0.60, "strands part wholly"),
+            Given(Cause.LOOSE_CONNECTION, 0.50, "a terminal lets go"),
+            Given(Cause.BUS_WIRING, 0.10, "all ones look like an open input"),
+            Given(Cause.SENSOR_FAILED, 0.08, "a crack that opens"),
+        ),
+    ),
+)
+
+SHAPES = (
+    Sign(
+        "spikes-both-ways",
+        SHAPE,
+        0.02,
+        0.08,
+        (
+            Given(Cause.INPUT_FILTER, 0.50, "pick-up has no preferred sign", TRADE),
+            Given(Cause.CABLE_PICKUP, 0.50, "pick-up has no preferred sign", TRADE),
+            Given(Cause.BUS_WIRING, 0.50, "a wrong code lies anywhere"),
+            Given(Cause.GROUND_LOOP, 0.25, "currents in the frame switch both ways"),
+            Given(Cause.MAINS_PICKUP, 0.10, "hum swings both ways"),
+        ),
+    ),
+    Sign(
+        "spikes-toward-open",
+        SHAPE,
+        0.02,
+        0.08,
+        (
+            Given(Cause.LOOSE_CONNECTION, 0.45, "a contact can only add ohms", PHYSICS),
+            Given(Cause.BROKEN_LEAD, 0.35, "a break can only add ohms", PHYSICS),
+            Given(Cause.BUS_WIRING, 0.20, "a wrong code may lie above"),
+            Given(Cause.INPUT_FILTER, 0.15, "rectified bursts may favour one sign"),
+            Given(Cause.CABLE_PICKUP, 0.15, "rectified bursts may favour one sign"),
+        ),
+    ),
+    Sign(
+        "spikes-toward-short",
+        SHAPE,
+        0.02,
+        0.08,
+        (
+            Given(Cause.BUS_WIRING, 0.30, "a wrong code may lie below"),
+            Given(Cause.SUPPLY, 0.30, "a sagging supply takes from the code"),
+            Given(Cause.BROKEN_LEAD, 0.10, "worn insulation that touches"),
+            Given(Cause.SENSOR_FAILED, 0.15, "an inner short that comes and goes"),
+            Given(Cause.INPUT_FILTER, 0.15, "rectified bursts may favour one sign"),
+            Given(Cause.CABLE_PICKUP, 0.15, "rectified bursts may favour one sign"),
+        ),
+    ),
+    Sign(
+        "bit-flips",
+        SHAPE,
+        0.003,
+        0.02,
+        (
+            Given(Cause.BUS_WIRING, 0.85, "one wrong bit is made on the bus", PHYSICS),
+            Given(Cause.SUPPLY, 0.08, "a converter at the edge of its supply"),
+        ),
+    ),
+    Sign(
+        "noise-louder",
+        SHAPE,
+        0.03,
+        0.10,
+        (
+            Given(Cause.INPUT_FILTER, 0.50, "too little capacitance lets it in", TRADE),
+            Given(Cause.CABLE_PICKUP, 0.50, "the cable picks it up", TRADE),
+            Given(Cause.GROUND_LOOP, 0.40, "currents in the frame"),
+            Given(Cause.SUPPLY, 0.20, "ripple on the supply"),
+            Given(Cause.MAINS_PICKUP, 0.20, "hum folded down by sampling"),
+            Given(Cause.LOOSE_CONNECTION, 0.15, "a contact that crackles"),
+        ),
+    ),
+    Sign(
+        "mains-tone",
+        SHAPE,
+        0.005,
+        0.03,
+        (
+            Given(Cause.MAINS_PICKUP, 0.80, "a steady tone at the folded mains", PHYSICS),
+            Given(Cause.GROUND_LOOP, 0.25, "a loop carries hum too"),
+            Given(Cause.CABLE_PICKUP, 0.12, "a mains lead beside the cable"),
+            Given(Cause.INPUT_FILTER, 0.08, "filters are no cure for so low a tone", PHYSICS),
+        ),
+    ),
+    Sign(
+        "frozen",
+        SHAPE,
+        0.01,
+        0.05,
+        (
+            Given(Cause.BUS_WIRING, 0.50, "no answer: the host keeps the last", TRADE),
+            Given(Cause.SUPPLY, 0.12, "a converter that has stopped"),
+            Given(Cause.SENSOR_FAILED, 0.10, "a converter that has failed"),
+            Given(Cause.HOST_LOAD, 0.10, "a host that repeats itself"),
+        ),
+    ),
+    Sign(
+        "lasting-step",
+        SHAPE,
+        0.02,
+        0.10,
+        (
+            Given(Cause.LOOSE_CONNECTION, 0.30, "a contact that has come to rest elsewhere"),
+            Given(Cause.SENSOR_FAILED, 0.25, "an element that has changed"),
+            Given(Cause.BROKEN_LEAD, 0.20, "some strands gone for good"),
+            Given(Cause.SUPPLY, 0.15, "a reference that has moved"),
+            Given(Cause.SENSOR_SEATING, 0.15, "a sensor that has jumped out"),
+        ),
+    ),
+    Sign(
+        "joint-jumps",
+        SHAPE,
+        0.005,
+        0.04,
+        (
+            Given(Cause.SUPPLY, 0.65, "what all share is their supply"),
+            Given(Cause.GROUND_LOOP, 0.25, "what all share is their ground"),
+            Given(Cause.BUS_WIRING, 0.12, "what all share is their bus"),
+        ),
+    ),
+    Sign(
+        "settles-by-itself",
+        SHAPE,
+        0.01,
+        0.03,
+        (
+            Given(Cause.SETTLING_AFTER_RESTART, 0.90, "absurd, then right within a minute", TRADE),
+            Given(Cause.SUPPLY, 0.06, "a supply that comes up slowly"),
+            Given(Cause.BUS_WIRING, 0.05, "a bus that fails at the start"),
+        ),
+    ),
+)
+
+HEAT = (
+    Sign(
+        "no-rise",
+        SHAPE,
+        0.005,
+        0.04,
+        (
+            Given(Cause.HEATER_CIRCUIT, 0.80, "power is asked for and none arrives"),
+            Given(Cause.SENSOR_SEATING, 0.35, "heat that does not reach the sensor"),
+            Given(Cause.BUS_WIRING, 0.04, "a reading that does not move"),
+        ),
+    ),
+    Sign(
+        "cools-at-full-power",
+        SHAPE,
+        0.02,
+        0.05,
+        (
+            Given(Cause.HEATER_CIRCUIT, 0.70, "no heat at all: the reading falls away"),
+            Given(Cause.SENSOR_SEATING, 0.15, "falls, then follows the heat again"),
+        ),
+    ),
+    Sign(
+        "rises-less-than-it-should",
+        SHAPE,
+        0.02,
+        0.06,
+        (
+            Given(Cause.SENSOR_SEATING, 0.60, "heat arrives late and in part"),
+            Given(Cause.HEATER_CIRCUIT, 0.20, "a heater with part of its power"),
+        ),
+    ),
+    Sign(
+        "rise-unpowered",
+        SHAPE,
+        0.005,
+        0.05,
+        (
+            Given(Cause.HEATER_CIRCUIT, 0.75, "a switch that stays on"),
+            Given(Cause.LOOSE_CONNECTION, 0.08, "a contact whose ohms climb slowly"),
+            Given(Cause.SENSOR_FAILED, 0.08, "an element that drifts up"),
+        ),
+    ),
+    Sign(
+        "sags-with-power",
+        SHAPE,
+        0.005,
+        0.03,
+        (
+            Given(Cause.SENSOR_SEATING, 0.80, "more power for the same reading: heat misses it"),
+            Given(Cause.HEATER_CIRCUIT, 0.12, "a heater that weakens"),
+        ),
+    ),
+    Sign(
+        "drifts",
+        SHAPE,
+        0.02,
+        0.10,
+        (
+            Given(Cause.SENSOR_FAILED, 0.30, "an element that ages"),
+            Given(Cause.SENSOR_SEATING, 0.30, "a sensor that works its way out"),
+            Given(Cause.LOOSE_CONNECTION, 0.20, "a contact that corrodes"),
+            Given(Cause.LEAD_RESISTANCE, 0.10, "leads that warm up"),
+        ),
+    ),
+)
+
+OFFSETS = (
+    Sign(
+        "offset-fits-leads",
+        SHAPE,
+        0.01,
+        0.03,
+        (
+            Given(Cause.LEAD_RESISTANCE, 0.80, "the size is that of the leads", PHYSICS),
+            Given(Cause.WIRE_COUNT_SETTING, 0.10, "other straps give a like size", PHYSICS),
+            Given(Cause.LOOSE_CONNECTION, 0.06, "a contact with some ohms"),
+        ),
+    ),
+    Sign(
+        "offset-fits-straps",
+        SHAPE,
+        0.01,
+        0.03,
+        (
+            Given(Cause.WIRE_COUNT_SETTING, 0.80, "the size is that of other straps", PHYSICS),
+            Given(Cause.LEAD_RESISTANCE, 0.20, "longer leads give a like size", PHYSICS),
+            Given(Cause.LOOSE_CONNECTION, 0.06, "a contact with some ohms"),
+        ),
+    ),
+    Sign(
+        "offset-fits-reference",
+        SHAPE,
+        0.005,
+        0.02,
+        (
+            Given(
+                Cause.REFERENCE_SETTING, 0.85, "the ratio is that of two usual references", PHYSICS
+            ),
+            Given(Cause.SENSOR_FAILED, 0.03, "an element off by that much"),
+        ),
+    ),
+    Sign(
+        "offset-fits-curve",
+        SHAPE,
+        0.01,
+        0.03,
+        (Given(Cause.CURVE_SETTING, 0.60, "the size is that of another curve", PHYSICS),),
+    ),
+    Sign(
+        "offset-high",
+        SHAPE,
+        0.03,
+        0.10,
+        (
+            Given(Cause.LEAD_RESISTANCE, 0.35, "leads can only add", PHYSICS),
+            Given(Cause.LOOSE_CONNECTION, 0.30, "a contact can only add", PHYSICS),
+            Given(Cause.WIRE_COUNT_SETTING, 0.25, "straps for fewer wires leave leads in", PHYSICS),
+            Given(Cause.REFERENCE_SETTING, 0.25, "a reference taken too large", PHYSICS),
+            Given(Cause.SENSOR_FAILED, 0.15, "an element that has changed"),
+        ),
+    ),
+    Sign(
+        "offset-low",
+        SHAPE,
+        0.03,
+        0.10,
+        (
+            Given(Cause.REFERENCE_SETTING, 0.50, "a reference taken too small", PHYSICS),
+            Given(Cause.WIRE_COUNT_SETTING, 0.20, "straps that subtract too much", PHYSICS),
+            Given(Cause.SENSOR_FAILED, 0.25, "damp or a shunt takes ohms away"),
+            Given(Cause.CURVE_SETTING, 0.10, "another curve", PHYSICS),
+        ),
+    ),
+)
+
+READING_SIGNS = (*OPEN_AND_SHORT, *SHAPES, *HEAT, *OFFSETS)

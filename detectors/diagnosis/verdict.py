@@ -1,0 +1,121 @@
+"""One line on a whole log: what is wrong, how sure, what next; or what was looked at."""
+
+from collections.abc import Sequence
+
+from detectors.diagnosis.table import words_of
+from shared.events import Event, NotEvaluated, RankedCause, Verdict
+from shared.words import EVERY_CHANNEL, Cause, Severity
+
+SURE = 0.5
+"""From here on one cause is named alone."""
+
+
+def verdict(
+    events: Sequence[Event],
+    causes: Sequence[RankedCause],
+    *,
+    span_s: float | None = None,
+    channels: int | None = None,
+    not_evaluated: Sequence[NotEvaluated] = (),
+) -> Verdict:
+    """The log in one line, with the worst severity among its events.
+
+    `span_s` and `channels` are what was looked at; `not_evaluated` what could not be
+    judged, which the line says where nothing was found.
+    """
+    seen = [event for event in events if event.absorbed_by is None]
+    worst = max((event.severity for event in seen), key=lambda s: s.rank, default=Severity.NOTICE)
+    if worst is Severity.NOTICE:
+        text = _nothing(seen, span_s, channels, not_evaluated)
+        return Verdict(severity=worst, text=text)
+    leading = _leading(causes)
+    faulty = {event.channel for event in seen if event.severity is not Severity.NOTICE}
+    named = [cause for cause in leading if cause[0].channel in faulty]
+    if not named:
+        event = max(seen, key=lambda event: event.severity.rank)
+        return Verdict(severity=worst, text=f"{_place(event.channel)}: {event.text}")
+    text = _most_likely(named[0])
+    if len(named) > 1:
+        text += f"; also {', '.join(_also(ranked) for ranked in named[1:])}"
+    check = named[0][0].next_check
+    if check is not None:
+        text += f" — next: {check.name}"
+    return Verdict(severity=worst, text=text)
+
+
+def _leading(causes: Sequence[RankedCause]) -> list[list[RankedCause]]:
+    """Causes by channel, channels and causes in the order of the diagnosis."""
+    found: dict[str, list[RankedCause]] = {}
+    for cause in causes:
+        found.setdefault(cause.channel, []).append(cause)
+    return list(found.values())
+
+
+def _most_likely(ranked: list[RankedCause]) -> str:
+    first, *rest = ranked
+    place = _place(first.channel, first.cause)
+    if first.cause is None:
+        return f"{place}: cause unclear ({_share(first)} that it is none we know)"
+    if first.probability >= SURE or not rest:
+        return f"{place}: {words_of(first.cause)}, most likely ({_share(first)})"
+    second = rest[0]
+    return (
+        f"{place}: {words_of(first.cause)} ({_share(first)}) "
+        f"or {words_of(second.cause)} ({_share(second)})"
+    )
+
+
+def _also(ranked: list[RankedCause]) -> str:
+    first = ranked[0]
+    return f"{_place(first.channel, first.cause)}: {words_of(first.cause)} ({_share(first)})"
+
+
+def _share(cause: RankedCause) -> str:
+    """Probability in whole per cent, never a round 100."""
+    return f"{min(round(100.0 * cause.probability), 99)} %"
+
+
+def _nothing(
+    seen: Sequence[Event],
+    span_s: float | None,
+    channels: int | None,
+    not_evaluated: Sequence[NotEvaluated],
+) -> str:
+    if channels == 0 or span_s == 0.0:
+        return "nothing to judge: no channel gave a reading"
+    text = "no fault found"
+    if span_s is not None:
+        text += f" in {span(span_s)}"
+    if channels is not None:
+        text += f" of {channels} channel{'' if channels == 1 else 's'}"
+    notices = dict.fromkeys((event.kind, event.channel) for event in seen)
+    if notices:
+        shown = [
+            kind.value if channel == EVERY_CHANNEL else f"{kind.value} on {channel}"
+            for kind, channel in notices
+        ]
+        text += f"; to be known: {', '.join(shown)}"
+    blind = dict.fromkeys(f"{each.kind.value} on {_place(each.channel)}" for each in not_evaluated)
+    if blind:
+        shown = list(blind)
+        more = f" and {len(shown) - 3} more" if len(shown) > 3 else ""
+        text += f"; not evaluated: {', '.join(shown[:3])}{more}"
+    return text
+
+
+def span(seconds: float) -> str:
+    """Length of a log in words: `12 h 3 min`, `4 min 10 s`, `8 s`."""
+    whole = round(seconds)
+    hours, rest = divmod(whole, 3600)
+    minutes, left = divmod(rest, 60)
+    if hours:
+        return f"{hours} h {minutes} min" if minutes else f"{hours} h"
+    if minutes:
+        return f"{minutes} min {left} s" if left else f"{minutes} min"
+    return f"{left} s"
+
+
+def _place(channel: str, cause: Cause | None = None) -> str:
+    if channel != EVERY_CHANNEL:
+        return channel
+    return "link to the host" if cause in (Cause.NETWORK, Cause.HOST_LOAD) else "all channels"

@@ -1,0 +1,168 @@
+"""The trade's rules of thumb hold.
+
+Source: common practice of the trade, without a published source; the rules are those of
+the project's reference values.
+"""
+
+from typing import Any
+
+import pytest
+
+from shared.chain import Chain
+from shared.events import Event, RankedCause
+from shared.words import Cause, Gate, Kind
+from tests.detectors.diagnosis.found import (
+    FLYING,
+    LARGE_FILTER,
+    PLUGGED,
+    TWO_WIRES,
+    event,
+    ranked,
+)
+
+MOVING: dict[str, Any] = {"gate": Gate.PRINTING, "moving": 1.0}
+
+
+def leading(causes: list[RankedCause], count: int = 1) -> list[Cause | None]:
+    return [cause.cause for cause in causes[:count]]
+
+
+def test_open_before_the_first_reading_points_to_wiring_or_board() -> None:
+    """A fault that was there before any good reading is wiring, or the board's setting."""
+    causes = ranked(
+        event(Kind.CODE_HIGH, end_s=None, gate=Gate.STARTING, first_reading=1.0),
+        event(Kind.CONVERTER_FLAG, end_s=None, gate=Gate.STARTING, flags="open"),
+    )
+    assert leading(causes) == [Cause.BROKEN_LEAD]
+    board_or_wiring = {
+        Cause.BROKEN_LEAD,
+        Cause.LOOSE_CONNECTION,
+        Cause.WIRE_COUNT_SETTING,
+        Cause.BUS_WIRING,
+    }
+    assert sum(c.probability for c in causes if c.cause in board_or_wiring) > 0.75
+
+
+def test_noise_only_once_it_prints_points_to_filter_or_cable_first() -> None:
+    """Spikes of either sign and noise that begin with a print are pick-up."""
+    causes = ranked(
+        event(Kind.SPIKE, count=20, positive_share=0.5, **MOVING),
+        event(Kind.INTERFERENCE, tied_to="motion", gate=Gate.PRINTING),
+    )
+    assert set(leading(causes, 2)) == {Cause.INPUT_FILTER, Cause.CABLE_PICKUP}
+    assert sum(cause.probability for cause in causes[:2]) > 0.8
+
+
+def test_a_small_filter_comes_before_the_cable_and_a_large_one_after() -> None:
+    """What the inputs already have decides which of the two is the likelier."""
+    found = (event(Kind.INTERFERENCE, tied_to="motion", gate=Gate.PRINTING),)
+    assert leading(ranked(*found, chain=PLUGGED)) == [Cause.INPUT_FILTER]
+    long_cable = Chain(wires=3, capacitance_nf=470.0, lead_m=2.0)
+    assert leading(ranked(*found, chain=long_cable)) == [Cause.CABLE_PICKUP]
+
+
+def test_breaks_at_one_place_of_the_carriage_point_to_the_lead() -> None:
+    """A break inside a cable opens where the cable bends most."""
+    placed = ranked(event(Kind.CONTACT_BREAK, tied_to="x 165–190 mm", count=12, full=1.0, **MOVING))
+    anywhere = ranked(event(Kind.CONTACT_BREAK, full_share=0.2, count=12, **MOVING))
+    assert leading(placed) == [Cause.BROKEN_LEAD]
+    assert leading(anywhere) == [Cause.LOOSE_CONNECTION]
+
+
+def test_absurd_readings_that_settle_after_a_restart_are_settling() -> None:
+    """They are harmless and don't recur in mid-print."""
+    causes = ranked(
+        event(Kind.RESTART, channel="*", start_s=95.0, end_s=95.0),
+        event(Kind.STARTUP_TRANSIENT, settled_s=32.0),
+    )
+    assert leading(causes) == [Cause.SETTLING_AFTER_RESTART]
+    assert causes[0].probability > 0.8
+
+
+@pytest.mark.parametrize(
+    "found",
+    [
+        event(Kind.CONVERTER_FLAG, flags="not-connected"),
+        event(Kind.BIT_FLIP, count=3),
+        event(Kind.CODE_LOW, count=4),
+    ],
+    ids=["not-connected flag", "bit flips", "zeros"],
+)
+def test_bus_errors_with_flying_wires_point_to_the_bus(found: Event) -> None:
+    """The data bus dislikes long flying leads."""
+    assert leading(ranked(found, chain=FLYING)) == [Cause.BUS_WIRING]
+
+
+def test_voltage_flags_point_to_wiring_then_filter() -> None:
+    """Over- or under-voltage flags alone: bad wiring, or too little filter."""
+    causes = ranked(event(Kind.CONVERTER_FLAG, count=3, gate=None, flags="over-under-voltage"))
+    first, second, third = leading(causes, 3)
+    assert first is Cause.LOOSE_CONNECTION
+    assert Cause.INPUT_FILTER in (second, third)
+
+
+def test_voltage_flags_that_come_with_motion_point_to_the_filter() -> None:
+    """Wiring that is bad is bad at rest as well; motors are heard only when they move."""
+    causes = ranked(
+        event(Kind.CONVERTER_FLAG, count=30, flags="over-under-voltage", **MOVING),
+        event(Kind.INTERFERENCE, tied_to="motion", gate=Gate.PRINTING),
+    )
+    assert leading(causes) == [Cause.INPUT_FILTER]
+
+
+def test_an_offset_of_the_leads_size_with_two_wires_is_lead_resistance() -> None:
+    """1.2 m of two AWG 30 leads: 0.81 Ω, 2.1 °C (copper wire table; computed)."""
+    causes = ranked(event(Kind.OFFSET_COLD, offset_c=2.1, expected_c=23.0), chain=TWO_WIRES)
+    assert leading(causes) == [Cause.LEAD_RESISTANCE]
+
+
+def test_an_offset_of_the_size_that_other_straps_leave_is_the_wire_count() -> None:
+    """3 m of AWG 32 with three wires on a board for two: 1.5 leads, 2.4 Ω (computed)."""
+    chain = Chain(wires=3, lead_awg=32, lead_m=3.0)
+    causes = ranked(event(Kind.OFFSET_COLD, offset_c=6.3, expected_c=23.0), chain=chain)
+    assert leading(causes) == [Cause.WIRE_COUNT_SETTING]
+
+
+def test_an_offset_of_the_ratio_of_two_references_is_the_reference() -> None:
+    """430 Ω taken for 400 Ω lowers the ohms by 7 %: 109 Ω reads 101.4 Ω, −19.5 °C (computed)."""
+    chain = Chain(wires=3, reference_ohm=400.0)
+    causes = ranked(event(Kind.OFFSET_COLD, offset_c=-19.5, expected_c=23.0), chain=chain)
+    assert leading(causes) == [Cause.REFERENCE_SETTING]
+    assert causes[0].probability > 0.8
+
+
+def test_a_frozen_reading_on_flying_wires_points_to_the_bus() -> None:
+    """No answer from the converter: the host goes on with the last reading."""
+    assert leading(ranked(event(Kind.FROZEN, end_s=None), chain=FLYING)) == [Cause.BUS_WIRING]
+
+
+def test_power_without_heat_and_a_smooth_fall_points_to_the_heater() -> None:
+    """The sensor still tells a believable story; the heat is missing."""
+    causes = ranked(event(Kind.NO_RISE, end_s=None, slope_c_per_s=-0.6))
+    assert leading(causes) == [Cause.HEATER_CIRCUIT]
+
+
+def test_a_reading_that_sags_while_power_climbs_points_to_the_seat() -> None:
+    """More power for the same reading: heat goes elsewhere than to the sensor."""
+    causes = ranked(event(Kind.DRIFT, end_s=None, tied_to="power"))
+    assert leading(causes) == [Cause.SENSOR_SEATING]
+
+
+@pytest.mark.parametrize(
+    ("kind", "cause"),
+    [
+        (Kind.JOINT_JUMP, Cause.SUPPLY),
+        (Kind.LINK_LOSS, Cause.NETWORK),
+        (Kind.STALE, Cause.HOST_LOAD),
+    ],
+)
+def test_what_all_channels_share_is_named_for_all(kind: Kind, cause: Cause) -> None:
+    """Joint jumps are the supply, a lost link the network, silence the host."""
+    causes = ranked(event(kind, channel="*", gate=None, count=3), channel="*")
+    assert leading(causes) == [cause]
+
+
+def test_a_steady_tone_is_mains_pickup() -> None:
+    """Hum comes at rest as well, and a larger filter doesn't change that."""
+    for chain in (PLUGGED, LARGE_FILTER):
+        assert leading(ranked(event(Kind.MAINS_BEAT), chain=chain)) == [Cause.MAINS_PICKUP]
