@@ -4,26 +4,14 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any, Protocol
 
-import msgspec
-
 from recordings.files import head_of
+from recordings.notes import Note
+from recordings.opening import is_database
 from recordings.plain_log import PlainLog, read_plain_log
+from recordings.reader import Recording
 from recordings.samples import count_samples, sensor_channels
 from shared.chain import Chain
 from shared.updates import Batch
-
-
-class Note(msgspec.Struct, frozen=True):
-    """What a person wrote at a moment of the log.
-
-    `kind` is `note`, or another word for what a tool can use (an answer to a check, the
-    start of a trial), with what belongs to it in `facts`.
-    """
-
-    time_s: float
-    text: str
-    kind: str = "note"
-    facts: dict[str, Any] = {}
 
 
 class Log(Protocol):
@@ -115,7 +103,11 @@ class PlainFile:
 
 
 def open_log(path: str | Path) -> Log:
-    """Open a plain log; its content decides, not its name. Raises BadInput for anything else."""
+    """Open a recording or a plain log; its content decides, not its name.
+
+    Raises BadInput for anything else.
+    """
     path = Path(path)
-    head_of(path)
+    if is_database(head_of(path)):
+        return Recording(path)
     return PlainFile(read_plain_log(path))

@@ -1,0 +1,300 @@
+"""Reading a recording, also while it is being written, also one from a stranger.
+
+Transactions are short: some blocks are fetched, then the connection is idle, so that the
+writer's log can be emptied. Order is that of ids. Every row's CRC is checked.
+"""
+
+import sqlite3
+from collections.abc import Iterable, Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import numpy as np
+
+from recordings.files import shown
+from recordings.notes import Note
+from recordings.opening import open_recording
+from recordings.packing import Damaged, Samples, decompress, unpack_entries, unpack_samples
+from recordings.rollup import RollUps
+from recordings.samples import sensor_channels
+from recordings.schema import ROLL_UP_S, Cell, crc_of
+from shared.chain import Chain, check_chain
+from shared.errors import BadInput
+from shared.events import Event
+from shared.text import clean
+from shared.updates import Batch, Entry, Floats
+from shared.words import QUANTITIES, quantity_of
+
+FETCH = 256
+"""Rows fetched in one transaction."""
+
+
+class RollUp(msgspec.Struct, frozen=True):
+    """One key in stretches of 10 s; arrays of shape (n,). Stretches without a value are absent."""
+
+    start_s: Floats
+    low: Floats
+    mean: Floats
+    high: Floats
+    count: Floats
+
+
+class Recording:
+    """A recording on disk. Use from one thread at a time; raises BadInput for all that is wrong."""
+
+    def __init__(self, path: str | Path) -> None:
+        self.path = Path(path)
+        self._connection = open_recording(self.path)
+        self._names: dict[int, str] = {}
+        self._fresh_after = 0
+        try:
+            self.meta: Mapping[str, Any] = self._read_meta()
+            self.chains: Mapping[str, Chain] = self._read_chains()
+        except BaseException:
+            self.close()
+            raise
+
+    def close(self) -> None:
+        self._connection.close()
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """Every CHANNEL.QUANTITY, in order of appearance."""
+        self._read_keys()
+        return tuple(self._names.values())
+
+    @property
+    def channels(self) -> tuple[str, ...]:
+        """Channels with a sensor's reading, in order of appearance."""
+        return sensor_channels(self.keys)
+
+    @property
+    def unknown(self) -> tuple[str, ...]:
+        """Keys whose quantity the contract does not list."""
+        return tuple(key for key in self.keys if quantity_of(key) not in QUANTITIES)
+
+    @property
+    def first_s(self) -> float | None:
+        """Log time of the first update; None before there is one."""
+        return self._end("SELECT first_s FROM sample_blocks ORDER BY id LIMIT 1")
+
+    @property
+    def last_s(self) -> float | None:
+        """Log time of the newest update on disk."""
+        return self._end("SELECT last_s FROM sample_blocks ORDER BY id DESC LIMIT 1")
+
+    @property
+    def duration_s(self) -> float:
+        """Last time less first time."""
+        return (self.last_s or 0.0) - (self.first_s or 0.0)
+
+    @property
+    def samples(self) -> int:
+        """Number of sensor readings: temperatures, codes and resistances."""
+        total = self._query("SELECT total(readings) FROM sample_blocks")[0][0]
+        return int(total)
+
+    def entries(self) -> Iterator[Entry]:
+        """Every entry as it came, in order."""
+        for cells in self._rows("entry_blocks"):
+            number, _, _, count, size, data = cells
+            try:
+                entries = unpack_entries(decompress(data, size))
+            except Damaged as why:
+                raise self._damaged("entry_blocks", number, str(why)) from None
+            if len(entries) != count:
+                raise self._damaged("entry_blocks", number, "holds another number of entries")
+            yield from entries
+
+    def batches(
+        self, rows: int = 4096, start_s: float = -np.inf, end_s: float = np.inf
+    ) -> Iterator[Batch]:
+        """Updates as detectors saw them, in order, in batches of about `rows` rows.
+
+        With `start_s` or `end_s`: the blocks that touch that stretch, uncut.
+        """
+        after = 0 if start_s == -np.inf else self._block_before(start_s)
+        for _, batch in self._joined(after, rows, end_s):
+            yield batch
+
+    def fresh(self, rows: int = 4096) -> Iterator[Batch]:
+        """Batches that earlier calls have not given; call again to follow a live recording."""
+        for last, batch in self._joined(self._fresh_after, rows, np.inf):
+            self._fresh_after = last
+            yield batch
+
+    def events(self) -> list[Event]:
+        """Every event as it last stood, in order of its id."""
+        newest = {event.id: event for event in self.event_changes()}
+        return [newest[number] for number in sorted(newest)]
+
+    def event_changes(self) -> Iterator[Event]:
+        """Events' lives: each change as it was recorded, in order."""
+        for cells in self._rows("event_changes"):
+            try:
+                yield msgspec.msgpack.decode(cells[13], type=Event)
+            except (msgspec.MsgspecError, ValueError):
+                raise self._damaged("event_changes", cells[0], "does not hold an event") from None
+
+    @property
+    def notes(self) -> tuple[Note, ...]:
+        """Notes in the order in which they were written."""
+        return tuple(
+            Note(time_s or 0.0, clean(text, 2000), clean(kind), self._json("notes", number, facts))
+            for number, time_s, kind, text, facts in self._rows("notes")
+        )
+
+    def anchors(self) -> list[tuple[float, float, float | None]]:
+        """Clock anchors: own time, wall clock (Unix), log time where known, s."""
+        return [(row[1], row[2], row[3]) for row in self._rows("anchors")]
+
+    def rollup(self, key: str) -> RollUp:
+        """A key's roll-up; stretches that the writer had not closed come from the samples."""
+        self._read_keys()
+        ids = {name: number for number, name in self._names.items()}
+        number = ids.get(key, 0)
+        rows = [
+            cells[1:2] + cells[3:] for cells in self._rows("roll_ups", f"AND key_id = {number}")
+        ]
+        newest = self._query("SELECT start_s FROM roll_ups ORDER BY id DESC LIMIT 1")
+        after_s = newest[0][0] + ROLL_UP_S if newest else -np.inf
+        open_ones = RollUps()
+        for batch in self.batches(start_s=after_s):
+            inside = int(np.searchsorted(batch.time_s, after_s))
+            closed = open_ones.add(batch.cut(inside, len(batch)))
+            rows += [_cells(stretch) for stretch in closed if stretch.key == key]
+        rows += [_cells(stretch) for stretch in open_ones.finish() if stretch.key == key]
+        table = np.array(rows, dtype=np.float64).reshape(-1, 5)
+        return RollUp(*table.T)
+
+    # -- rows --
+
+    def _query(self, statement: str, *values: Cell) -> list[tuple[Any, ...]]:
+        """Rows of one short transaction."""
+        try:
+            return self._connection.execute(statement, values).fetchall()
+        except sqlite3.Error as error:
+            raise self._bad(f"cannot be read: {clean(str(error))}") from None
+
+    def _rows(self, table: str, more: str = "", after: int = 0) -> Iterator[tuple[Any, ...]]:
+        """Rows of a table by id, without their CRC, which is checked."""
+        statement = f"SELECT * FROM {table} WHERE id > ? {more} ORDER BY id LIMIT {FETCH}"
+        while rows := self._query(statement, after):
+            for *cells, crc in rows:
+                if crc_of(cells) != crc:
+                    raise self._damaged(table, cells[0], "its CRC does not hold")
+                yield tuple(cells)
+            after = rows[-1][0]
+
+    def _blocks(self, after: int, end_s: float) -> Iterator[tuple[int, Samples]]:
+        for number, first_s, _, count, _, size, data in self._rows("sample_blocks", "", after):
+            if first_s > end_s:
+                return
+            try:
+                samples = unpack_samples(decompress(data, size))
+            except Damaged as why:
+                raise self._damaged("sample_blocks", number, str(why)) from None
+            if len(samples.time_s) != count:
+                raise self._damaged("sample_blocks", number, "holds another number of rows")
+            yield number, samples
+
+    def _joined(self, after: int, rows: int, end_s: float) -> Iterator[tuple[int, Batch]]:
+        """Blocks joined to batches, each with the id of its last block."""
+        held: list[Samples] = []
+        size = last = 0
+        for last, samples in self._blocks(after, end_s):
+            held.append(samples)
+            size += len(samples.time_s)
+            if size >= rows:
+                yield last, self._join(held, size)
+                held, size = [], 0
+        if held:
+            yield last, self._join(held, size)
+
+    def _join(self, blocks: Iterable[Samples], size: int) -> Batch:
+        time_s = np.empty(size)
+        columns: dict[int, Floats] = {}
+        texts: dict[str, list[tuple[int, str]]] = {}
+        row = 0
+        for block in blocks:
+            end = row + len(block.time_s)
+            time_s[row:end] = block.time_s
+            for number, values in zip(block.key_ids.tolist(), block.values, strict=True):
+                column = columns.get(number)
+                if column is None:
+                    column = columns[number] = np.full(size, np.nan)
+                column[row:end] = values
+            for number, at, text in block.texts:
+                texts.setdefault(self._name(number), []).append((row + at, clean(text)))
+            row = end
+        return Batch(time_s, {self._name(number): columns[number] for number in columns}, texts)
+
+    def _name(self, number: int) -> str:
+        if number not in self._names:
+            self._read_keys()
+        if number not in self._names:
+            raise self._bad(f"names no key {number}")
+        return self._names[number]
+
+    def _read_keys(self) -> None:
+        after = max(self._names, default=0)
+        for number, name in self._rows("keys", "", after):
+            self._names[number] = clean(name)
+
+    def _block_before(self, time_s: float) -> int:
+        """Id before the first block that reaches `time_s`, by bisection: times do not fall."""
+        ends = self._query("SELECT min(id), max(id) FROM sample_blocks")[0]
+        if ends[0] is None:
+            return 0
+        low, high = ends
+        while low < high:
+            middle = (low + high) // 2
+            found = self._query(
+                "SELECT id, last_s FROM sample_blocks WHERE id >= ? ORDER BY id LIMIT 1", middle
+            )[0]
+            if found[1] < time_s:
+                low = found[0] + 1
+            else:
+                high = middle
+        return int(low) - 1
+
+    def _end(self, statement: str) -> float | None:
+        rows = self._query(statement)
+        return float(rows[0][0]) if rows else None
+
+    # -- meta --
+
+    def _read_meta(self) -> dict[str, Any]:
+        meta = {}
+        for name, value, crc in self._query("SELECT * FROM about"):
+            if crc_of((name, value)) != crc:
+                raise self._damaged("about", name, "its CRC does not hold")
+            meta[name] = self._json("about", name, value)
+        return meta
+
+    def _read_chains(self) -> dict[str, Chain]:
+        try:
+            chains = msgspec.convert(self.meta.get("chains", {}), dict[str, Chain])
+            for chain in chains.values():
+                check_chain(chain)
+        except (msgspec.ValidationError, ValueError) as error:
+            raise self._bad(f"its chain facts are wrong: {clean(str(error))}") from None
+        return {clean(name): chain for name, chain in chains.items()}
+
+    def _json(self, table: str, number: object, text: str) -> Any:
+        try:
+            return msgspec.json.decode(text)
+        except (msgspec.MsgspecError, ValueError, RecursionError):
+            raise self._damaged(table, number, "does not hold JSON") from None
+
+    def _damaged(self, table: str, number: object, why: str) -> BadInput:
+        return self._bad(f"damaged: {table} {clean(str(number))}: {why}")
+
+    def _bad(self, what: str) -> BadInput:
+        do = f"save the rest with `ohmvigil check {shown(self.path)} --repair NEW`"
+        return BadInput(shown(self.path), what, do)
+
+
+def _cells(stretch: Any) -> tuple[float, ...]:
+    return (stretch.start_s, stretch.low, stretch.mean, stretch.high, stretch.count)

@@ -1,0 +1,188 @@
+"""The recording file while it is written: one connection, one owner, whole batches or nothing."""
+
+import os
+import shutil
+import sqlite3
+from collections.abc import Sequence
+from contextlib import suppress
+from pathlib import Path
+
+from recordings.files import os_error, shown
+from recordings.packer import about_row
+from recordings.schema import (
+    APPLICATION_ID,
+    VERSION,
+    Row,
+    crc_of,
+    create_statements,
+    insert_statement,
+)
+from shared.errors import BadInput
+
+FLOOR_BYTES = 16 << 20
+FLOOR_PART = 0.02
+"""Recording pauses when less than the smaller of these is free on the disk."""
+BUSY_S = 5.0
+
+
+class StoreFailed(Exception):
+    """A batch could not be stored; nothing of it is in the file. Its text is one line."""
+
+
+class Store:
+    """Stores rows in a new recording. Not safe to share between threads."""
+
+    def __init__(self, path: Path, run_id: str, first_rows: Sequence[Row]) -> None:
+        """Begin a new file. Raises BadInput when there is one, or none can be made."""
+        self.path = path
+        self._run_id = run_id
+        self._connection: sqlite3.Connection | None = None
+        try:
+            self._begin(first_rows)
+        except FileExistsError:
+            do = "name another file, or move it away"
+            raise BadInput(shown(path), "there is a file of this name already", do) from None
+        except OSError as error:
+            raise os_error(path, error) from None
+        except sqlite3.Error as error:
+            raise BadInput(shown(path), f"cannot record here: {error}", "check the disk") from None
+
+    def save(self, rows: Sequence[Row], again: Sequence[Row]) -> None:
+        """Store all rows in one transaction, synced to the disk when this returns.
+
+        `again` are rows that a new file needs first, should the old one have gone.
+        Raises StoreFailed; the file is then opened anew at the next call.
+        """
+        try:
+            self._check_disk()
+            connection = self._connection or self._reopen(again)
+            if not self._is_here():
+                self._drop()
+                connection = self._reopen(again)
+            insert_rows(connection, rows)
+        except (sqlite3.Error, OSError) as error:
+            if self._connection is not None and not _is_full(error):
+                self._drop()
+            raise StoreFailed(_words(error)) from error
+
+    def size(self) -> int:
+        """Bytes on the disk: the file and its write-ahead log; 0 when it has gone."""
+        total = 0
+        for suffix in ("", "-wal"):
+            with suppress(OSError):
+                total += Path(f"{self.path}{suffix}").stat().st_size
+        return total
+
+    def finish(self) -> None:
+        """Close; the file then stands alone, unless a reader still holds it."""
+        if self._connection is not None:
+            with suppress(sqlite3.Error):
+                self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+                self._connection.execute("PRAGMA busy_timeout = 100")
+                self._connection.execute("PRAGMA journal_mode = DELETE").fetchall()
+        self._drop()
+
+    def _begin(self, first_rows: Sequence[Row]) -> sqlite3.Connection:
+        """Make the file; it must not be there."""
+        descriptor = os.open(self.path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o644)
+        self._inode = _inode(os.fstat(descriptor))
+        os.close(descriptor)
+        try:
+            connection = self._make(first_rows)
+        except (sqlite3.Error, OSError):
+            with suppress(OSError):
+                self.path.unlink()
+            raise
+        _sync_folder(self.path.parent)
+        self._connection = connection
+        return connection
+
+    def _make(self, first_rows: Sequence[Row]) -> sqlite3.Connection:
+        connection = self._connect()
+        connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        connection.execute(f"PRAGMA user_version = {VERSION}")
+        connection.execute("BEGIN IMMEDIATE")
+        for statement in create_statements():
+            connection.execute(statement)
+        connection.execute("COMMIT")
+        connection.execute("PRAGMA journal_mode = WAL").fetchall()
+        insert_rows(connection, [about_row("run_id", self._run_id), *first_rows])
+        return connection
+
+    def _reopen(self, again: Sequence[Row]) -> sqlite3.Connection:
+        if not self.path.exists():
+            return self._begin(again)
+        connection = self._connect()
+        with suppress(sqlite3.DatabaseError):
+            found = connection.execute("SELECT value FROM about WHERE name = 'run_id'").fetchone()
+            if found == (f'"{self._run_id}"',):
+                self._inode = _inode(self.path.stat())
+                self._connection = connection
+                return connection
+        connection.close()
+        raise FileExistsError(17, "another file has taken its place")
+
+    def _connect(self) -> sqlite3.Connection:
+        connection = sqlite3.connect(self.path, timeout=BUSY_S, isolation_level=None)
+        connection.execute("PRAGMA trusted_schema = OFF")
+        connection.execute("PRAGMA synchronous = FULL")
+        return connection
+
+    def _drop(self) -> None:
+        connection, self._connection = self._connection, None
+        if connection is not None:
+            with suppress(sqlite3.Error):
+                connection.close()
+
+    def _is_here(self) -> bool:
+        """Whether the path still names the file that is open."""
+        try:
+            return _inode(self.path.stat()) == self._inode
+        except FileNotFoundError:
+            return False
+
+    def _check_disk(self) -> None:
+        usage = shutil.disk_usage(self.path.parent)
+        if usage.free < min(FLOOR_BYTES, FLOOR_PART * usage.total):
+            raise OSError(28, f"only {usage.free >> 20} MiB are free on the disk")
+
+
+def insert_rows(connection: sqlite3.Connection, rows: Sequence[Row]) -> None:
+    """Insert all rows in one transaction, or none."""
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        for row in rows:
+            cells = row.cells
+            if row.table == "notes":
+                newest = connection.execute("SELECT coalesce(max(id), 0) FROM notes").fetchone()
+                cells = (newest[0] + 1, *cells[1:])
+            connection.execute(insert_statement(row.table), (*cells, crc_of(cells)))
+        connection.execute("COMMIT")
+    except sqlite3.Error:
+        with suppress(sqlite3.Error):
+            connection.execute("ROLLBACK")
+        raise
+
+
+def _inode(status: os.stat_result) -> tuple[int, int]:
+    return status.st_dev, status.st_ino
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make a new name last through a power cut."""
+    with suppress(OSError):
+        descriptor = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(descriptor)
+        finally:
+            os.close(descriptor)
+
+
+def _is_full(error: Exception) -> bool:
+    return getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_FULL
+
+
+def _words(error: sqlite3.Error | OSError) -> str:
+    if isinstance(error, OSError):
+        return (error.strerror or str(error)).lower()
+    return str(error)
