@@ -3,8 +3,10 @@
 from collections.abc import Mapping
 
 from detectors.detector import HostDetector, RowDetector, Rule, WindowDetector
+from detectors.kinds.excursions import ExcursionDetector
 from detectors.kinds.flags import FlagDetector
 from detectors.kinds.link import LinkDetector
+from detectors.kinds.noise import NoiseDetector
 from detectors.kinds.rail import RailDetector
 from detectors.plan import ChannelPlan
 from shared.chain import Chain
@@ -17,12 +19,12 @@ def host_detectors() -> list[HostDetector]:
 
 def row_detectors(plan: ChannelPlan) -> list[RowDetector]:
     """Detectors that see single rows of one channel."""
-    return [RailDetector(plan)]
+    return [RailDetector(plan), ExcursionDetector(plan)]
 
 
 def window_detectors(plan: ChannelPlan) -> list[WindowDetector]:
     """Detectors that see windows of one channel."""
-    return []
+    return [NoiseDetector(plan)]
 
 
 def rules(chains: Mapping[str, Chain]) -> list[Rule]:

@@ -1,0 +1,240 @@
+"""Departures that no heat could make, one at a time: where they began and how they ended.
+
+A reading departs where it moves, from one row to the next, by more than
+
+    speed limit × time between the rows + Z × noise + one step of rounding
+
+in units of the signal. It has come back when it stands where heat could have brought it
+meanwhile, and has stayed when it does not for long. What an excursion is called is for
+`detectors.kinds.excursions` to say.
+"""
+
+import math
+from dataclasses import dataclass
+from enum import Enum, auto
+
+import numpy as np
+from numpy.typing import NDArray
+
+from detectors.detector import Given, Moment
+from detectors.frame import ChannelColumns
+from detectors.learned import Learned
+from detectors.plan import ChannelPlan
+from detectors.speedlimit import share_of_power, shares_of_power
+from shared.updates import Floats
+
+Z = 5.33 * math.sqrt(2.0)
+"""5.33 sd is one false alarm in 30 days at 4 Hz for white noise; a difference of two readings
+has √2 of the noise. Rounding and the speed limit come on top, for noise with fat tails."""
+FIRST_NOISE_C = 0.25
+"""Noise taken for granted before the first window, K."""
+HELD_C_S = 2.5
+"""How fast a heater's reading may wander during an excursion: the host regulates on it."""
+LONGEST_S = 10.0
+"""A contact that opens for longer is taken for a step, or for an open input."""
+STAYS_ROWS = 3
+STAYS_BELOW_S = 2.0
+"""A jump down that lasts so long is a step; a jump up may be an open contact until `LONGEST_S`."""
+RAMP_ROW = 4
+FULL_C = 200.0
+"""Where only degrees are known, a jump of so many K is a contact that opened wholly."""
+
+
+class End(Enum):
+    """How an excursion ended."""
+
+    BACK = auto()
+    STAYED = auto()
+    HEAT = auto()
+    """It went on like heat: the limit was too low for this heater. Nothing to report."""
+    LOST = auto()
+    """It was cut off by a gap or another source, or was an open or shorted input for long."""
+
+
+@dataclass(slots=True)
+class Excursion:
+    """One departure, in units of the signal; deltas are from where heat would have been."""
+
+    start_s: float
+    row: int
+    base: float
+    """Signal at the row before."""
+    before_c: float
+    before_code: float
+    first: float
+    """Jump of the first row."""
+    allowed: float
+    """What heat and noise could have done in that row."""
+    guard: float
+    """What noise alone could have done."""
+    slope: float
+    """Slope of the signal before, per second."""
+    per_kelvin: float
+    in_ohms: bool
+    spacing_s: float
+    first_reading: bool
+    peak: float
+    peak_c: float
+    peak_code: float
+    last: float
+    rows: int = 1
+    readings: int = 1
+    """Rows whose signal differs from the row before: samples of the sensor."""
+    same_way: int = 0
+    level: float = math.nan
+    """Delta at the third row: the size of a step."""
+    was_high: bool = False
+    was_low: bool = False
+
+    @property
+    def is_up(self) -> bool:
+        return self.first > 0.0
+
+
+class Tracker:
+    """Recognises departures of one channel and follows each to its end."""
+
+    def __init__(self, plan: ChannelPlan) -> None:
+        self._plan = plan
+        self.now: Excursion | None = None
+
+    def suspects(self, columns: ChannelColumns, given: Given) -> NDArray[np.bool_]:
+        """Rows that depart, shape (n,)."""
+        at = given.window
+        plan, learned = self._plan, given.learned
+        per_kelvin: Floats | float = plan.ohm_per_kelvin
+        if not columns.in_ohms.all():
+            per_kelvin = np.where(columns.in_ohms, plan.ohm_per_kelvin, 1.0)
+        least_guard = np.array([Z * one.noise + one.step for one in learned])[at]
+        first = Z * FIRST_NOISE_C * per_kelvin
+        guard = np.where(np.isnan(least_guard), first, least_guard)
+        spacing = np.fmax(columns.spacing_s, np.array([one.spacing_s for one in learned])[at])
+        share = shares_of_power(columns.power, np.array([one.power for one in learned])[at])
+        rise = np.fmax(
+            np.array([one.rise_c_s for one in learned])[at] * share,
+            np.array([least_rise(one) for one in learned])[at],
+        )
+        fall = np.array([one.fall_c_s for one in learned])[at]
+        delta = columns.signal - given.before
+        scale = spacing * per_kelvin
+        far = (delta > rise * scale + guard) | (-delta > fall * scale + guard)
+        suspects: NDArray[np.bool_] = columns.changed & far
+        return suspects
+
+    def departs(self, moment: Moment, base: float) -> bool:
+        """Whether the reading departs from `base` at this row; it is then followed on."""
+        sample = moment.sample
+        if not sample.changed:
+            return False
+        learned = moment.learned
+        delta = sample.signal - base
+        per_kelvin = self._plan.ohm_per_kelvin if sample.in_ohms else 1.0
+        noise = learned.noise
+        guard = Z * noise + learned.step if noise == noise else Z * FIRST_NOISE_C * per_kelvin
+        spacing = sample.spacing_s if sample.spacing_s > learned.spacing_s else learned.spacing_s
+        scale = spacing * per_kelvin
+        if delta > 0.0:
+            rise = learned.rise_c_s * share_of_power(sample.power, learned.power)
+            least = least_rise(learned)
+            allowed = (rise if rise > least else least) * scale + guard
+            if not delta > allowed:
+                return False
+        else:
+            allowed = learned.fall_c_s * scale + guard
+            if not -delta > allowed:
+                return False
+        self.now = Excursion(
+            start_s=moment.time_s,
+            row=moment.row,
+            base=base,
+            before_c=moment.before.celsius,
+            before_code=moment.before.code,
+            first=delta,
+            allowed=allowed,
+            guard=guard,
+            slope=learned.slope,
+            per_kelvin=per_kelvin,
+            in_ohms=sample.in_ohms,
+            spacing_s=spacing,
+            first_reading=noise != noise,
+            peak=delta,
+            peak_c=sample.celsius,
+            peak_code=sample.code,
+            last=sample.signal,
+            level=delta,
+        )
+        self._rails(self.now, sample.signal)
+        return True
+
+    def follow(self, moment: Moment) -> End | None:
+        """Take the next row of the excursion; how it ended, if it did. It then stays in `now`."""
+        out, sample = self.now, moment.sample
+        assert out is not None
+        if sample.joined or sample.signal != sample.signal:
+            return End.LOST
+        elapsed_s = moment.time_s - out.start_s
+        drift = out.slope * (elapsed_s if elapsed_s < LONGEST_S else LONGEST_S)
+        delta = sample.signal - out.base
+        away = _beyond(delta, drift)
+        wander = HELD_C_S * out.per_kelvin * min(elapsed_s, LONGEST_S)
+        if abs(away) <= min(out.guard + wander, 0.5 * abs(out.peak)):
+            return End.BACK if elapsed_s <= LONGEST_S or out.rows == 1 else End.LOST
+        was_high = self._is_high(out.last)
+        change = sample.signal - out.last
+        out.last = sample.signal
+        if (away > 0.0) is not out.is_up:
+            return End.LOST if self._railed(out) and elapsed_s > LONGEST_S else End.BACK
+        out.rows += 1
+        out.readings += sample.changed
+        if abs(delta) > abs(out.peak):
+            out.peak, out.peak_c, out.peak_code = delta, sample.celsius, sample.code
+        if out.rows == STAYS_ROWS:
+            out.level = delta - drift
+        self._rails(out, sample.signal)
+        if self._is_high(sample.signal) or self._is_low(sample.signal):
+            return None
+        if was_high and elapsed_s > LONGEST_S:
+            return End.LOST
+        if out.rows <= RAMP_ROW and 0.3 < change / out.first < 3.0:
+            out.same_way += 1
+        if out.rows == RAMP_ROW and out.same_way == RAMP_ROW - 1:
+            return End.HEAT
+        stays_s = LONGEST_S if out.is_up else STAYS_BELOW_S
+        if out.rows >= STAYS_ROWS and elapsed_s >= stays_s:
+            return End.STAYED
+        return None
+
+    def turned(self, moment: Moment) -> bool:
+        """After coming back: whether it went past, to the other side."""
+        out = self.now
+        return out is not None and (moment.sample.signal > out.base) is not out.is_up
+
+    def _rails(self, out: Excursion, signal: float) -> None:
+        out.was_high = out.was_high or self._is_high(signal)
+        out.was_low = out.was_low or self._is_low(signal)
+        if not out.in_ohms and out.first > FULL_C:
+            out.was_high = True
+
+    def _railed(self, out: Excursion) -> bool:
+        return out.was_high or out.was_low
+
+    def _is_high(self, signal: float) -> bool:
+        out = self.now
+        return out is not None and out.in_ohms and signal >= self._plan.high_ohm
+
+    def _is_low(self, signal: float) -> bool:
+        out = self.now
+        return out is not None and out.in_ohms and signal <= self._plan.low_ohm
+
+
+def least_rise(learned: Learned) -> float:
+    """Rise that needs no power, K/s: what was put in before, a fan that stops, a sensor in air."""
+    return min(learned.rise_c_s, HELD_C_S)
+
+
+def _beyond(delta: float, drift: float) -> float:
+    """How far a delta lies outside the way from 0 to the drift."""
+    low, high = (drift, 0.0) if drift < 0.0 else (0.0, drift)
+    if delta > high:
+        return delta - high
+    return delta - low if delta < low else 0.0

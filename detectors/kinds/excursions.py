@@ -1,0 +1,273 @@
+"""spike, bit-flip, contact-break and step: what no heat could do, told apart.
+
+Quantity: Ω where a code or resistance is known, else K. One tracker
+(`detectors.excursion`) finds where a reading departs; the kind follows from how it ends:
+
+- bit-flip       one reading; its code with one bit flipped back is what the readings on both
+                 sides give. Chance would agree in less than 1 %.
+- contact-break  toward open and back: to the open end of the range even for one reading, or
+                 two readings or more. Single readings up, three in ten minutes and none down.
+- spike          any other excursion that came back: one reading, or a few below.
+- step           it stayed: for 2 s below, for 10 s above, since a contact may open so long.
+
+Blind to jumps within the speed limit times the spacing of readings, and, for bit-flip,
+where the code is not known and degrees are too coarse to give it back.
+"""
+
+from collections import deque
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from detectors.bits import flipped_bit
+from detectors.detector import Given, Moment, Say
+from detectors.excursion import STAYS_BELOW_S, STAYS_ROWS, End, Excursion, Tracker
+from detectors.frame import ChannelColumns, Frame
+from detectors.plan import ChannelPlan
+from detectors.reports import Departure, Sighting
+from shared.events import NotEvaluated
+from shared.words import Kind
+
+RECENT_S = 600.0
+SINGLES_UP = 3
+"""So many single readings up within `RECENT_S`, and none down, are a contact."""
+BOTH_WAYS_OF = 4
+BOTH_WAYS_SHARE = 0.25
+"""Of four or more lately a quarter down: noise with bursts, not a contact."""
+CODE_TOLERANCE = 2.0
+"""Codes; three sd of noise on top."""
+
+
+@dataclass(slots=True)
+class _Tally:
+    """What the occurrences of one kind had in common."""
+
+    count: int = 0
+    up: int = 0
+    full: int = 0
+    moving: int = 0
+    motion_known: int = 0
+
+
+class ExcursionDetector:
+    """Busy while a reading is away."""
+
+    def __init__(self, plan: ChannelPlan) -> None:
+        self._plan = plan
+        self._tracker = Tracker(plan)
+        self._recent: deque[tuple[float, bool]] = deque(maxlen=64)
+        self._tallies: dict[Kind, _Tally] = {}
+        self._context: dict[str, float] = {}
+        self._last_row = 0
+        self._last_s = 0.0
+        self.busy = False
+
+    def suspects(self, columns: ChannelColumns, frame: Frame, given: Given) -> NDArray[np.bool_]:
+        return self._tracker.suspects(columns, given)
+
+    def step(self, moment: Moment, say: Say) -> None:
+        if not self.busy:
+            if moment.sample.changed and self._tracker.departs(moment, moment.before.signal):
+                self._depart(moment, say)
+            return
+        self._last_row, self._last_s = moment.row, moment.time_s
+        end = self._tracker.follow(moment)
+        if end is None:
+            return
+        out = self._tracker.now
+        assert out is not None
+        turned = end is End.BACK and self._tracker.turned(moment)
+        self.busy = False
+        self._tracker.now = None
+        if end is End.BACK:
+            self._back(out, moment, say)
+        elif end is End.STAYED:
+            self._stayed(out, moment.row, moment.time_s, say)
+        say(self._departure(out, moment.row, moment.time_s, away=False))
+        if turned and self._tracker.departs(moment, out.base):
+            self._depart(moment, say)
+
+    def finish(self, say: Say) -> None:
+        out = self._tracker.now
+        if out is None or out.rows < STAYS_ROWS or out.was_high or out.was_low:
+            return
+        if self._last_s - out.start_s >= STAYS_BELOW_S:
+            self._stayed(out, self._last_row, self._last_s, say)
+
+    def not_evaluated(self) -> list[NotEvaluated]:
+        plan, channel = self._plan, self._plan.name
+        if plan.has_code or self._degrees_give_codes:
+            return []
+        why = "no code is reported, and degrees do not give it back"
+        return [NotEvaluated(kind=Kind.BIT_FLIP, channel=channel, why=why)]
+
+    # -- one excursion --
+
+    def _depart(self, moment: Moment, say: Say) -> None:
+        out = self._tracker.now
+        assert out is not None
+        self.busy = True
+        self._context = dict(moment.context)
+        say(self._departure(out, moment.row, moment.time_s, away=True))
+
+    def _departure(self, out: Excursion, row: int, time_s: float, *, away: bool) -> Departure:
+        return Departure(row, time_s, self._plan.name, away, out.first, _unit(out), out.spacing_s)
+
+    def _back(self, out: Excursion, moment: Moment, say: Say) -> None:
+        self._recent.append((out.start_s, out.is_up))
+        bit = self._bit(out, moment)
+        kind = self._kind(out, bit)
+        if kind is None:
+            return
+        duration_s = moment.time_s - out.start_s
+        size = f"{_size(out.peak, out)} for {duration_s:.2f} s, then back"
+        if bit is not None:
+            text = f"{_size(out.peak, out)} for one reading: bit {bit} of the code was flipped"
+        elif kind is Kind.CONTACT_BREAK and out.was_high:
+            text = f"open for {duration_s:.2f} s, then back: a contact opened"
+        elif kind is Kind.CONTACT_BREAK:
+            text = f"{size}: a contact opened"
+        else:
+            text = f"{size}: no heat does that"
+        facts = self._facts(out, kind, duration_s)
+        if bit is not None:
+            facts["bit"] = float(bit)
+        say(self._sighting(out, moment.row, moment.time_s, kind, moment.time_s, text, facts))
+
+    def _stayed(self, out: Excursion, row: int, time_s: float, say: Say) -> None:
+        out.peak = out.level
+        text = f"{_size(out.level, out)} in {out.spacing_s:.2g} s, and it stayed: no heat does that"
+        facts = self._facts(out, Kind.STEP, time_s - out.start_s)
+        say(self._sighting(out, row, time_s, Kind.STEP, out.start_s, text, facts))
+
+    def _kind(self, out: Excursion, bit: int | None) -> Kind | None:
+        """None where the low end of the range has said it already."""
+        if bit is not None:
+            return Kind.BIT_FLIP
+        if out.was_high:
+            return Kind.CONTACT_BREAK
+        if out.was_low:
+            return None
+        if not out.is_up:
+            return Kind.SPIKE
+        recent = [up for start_s, up in self._recent if out.start_s - start_s <= RECENT_S]
+        down = len(recent) - sum(recent)
+        if self._is_single(out):
+            is_contact = len(recent) >= SINGLES_UP and down == 0
+        else:
+            is_contact = len(recent) < BOTH_WAYS_OF or down < BOTH_WAYS_SHARE * len(recent)
+        return Kind.CONTACT_BREAK if is_contact else Kind.SPIKE
+
+    def _is_single(self, out: Excursion) -> bool:
+        """One sample of the sensor, also where the host repeats its code in a row or two."""
+        return out.rows == 1 or (out.readings == 1 and out.rows <= 3 and self._plan.has_code)
+
+    # -- bits --
+
+    @property
+    def _degrees_give_codes(self) -> bool:
+        plan = self._plan
+        ohm = plan.chain.rounding_c * plan.ohm_per_kelvin
+        return not plan.is_assumed and not plan.has_signal_in_ohms and ohm < plan.ohm_per_code
+
+    def _bit(self, out: Excursion, moment: Moment) -> int | None:
+        if not self._is_single(out):
+            return None
+        plan, after = self._plan, moment.sample
+        before_code, code, after_code = out.before_code, out.peak_code, after.code
+        tolerance = CODE_TOLERANCE
+        if code != code:
+            if not self._degrees_give_codes or not out.peak_c < 900.0:
+                return None
+            before_code, code, after_code = (
+                plan.code_of_degrees(celsius)
+                for celsius in (out.before_c, out.peak_c, after.celsius)
+            )
+            tolerance += 1.0
+        guard_ohm = out.guard if out.in_ohms else out.guard * plan.ohm_per_kelvin
+        noise = guard_ohm / plan.ohm_per_code
+        tolerance += 0.4 * noise + 0.5 * abs(after_code - before_code)
+        return flipped_bit(code, 0.5 * (before_code + after_code), tolerance, plan.chain.bits)
+
+    # -- words and numbers --
+
+    def _facts(self, out: Excursion, kind: Kind, duration_s: float) -> dict[str, float | str]:
+        tally = self._tallies.setdefault(kind, _Tally())
+        speed = self._context.get("motion.speed_mm_s")
+        tally.count += 1
+        tally.up += out.is_up
+        tally.full += out.was_high
+        if speed is not None and speed == speed:
+            tally.motion_known += 1
+            tally.moving += speed > 0.0
+        facts: dict[str, float | str] = {
+            "duration_s": duration_s,
+            "samples": float(out.readings),
+            "positive_share": tally.up / tally.count,
+            "up": float(tally.up),
+            "down": float(tally.count - tally.up),
+            "before": out.base,
+            "before_reading": float(out.first_reading),
+            "delta_ohm" if out.in_ohms else "delta_c": out.peak,
+        }
+        if out.in_ohms:
+            facts["delta_c"] = out.peak / out.per_kelvin
+        if self._plan.has_code and out.in_ohms:
+            facts["delta_codes"] = out.peak / self._plan.ohm_per_code
+        if kind is Kind.CONTACT_BREAK:
+            facts["full"] = tally.full / tally.count
+            facts["full_count"] = float(tally.full)
+            facts["partial"] = 1.0 - tally.full / tally.count
+        if tally.motion_known:
+            facts["moving"] = tally.moving / tally.motion_known
+        facts.update(_place(self._context))
+        return facts
+
+    def _sighting(
+        self,
+        out: Excursion,
+        row: int,
+        time_s: float,
+        kind: Kind,
+        end_s: float,
+        text: str,
+        facts: dict[str, float | str],
+    ) -> Sighting:
+        return Sighting(
+            row=row,
+            at_s=time_s,
+            channel=self._plan.name,
+            kind=kind,
+            start_s=out.start_s,
+            end_s=end_s,
+            value=out.peak,
+            unit=_unit(out),
+            text=text,
+            facts=facts,
+        )
+
+
+def _place(context: Mapping[str, float]) -> dict[str, float | str]:
+    """Where the carriage was, by short names."""
+    return {
+        key.removeprefix("motion."): value
+        for key, value in context.items()
+        if key.startswith("motion.") and value == value
+    }
+
+
+def _unit(out: Excursion) -> str:
+    return "Ω" if out.in_ohms else "K"
+
+
+def _size(delta: float, out: Excursion) -> str:
+    if out.in_ohms:
+        return f"{_number(delta)} Ω ({_number(delta / out.per_kelvin)} K)"
+    return f"{_number(delta)} K"
+
+
+def _number(value: float) -> str:
+    digits = 0 if abs(value) >= 100.0 else 1 if abs(value) >= 1.0 else 2
+    return f"{value:+.{digits}f}".replace("-", "−")
