@@ -128,24 +128,22 @@ def plan_of(profile: Profile) -> Plan:
     return Plan(plan.answers, plan.methods, tuple(others), plan.leaves, plan.lists, plan.rules)
 
 
-def request_of(request: Request, key: tuple[str | int, ...] = ("requests",)) -> dict[str, Any]:
-    """The object that a request's JSON text holds; Fault when it cannot be sent."""
+def request_of(request: Request, key: tuple[str | int, ...] = ("requests",)) -> Any:
+    """What a request's JSON text holds: with an envelope an object. Fault if it can't be sent."""
+    key = (*key, "json")
     try:
         body = msgspec.json.decode(request.json)
     except (ValueError, RecursionError):
-        raise Fault((*key, "json"), "is not JSON", "write one JSON object as text") from None
+        raise Fault(key, "is not JSON", "write JSON as text") from None
+    if not request.envelope:
+        return body
+    bare = "set envelope = false to send it bare"
     if type(body) is not dict:
-        raise Fault((*key, "json"), "is not a JSON object", "write one JSON object as text")
-    if request.envelope and not (type(body.get("method")) is str and body["method"]):
-        raise Fault(
-            (*key, "json"), 'has no "method"', "add one, or set envelope = false to send it bare"
-        )
-    if request.envelope and set(body) - {"method", "params"}:
-        raise Fault(
-            (*key, "json"),
-            'has more than "method" and "params"',
-            "leave out the rest, or set envelope = false to send it bare",
-        )
+        raise Fault(key, "is not a JSON object", f"write one, or {bare}")
+    if type(body.get("method")) is not str or not body["method"]:
+        raise Fault(key, 'has no "method"', f"add one, or {bare}")
+    if set(body) - {"method", "params"}:
+        raise Fault(key, 'has more than "method" and "params"', f"leave out the rest, or {bare}")
     return body
 
 
