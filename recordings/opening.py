@@ -32,7 +32,7 @@ def open_recording(path: Path, *, mend: bool = False) -> sqlite3.Connection:
     try:
         connection = _connect(path, mend)
         try:
-            _check(connection, path)
+            _check(connection, path, mend)
         except BaseException:
             connection.close()
             raise
@@ -75,7 +75,7 @@ def _tried(path: Path, how: str, mend: bool) -> sqlite3.Connection:
     return connection
 
 
-def _check(connection: sqlite3.Connection, path: Path) -> None:
+def _check(connection: sqlite3.Connection, path: Path, mend: bool) -> None:
     if connection.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
         what = "is an SQLite database but no recording"
         raise BadInput(shown(path), what, "name a recording (.ohmv)")
@@ -83,6 +83,8 @@ def _check(connection: sqlite3.Connection, path: Path) -> None:
     if version > VERSION:
         what = f"has schema version {version}; this ohmvigil reads up to {VERSION}"
         raise BadInput(shown(path), what, "use a newer ohmvigil")
+    if mend:
+        return
     statement = "SELECT name, sql FROM sqlite_schema WHERE type = 'table'"
     tables = dict(connection.execute(statement).fetchall())
     for name in TABLES:
