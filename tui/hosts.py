@@ -1,14 +1,18 @@
 """What a HOST on the command line means: an address, or the name or file of a profile."""
 
 import os
+import platform
 import time
 from pathlib import Path
+
+import msgspec
 
 from client.address import parse_address
 from client.profile import Profile, load_profile, simulated_profile
 from recordings.writer import Recorder
 from shared.errors import BadInput
 from shared.text import clean
+from shared.version import VERSION
 
 
 def profile_for(host: str) -> tuple[Profile, str]:
@@ -49,5 +53,10 @@ def open_recorder(output: str | None, profile: Profile, title: str) -> Recorder:
 
 
 def recording_meta(profile: Profile, title: str) -> dict[str, object]:
-    """What a recording says of its making; never a secret (a profile holds none)."""
-    raise NotImplementedError
+    """What a recording says of its making; never a secret, since a profile holds none."""
+    return {
+        "title": title,
+        "versions": {"ohmvigil": VERSION, "python": platform.python_version()},
+        "profile": msgspec.to_builtins(profile),
+        "chains": dict(profile.chains),
+    }

@@ -11,9 +11,9 @@ import sys
 from collections.abc import Callable, Sequence
 from typing import NoReturn
 
+import tui.budget
 from shared.errors import BadInput
-
-VERSION = "0.1.0"
+from shared.version import VERSION
 
 BAD_INPUT = 2
 """Exit code for input that cannot be used."""
@@ -112,12 +112,16 @@ def parser() -> argparse.ArgumentParser:
     judge.add_argument("--profile", metavar="NAME", help="chain facts: a profile's name or file")
     judge.add_argument("--json", action="store_true", help="NDJSON instead of text")
 
+    tui.budget.add_arguments(
+        add("budget", "what a sensor chain can and cannot measure", tui.budget.EXAMPLE)
+    )
+
     simulate = add(
         "simulate", "only the simulated host, for other clients", "ohmvigil simulate --port 7950"
     )
     _scenario_options(simulate)
     simulate.add_argument("--port", type=int, default=7950, help="on loopback (0: any free one)")
-    simulate.add_argument("--truth", metavar="FILE", help="write what was true as a plain log")
+    simulate.add_argument("--truth", metavar="FILE", help="write what was true, as NDJSON")
     return top
 
 

@@ -30,13 +30,13 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _watch(options: argparse.Namespace, scenario: Scenario, address: str) -> int:
-    profile = simulated_profile(address, scenario.believed_chains)
+    profile = simulated_profile(address, scenario.chains)
     title = f"demo: {scenario.title}"
     recorder = open_recorder(options.output, profile, title) if options.output else None
     plain = options.plain or not is_terminal()
     for_s = options.for_s
     if plain and for_s is None:
-        for_s = scenario.length_s
+        for_s = scenario.for_s
     live = Live(profile, title, recorder, for_s)
     live.start()
     try:

@@ -6,6 +6,7 @@ import threading
 
 from client.simulated.host import SimulatedHost
 from client.simulated.scenario import load_scenario
+from client.simulated.truth import TruthLog
 from tui.output import say
 from tui.scenarios import DEFAULT_SCENARIO, check_speed, list_scenarios
 
@@ -18,13 +19,14 @@ def run(options: argparse.Namespace) -> int:
     scenario = load_scenario(options.scenario or DEFAULT_SCENARIO)
     stop = threading.Event()
     signal.signal(signal.SIGTERM, lambda *_: stop.set())
+    truth = TruthLog(options.truth) if options.truth else None
     host = SimulatedHost(
         scenario,
         options.seed,
         options.speed,
         port=options.port,
         for_s=options.for_s,
-        truth_path=options.truth,
+        on_moment=truth.write if truth else None,
     )
     say(f"{host.start()}  {scenario.title} (scenario {scenario.name}, seed {options.seed})")
     try:
@@ -34,4 +36,6 @@ def run(options: argparse.Namespace) -> int:
         pass
     finally:
         host.stop()
+        if truth is not None:
+            truth.close()
     return 0

@@ -1,0 +1,3 @@
+"""The version of this program, for recordings, reports and `--version`."""
+
+VERSION = "0.1.0"
