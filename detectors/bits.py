@@ -1,10 +1,13 @@
 """Is a code another one with a single bit flipped?
 
 Of 2^bits codes, those within `tolerance` of a flip of one given code number at most
-2·tolerance + 1 for each bit looked at: so much of the range would agree by chance.
+2·tolerance + 1 for each bit looked at: so much of the range would agree by chance. A
+disturbance of about the size of a flip agrees more often: 2·tolerance + 1 in 2^(bit + 1),
+where the last factor of 2 is for its sign.
 """
 
 MOST_CHANCE = 0.01
+MOST_CHANCE_OF_SIZE = 0.04
 LEAST_BIT = 3
 """Lower bits lie within the noise of common converters."""
 
@@ -12,14 +15,14 @@ LEAST_BIT = 3
 def flipped_bit(code: float, expected: float, tolerance: float, bits: int) -> int | None:
     """Which bit, flipped back in `code`, gives `expected` within `tolerance` codes.
 
-    None when no bit does, when the bit lies within the tolerance, or when chance would
-    agree in `MOST_CHANCE` of cases or more.
+    None when no bit does, or when chance would agree too often.
     """
     if code != code or expected != expected or chance(tolerance, bits) >= MOST_CHANCE:
         return None
     whole = round(code)
     for bit in range(LEAST_BIT, bits):
-        if (1 << bit) > 4.0 * tolerance and abs((whole ^ (1 << bit)) - expected) <= tolerance:
+        of_size = (2.0 * tolerance + 1.0) / (2 << bit)
+        if of_size < MOST_CHANCE_OF_SIZE and abs((whole ^ (1 << bit)) - expected) <= tolerance:
             return bit
     return None
 

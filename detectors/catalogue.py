@@ -5,9 +5,12 @@ from collections.abc import Mapping
 from detectors.detector import HostDetector, RowDetector, Rule, WindowDetector
 from detectors.kinds.excursions import ExcursionDetector
 from detectors.kinds.flags import FlagDetector
+from detectors.kinds.frozen import FrozenDetector
+from detectors.kinds.joint import JointJumpRule
 from detectors.kinds.link import LinkDetector
 from detectors.kinds.noise import NoiseDetector
 from detectors.kinds.rail import RailDetector
+from detectors.kinds.startup import StartupRule
 from detectors.plan import ChannelPlan
 from shared.chain import Chain
 
@@ -19,7 +22,7 @@ def host_detectors() -> list[HostDetector]:
 
 def row_detectors(plan: ChannelPlan) -> list[RowDetector]:
     """Detectors that see single rows of one channel."""
-    return [RailDetector(plan), ExcursionDetector(plan)]
+    return [RailDetector(plan), ExcursionDetector(plan), FrozenDetector(plan)]
 
 
 def window_detectors(plan: ChannelPlan) -> list[WindowDetector]:
@@ -29,4 +32,4 @@ def window_detectors(plan: ChannelPlan) -> list[WindowDetector]:
 
 def rules(chains: Mapping[str, Chain]) -> list[Rule]:
     """Rules that tie reports together, in the order in which they see a report."""
-    return []
+    return [StartupRule(), JointJumpRule()]

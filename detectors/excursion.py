@@ -33,8 +33,9 @@ HELD_C_S = 2.5
 LONGEST_S = 10.0
 """A contact that opens for longer is taken for a step, or for an open input."""
 STAYS_ROWS = 3
-STAYS_BELOW_S = 2.0
-"""A jump down that lasts so long is a step; a jump up may be an open contact until `LONGEST_S`."""
+STAYS_BELOW_S = 5.0
+"""A jump down that lasts so long is a step: longer than supplies dip. A jump up may be an
+open contact until `LONGEST_S`."""
 RAMP_ROW = 4
 FULL_C = 200.0
 """Where only degrees are known, a jump of so many K is a contact that opened wholly."""

@@ -35,7 +35,12 @@ SINGLES_UP = 3
 """So many single readings up within `RECENT_S`, and none down, are a contact."""
 BOTH_WAYS_OF = 4
 BOTH_WAYS_SHARE = 0.25
-"""Of four or more lately a quarter down: noise with bursts, not a contact."""
+"""A quarter of the latest down: noise with bursts or a bus, not a contact; a longer one up
+among the first few is one all the same."""
+BRIEF_ROWS = 3
+FLIPS_OF = 16
+FLIPS_SHARE = 0.15
+"""Of the latest excursions so many must be flips of a bit, or the few are chance."""
 CODE_TOLERANCE = 2.0
 """Codes; three sd of noise on top."""
 
@@ -57,7 +62,7 @@ class ExcursionDetector:
     def __init__(self, plan: ChannelPlan) -> None:
         self._plan = plan
         self._tracker = Tracker(plan)
-        self._recent: deque[tuple[float, bool]] = deque(maxlen=64)
+        self._recent: deque[tuple[float, bool, bool]] = deque(maxlen=64)
         self._tallies: dict[Kind, _Tally] = {}
         self._context: dict[str, float] = {}
         self._last_row = 0
@@ -116,8 +121,9 @@ class ExcursionDetector:
         return Departure(row, time_s, self._plan.name, away, out.first, _unit(out), out.spacing_s)
 
     def _back(self, out: Excursion, moment: Moment, say: Say) -> None:
-        self._recent.append((out.start_s, out.is_up))
         bit = self._bit(out, moment)
+        self._recent.append((out.start_s, out.is_up, bit is not None))
+        bit = bit if self._is_flips() else None
         kind = self._kind(out, bit)
         if kind is None:
             return
@@ -143,22 +149,29 @@ class ExcursionDetector:
         say(self._sighting(out, row, time_s, Kind.STEP, out.start_s, text, facts))
 
     def _kind(self, out: Excursion, bit: int | None) -> Kind | None:
-        """None where the low end of the range has said it already."""
+        """None where code-high or code-low has said it already."""
         if bit is not None:
             return Kind.BIT_FLIP
-        if out.was_high:
-            return Kind.CONTACT_BREAK
         if out.was_low:
             return None
+        recent = [up for start_s, up, _ in self._recent if out.start_s - start_s <= RECENT_S]
+        down = len(recent) - sum(recent)
+        is_both_ways = down >= BOTH_WAYS_SHARE * len(recent)
+        if out.was_high:
+            return None if is_both_ways and out.rows <= BRIEF_ROWS else Kind.CONTACT_BREAK
         if not out.is_up:
             return Kind.SPIKE
-        recent = [up for start_s, up in self._recent if out.start_s - start_s <= RECENT_S]
-        down = len(recent) - sum(recent)
         if self._is_single(out):
             is_contact = len(recent) >= SINGLES_UP and down == 0
         else:
-            is_contact = len(recent) < BOTH_WAYS_OF or down < BOTH_WAYS_SHARE * len(recent)
+            is_few = len(recent) < BOTH_WAYS_OF and out.rows > BRIEF_ROWS
+            is_contact = is_few or not is_both_ways
         return Kind.CONTACT_BREAK if is_contact else Kind.SPIKE
+
+    def _is_flips(self) -> bool:
+        """Whether bits explain enough of the latest excursions not to be chance agreements."""
+        flips = [flip for _, _, flip in list(self._recent)[-FLIPS_OF:]]
+        return sum(flips) >= FLIPS_SHARE * len(flips)
 
     def _is_single(self, out: Excursion) -> bool:
         """One sample of the sensor, also where the host repeats its code in a row or two."""

@@ -29,6 +29,8 @@ GAPS_KEPT = 32
 ROWS_TO_LEARN = 8
 UNKNOWN_SILENCE_S = 30.0
 """Limit until so many rows have shown the host's spacing."""
+ONE_RESTART_S = 10.0
+"""Host and controller that start within this time of each other started together."""
 
 
 class Cadence:
@@ -67,6 +69,7 @@ class LinkDetector:
         self._silent = False
         self._gone_row = -1
         self._has_uptime = False
+        self._restarted_s = -math.inf
         self._words = ""
         self._cadence = Cadence()
 
@@ -95,7 +98,7 @@ class LinkDetector:
 
     def uptime(self, row: int, time_s: float, uptime_s: float, say: Say) -> None:
         if self._has_uptime:
-            self._restart(row, time_s, f"the controller started again {uptime_s:.1f} s ago", say)
+            self._restart(row, time_s, f"the controller started again {uptime_s:.0f} s ago", say)
         self._has_uptime = True
         if uptime_s < STARTING_S:
             say(Started(row, time_s, EVERY_CHANNEL, time_s - uptime_s))
@@ -154,6 +157,9 @@ class LinkDetector:
         )
 
     def _restart(self, row: int, time_s: float, text: str, say: Say) -> None:
+        if time_s - self._restarted_s < ONE_RESTART_S:
+            return
+        self._restarted_s = time_s
         say(self._sighting(row, time_s, Kind.RESTART, time_s, text, end_s=time_s))
 
     def _sighting(
