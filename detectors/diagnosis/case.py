@@ -79,7 +79,7 @@ def cases(events: Sequence[Event], chains: Mapping[str, Chain]) -> list[Case]:
         own = tuple(event for event in seen if event.channel == channel)
         others = tuple(event for event in seen if event.channel != channel)
         if asks(own, others):
-            found.append(Case(channel, own, others, chains.get(channel), len(known)))
+            found.append(Case(channel, own, others, chains.get(channel), max(len(known), 1)))
     return found
 
 

@@ -144,7 +144,7 @@ def host(case: Case) -> Iterator[Fact]:
         elif link and event.kind is Kind.STALE:
             yield Fact("host-silent", "nothing came though the link was up")
         elif link and event.kind is Kind.RESTART:
-            yield Fact("host-started-anew", event.text, 0.5)
+            yield Fact("host-started-anew", event.text)
 
 
 def _said(case: Case, event: Event, link: bool) -> Iterator[Fact]:
@@ -154,7 +154,7 @@ def _said(case: Case, event: Event, link: bool) -> Iterator[Fact]:
         return
     said = f"the host says: {message}"
     if link:
-        yield Fact("host-halted", "the host stopped the machine", 0.5)
+        yield Fact("host-halted", "the host stopped the machine")
         if any(each in message for each in _BUSY):
             yield Fact("host-says-busy", said)
     elif any(each in message for each in _NO_HEAT):

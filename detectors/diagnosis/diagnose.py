@@ -9,7 +9,7 @@ from detectors.diagnosis.checkform import CheckForm
 from detectors.diagnosis.checks import CATALOGUE
 from detectors.diagnosis.evidence import facts_of
 from detectors.diagnosis.nextcheck import answered, as_check, next_check, telling_check
-from detectors.diagnosis.rank import Weighed, posterior, told, weigh, weigh_chain
+from detectors.diagnosis.rank import Weighed, doubt, posterior, told, weigh, weigh_chain
 from detectors.diagnosis.table import CANDIDATES
 from shared.chain import Chain
 from shared.errors import BadInput
@@ -43,8 +43,10 @@ def diagnose(
 
 
 def _ranked(case: Case, answers: Sequence[Answer]) -> list[RankedCause]:
+    facts = facts_of(case)
     weighed: list[Weighed] = [
-        *weigh(facts_of(case)),
+        *weigh(facts),
+        *doubt(facts),
         *weigh_chain(chain_facts(case.chain)),
         *(answered(_form(answer), answer.outcome) for answer in answers),
     ]

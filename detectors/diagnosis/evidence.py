@@ -3,20 +3,17 @@
 Every `Fact` bears the name of a row in the cause table. What detectors put into
 `Event.facts` is used where it is there, and nothing is guessed where it isn't:
 
-    first_reading    1 when no good reading came before
-    full, partial    share, or number, of breaks that were open, or added ohms only
-    full_count       number of breaks that were open
+    first_reading    not 0 when no good reading came before
+    full             share of breaks that were wholly open
     positive_share   share of occurrences toward open
-    moving           share of occurrences while the carriage moved (or `moving_share`)
+    moving           share of occurrences while the carriage moved
     duration_s       length of one occurrence
+    delta_ohm, delta_c   size of one occurrence
     flags            converter flags, joined by `;`
     message          the host's words
     offset_c, offset_ohm   offset at room temperature; expected_c what the others say
-    slope_c_per_s    rise or fall of the reading (no-rise, drift)
-    power            power while it happened
-    x_mm …           place of the last occurrence
+    slope_c_per_s    rise or fall of the reading while power is on
     settled_s        how long a startup transient took
-    channels         how many channels, or their names
 """
 
 from collections.abc import Callable, Iterable

@@ -15,9 +15,10 @@ SPLITS = 0.3
 """Least distance between the outcomes under the two leading causes."""
 RIVAL = 0.1
 """A second cause this likely is worth splitting from the first."""
-NAMED = 4
-POINTS = 1.3
-"""How far an outcome must raise a cause for it to be named beside it."""
+NAMED = 2
+LEADS = 0.15
+POINTS = 1.1
+"""An outcome that raises a cause's odds this far, to this probability, points to it."""
 
 
 def information_bits(form: CheckForm, odds: Odds) -> float:
@@ -128,9 +129,17 @@ def _divergence_bits(after: Odds, before: Odds) -> float:
 
 
 def _raised(form: CheckForm, place: int, odds: Odds) -> list[Candidate]:
-    """Causes among the leading ones that this outcome would raise, the most raised first."""
-    leading = sorted(odds, key=lambda cause: -odds[cause])[:NAMED]
-    chance = sum(odds[cause] * form.likelihoods(cause)[place] for cause in odds)
-    ratios = [(form.likelihoods(cause)[place] / chance, cause) for cause in leading]
-    rising = [(ratio, cause) for ratio, cause in ratios if ratio >= POINTS and odds[cause] >= 0.02]
-    return [cause for _, cause in sorted(rising, key=lambda pair: -pair[0])][:2]
+    """Causes that lead after this outcome and that it has raised, the likeliest first."""
+    rows = {cause: odds[cause] * form.likelihoods(cause)[place] for cause in odds}
+    chance = sum(rows.values())
+    leading = sorted(rows, key=lambda cause: (-rows[cause], cause or "~"))[:NAMED]
+    return [
+        cause
+        for cause in leading
+        if rows[cause] / chance >= LEADS
+        and _odds(rows[cause] / chance) > POINTS * _odds(odds[cause])
+    ]
+
+
+def _odds(probability: float) -> float:
+    return probability / max(1.0 - probability, 1e-12)

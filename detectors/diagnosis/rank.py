@@ -19,6 +19,10 @@ SIGNS = by_name((*READING_SIGNS, *CONTEXT_SIGNS))
 TELLS = math.log(1.35)
 """Least log ratio at which a fact is named as evidence for or against."""
 
+TELLING = (Family.SHAPE, Family.FLAGS, Family.WORDS)
+POOR = 5.0
+"""How many times likelier the unknown cause gets without any fact. Judgement."""
+
 Odds = Mapping[Candidate, float]
 """Probabilities by cause; they sum to 1."""
 
@@ -45,6 +49,17 @@ def weigh(facts: Iterable[Fact]) -> list[Weighed]:
             log = {cause: weight * math.log(sign.likelihood(cause)) for cause in CANDIDATES}
             found.append(Weighed(fact.words, log))
     return found
+
+
+def doubt(facts: Iterable[Fact]) -> list[Weighed]:
+    """More weight for the unknown cause, the less is known of what the reading did."""
+    known = sum(fact.strength for fact in facts if SIGNS[fact.name].family in TELLING)
+    missing = 1.0 - min(known, 1.0)
+    if missing == 0.0:
+        return []
+    log = dict.fromkeys(CANDIDATES, 0.0)
+    log[None] = missing * math.log(POOR)
+    return [Weighed("little evidence to go by", log)]
 
 
 def weigh_chain(facts: Iterable[Fact]) -> list[Weighed]:

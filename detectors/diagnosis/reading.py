@@ -43,12 +43,7 @@ def _rail(event: Event, name: str, what: str) -> Fact:
 
 def breaks(case: Case) -> Iterator[Fact]:
     for event in case.of(Kind.CONTACT_BREAK):
-        full = number(event, "full_share")
-        count = number(event, "full_count")
-        if full is None and count is not None:
-            full = count / max(event.count, 1)
-        if full is None:
-            full = min(number(event, "full") or 0.0, 1.0)
+        full = min(max(number(event, "full") or 0.0, 0.0), 1.0)
         strength = min(0.6 + 0.1 * event.count, 1.0)
         size = number(event, "delta_ohm")
         added = f", by {abs(size):.1f} Ω" if size is not None and not full else ""

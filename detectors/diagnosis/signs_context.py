@@ -207,7 +207,7 @@ WHERE = (
     ),
     Sign(
         "link-lost",
-        Family.WHERE,
+        Family.SHAPE,
         0.01,
         0.06,
         (
@@ -218,7 +218,7 @@ WHERE = (
     ),
     Sign(
         "host-silent",
-        Family.WHERE,
+        Family.SHAPE,
         0.01,
         0.06,
         (
@@ -228,9 +228,9 @@ WHERE = (
     ),
     Sign(
         "host-started-anew",
-        Family.WHERE,
+        Family.SHAPE,
         0.02,
-        0.10,
+        0.20,
         (
             Given(Cause.SUPPLY, 0.30, "a supply that sagged restarts things"),
             Given(Cause.HOST_LOAD, 0.15, "a host that was restarted"),
@@ -271,7 +271,7 @@ WORDS = (
     Sign(
         "host-halted",
         Family.WORDS,
-        0.20,
+        0.03,
         0.35,
         (Given(Cause.HOST_LOAD, 0.30, "a host that cannot keep up halts"),),
     ),

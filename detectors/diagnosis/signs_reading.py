@@ -211,7 +211,7 @@ SHAPES = (
         0.02,
         0.10,
         (
-            Given(Cause.LOOSE_CONNECTION, 0.30, "a contact that has come to rest elsewhere"),
+            Given(Cause.LOOSE_CONNECTION, 0.20, "a contact that has come to rest elsewhere"),
             Given(Cause.SENSOR_FAILED, 0.25, "an element that has changed"),
             Given(Cause.BROKEN_LEAD, 0.20, "some strands gone for good"),
             Given(Cause.SUPPLY, 0.15, "a reference that has moved"),
@@ -303,7 +303,7 @@ HEAT = (
         (
             Given(Cause.SENSOR_FAILED, 0.30, "an element that ages"),
             Given(Cause.SENSOR_SEATING, 0.30, "a sensor that works its way out"),
-            Given(Cause.LOOSE_CONNECTION, 0.20, "a contact that corrodes"),
+            Given(Cause.LOOSE_CONNECTION, 0.08, "a contact that corrodes"),
             Given(Cause.LEAD_RESISTANCE, 0.10, "leads that warm up"),
         ),
     ),

@@ -64,7 +64,7 @@ def test_a_small_filter_comes_before_the_cable_and_a_large_one_after() -> None:
 def test_breaks_at_one_place_of_the_carriage_point_to_the_lead() -> None:
     """A break inside a cable opens where the cable bends most."""
     placed = ranked(event(Kind.CONTACT_BREAK, tied_to="x 165–190 mm", count=12, full=1.0, **MOVING))
-    anywhere = ranked(event(Kind.CONTACT_BREAK, full_share=0.2, count=12, **MOVING))
+    anywhere = ranked(event(Kind.CONTACT_BREAK, full=0.2, count=12, **MOVING))
     assert leading(placed) == [Cause.BROKEN_LEAD]
     assert leading(anywhere) == [Cause.LOOSE_CONNECTION]
 

@@ -1,0 +1,150 @@
+"""Checks tell causes apart, say what to mind, and answers move the ranking."""
+
+from itertools import combinations
+
+import numpy as np
+import pytest
+from scipy.stats import entropy
+
+from detectors.diagnosis import Answer, Trial, diagnose
+from detectors.diagnosis.checkform import Risk
+from detectors.diagnosis.checks import CATALOGUE
+from detectors.diagnosis.nextcheck import information_bits, next_check
+from detectors.diagnosis.table import CANDIDATES, Candidate
+from shared.errors import BadInput
+from shared.words import Cause, Gate, Kind
+from tests.detectors.diagnosis.found import FLYING, PLUGGED, event, ranked
+
+BREAKS = event(Kind.CONTACT_BREAK, count=6, full=0.5, gate=Gate.PRINTING)
+
+
+def odds_of(leading: dict[Cause, float]) -> dict[Candidate, float]:
+    """These causes lead; the rest share what is left."""
+    rest = (1.0 - sum(leading.values())) / (len(CANDIDATES) - len(leading))
+    return {cause: leading.get(cause, rest) if cause else rest for cause in CANDIDATES}
+
+
+def test_expected_information_is_the_mutual_information_of_cause_and_outcome() -> None:
+    """Against SciPy's entropies: H(cause) + H(outcome) − H(cause, outcome)."""
+    rng = np.random.default_rng(3)
+    for form in CATALOGUE.values():
+        p = rng.dirichlet(np.ones(len(CANDIDATES)))
+        odds = dict(zip(CANDIDATES, p.tolist(), strict=True))
+        joint = np.array([[odds[c] * like for like in form.likelihoods(c)] for c in CANDIDATES])
+        mutual = (
+            entropy(p, base=2) + entropy(joint.sum(axis=0), base=2) - entropy(joint.ravel(), base=2)
+        )
+        assert information_bits(form, odds) == pytest.approx(mutual, abs=1e-12)
+
+
+def test_every_row_of_a_check_is_a_distribution_over_its_outcomes() -> None:
+    """As written, before anything is raised to the floor."""
+    for form in CATALOGUE.values():
+        rows = [form.otherwise, *form.given.values(), form.unknown or form.otherwise]
+        for row in rows:
+            assert len(row) == len(form.outcomes), form.name
+            assert sum(row) == pytest.approx(1.0), form.name
+
+
+def test_a_check_that_touches_hardware_says_what_to_mind() -> None:
+    """Switched off and unplugged, or cold; and mains wiring is for the licensed."""
+    for form in CATALOGUE.values():
+        if form.risk > Risk.LOOK:
+            assert "mains" in form.caution.lower(), form.name
+            assert "local code" in form.caution, form.name
+        if form.tools not in ("none", "") and form.risk > Risk.LOOK:
+            assert form.caution, form.name
+
+
+def test_where_two_causes_lead_the_check_tells_them_apart() -> None:
+    """For every pair of causes: the outcomes under the two differ by 0.3 and more."""
+    apart = 0
+    pairs = list(combinations(Cause, 2))
+    for one, other in pairs:
+        form = next_check(odds_of({one: 0.45, other: 0.45}), channels=2)
+        assert form is not None
+        rows = zip(form.likelihoods(one), form.likelihoods(other), strict=True)
+        apart += 0.5 * sum(abs(a - b) for a, b in rows) >= 0.3
+    assert apart >= 0.9 * len(pairs)
+
+
+def test_a_check_near_heat_or_mains_is_never_proposed_first() -> None:
+    """While any safer check tells something, for any single leading cause."""
+    for cause in Cause:
+        form = next_check(odds_of({cause: 0.6}), channels=2)
+        assert form is not None
+        assert form.risk < Risk.HEAT_OR_MAINS, cause
+
+
+def test_an_answer_moves_the_ranking_to_the_cause_it_points_to() -> None:
+    """A cable that breaks when bent is a broken lead; a plug that jumps is loose."""
+    plain = ranked(BREAKS)
+    assert plain[0].next_check is not None
+    assert plain[0].next_check.name == "wiggle-cable"
+    for outcome, cause in (
+        ("breaks-in-the-cable", Cause.BROKEN_LEAD),
+        ("breaks-at-an-end", Cause.LOOSE_CONNECTION),
+    ):
+        answer = Answer(channel="nozzle", check="wiggle-cable", outcome=outcome)
+        moved = ranked(BREAKS, answers=(answer,))
+        assert moved[0].cause is cause
+        assert moved[0].next_check is not None
+        assert moved[0].next_check.name != "wiggle-cable"
+        assert any(words.startswith("wiggle-cable") for words in moved[0].evidence_for)
+
+
+def test_an_answer_for_one_channel_leaves_the_others_alone() -> None:
+    """The bed's ranking doesn't hear of the nozzle's cable."""
+    bed = event(Kind.CONTACT_BREAK, channel="bed", count=6, full=0.5)
+    answer = Answer(channel="nozzle", check="wiggle-cable", outcome="breaks-in-the-cable")
+    assert ranked(BREAKS, bed, channel="bed") == ranked(
+        BREAKS, bed, answers=(answer,), channel="bed"
+    )
+
+
+def test_a_change_that_cured_nothing_speaks_against_its_cause() -> None:
+    """Capacitance added and the same noise: it is not the filter."""
+    noise = event(Kind.INTERFERENCE, tied_to="motion", gate=Gate.PRINTING)
+    chains = {"nozzle": PLUGGED}
+    before = diagnose([noise], chains)
+    trial = Trial(channel="nozzle", change="add-capacitance", result="same")
+    after = diagnose([noise], chains, trials=[trial])
+    early = Trial(channel="nozzle", change="add-capacitance", result="too-early")
+    assert before[0].cause is Cause.INPUT_FILTER
+    assert after[0].cause is not Cause.INPUT_FILTER
+    assert diagnose([noise], chains, trials=[early]) == before
+
+
+@pytest.mark.parametrize(
+    ("check", "outcome", "named"),
+    [("shake-it", "gone", "wiggle-cable"), ("wiggle-cable", "gone", "no-break")],
+)
+def test_an_unknown_check_or_outcome_is_refused_with_the_known_ones(
+    check: str, outcome: str, named: str
+) -> None:
+    """One line that says what there is."""
+    with pytest.raises(BadInput, match=named):
+        diagnose([BREAKS], {}, [Answer(channel="nozzle", check=check, outcome=outcome)])
+
+
+def test_a_swap_is_proposed_only_where_there_is_another_input() -> None:
+    """One channel alone has nothing to exchange with."""
+    odds = odds_of({Cause.SENSOR_FAILED: 0.45, Cause.BUS_WIRING: 0.45})
+    done = set(CATALOGUE) - {"swap-inputs", "look-at-network"}
+    alone = next_check(odds, done, channels=1)
+    beside = next_check(odds, done, channels=2)
+    assert alone is not None
+    assert alone.name == "look-at-network"
+    assert beside is not None
+    assert beside.name == "swap-inputs"
+
+
+def test_what_to_look_for_names_the_leading_causes() -> None:
+    """Each outcome that points somewhere says where."""
+    check = ranked(BREAKS)[0].next_check
+    assert check is not None
+    assert "loose connection" in check.look_for
+    assert "broken lead" in check.look_for
+    bus = ranked(event(Kind.BIT_FLIP, count=9), chain=FLYING)[0].next_check
+    assert bus is not None
+    assert "bus wiring" in bus.look_for

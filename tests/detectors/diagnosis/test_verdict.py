@@ -1,0 +1,84 @@
+"""The verdict is one line and claims no more than was looked at."""
+
+from detectors.diagnosis import diagnose, verdict
+from shared.events import Event, NotEvaluated, Verdict
+from shared.words import Kind, Severity
+from tests.detectors.diagnosis.found import PLUGGED, event
+
+
+def of(*events: Event) -> Verdict:
+    causes = diagnose(events, {"nozzle": PLUGGED, "bed": PLUGGED})
+    return verdict(events, causes, span_s=600.0, channels=5)
+
+
+def test_nothing_found_says_how_long_and_how_many_channels_were_watched() -> None:
+    """And is a notice."""
+    found = verdict([], [], span_s=12 * 3600 + 180, channels=5)
+    assert found == Verdict(
+        severity=Severity.NOTICE, text="no fault found in 12 h 3 min of 5 channels"
+    )
+
+
+def test_what_was_not_evaluated_is_said() -> None:
+    """Silence would claim more than was looked at."""
+    blind = [NotEvaluated(kind=Kind.FROZEN, channel="bed", why="too quiet")]
+    found = verdict([], [], span_s=90.0, channels=1, not_evaluated=blind)
+    assert found.text == "no fault found in 1 min 30 s of 1 channel; not evaluated: frozen on bed"
+
+
+def test_a_log_without_a_reading_is_not_called_free_of_faults() -> None:
+    """No channel, nothing to judge."""
+    assert "nothing to judge" in verdict([], [], span_s=0.0, channels=0).text
+
+
+def test_a_fault_names_channel_cause_probability_and_check() -> None:
+    """In that order."""
+    found = of(event(Kind.BIT_FLIP, count=9), event(Kind.CODE_LOW, count=3))
+    assert found.severity is Severity.FAILURE
+    assert found.text.startswith("nozzle: bus wiring, most likely (")
+    assert found.text.endswith("— next: reseat-bus")
+
+
+def test_two_causes_that_are_near_are_both_named() -> None:
+    """No cause is called most likely when it is less likely than not."""
+    found = of(event(Kind.SPIKE, count=9, positive_share=0.5))
+    assert "input filter (" in found.text
+    assert " or cable pickup (" in found.text
+    assert "most likely" not in found.text
+
+
+def test_a_settling_channel_is_a_notice_and_no_fault() -> None:
+    """Harmless, and said so."""
+    found = of(event(Kind.RESTART, channel="*"), event(Kind.STARTUP_TRANSIENT))
+    assert found.severity is Severity.NOTICE
+    assert "no fault found" in found.text
+    assert "startup-transient on nozzle" in found.text
+
+
+def test_a_second_faulty_channel_is_named_too() -> None:
+    """The worst comes first."""
+    found = of(
+        event(Kind.MAINS_BEAT, channel="bed"),
+        event(Kind.CODE_HIGH, end_s=None, first_reading=1.0),
+    )
+    assert found.text.startswith("nozzle: ")
+    assert "; also bed: mains pickup" in found.text
+
+
+def test_an_unknown_cause_is_called_unclear() -> None:
+    """And nothing is named in its place."""
+    found = of(event(Kind.HALT, channel="*", gate=None, message="stopped at the panel"))
+    assert found.severity is Severity.FAILURE
+    assert "cause unclear" in found.text
+
+
+def test_events_without_a_diagnosis_speak_for_themselves() -> None:
+    """For a caller that gives no causes."""
+    found = verdict([event(Kind.FROZEN, text="it has not moved for 60 s")], [])
+    assert found.text == "nozzle: it has not moved for 60 s"
+
+
+def test_absorbed_events_do_not_count() -> None:
+    """Neither in severity nor in words."""
+    found = verdict([event(Kind.CODE_HIGH, absorbed_by=3)], [], span_s=60.0, channels=1)
+    assert found.severity is Severity.NOTICE
