@@ -3,8 +3,15 @@
 import threading
 
 import numpy as np
+from numpy.typing import NDArray
 
 from shared.updates import Batch, Floats
+from shared.words import HostState
+
+LEAST_GAP_S = 2.0
+"""A pause shorter than this is jitter, not a gap."""
+GAP_IN_SPACINGS = 8.0
+"""How many usual spacings a pause lasts before it is a gap."""
 
 
 class _Track:
@@ -44,6 +51,7 @@ class History:
         self._keep_s = keep_s
         self._lock = threading.Lock()
         self._tracks: dict[str, _Track] = {}
+        self._heard = _Track()
         self._first_s = np.nan
         self._last_s = np.nan
 
@@ -67,6 +75,8 @@ class History:
             if np.isnan(self._first_s):
                 self._first_s = batch.time_s[0]
             self._last_s = batch.time_s[-1]
+            heard = batch.time_s[_heard_rows(batch)]
+            self._heard.append(heard, heard)
             for key, column in batch.numbers.items():
                 present = ~np.isnan(column)
                 track = self._tracks.setdefault(key, _Track())
@@ -76,7 +86,36 @@ class History:
                 if horizon > self._first_s:
                     for track in self._tracks.values():
                         track.drop_before(horizon)
+                    self._heard.drop_before(horizon)
                     self._first_s = horizon
+
+    @property
+    def heard_s(self) -> tuple[float, float]:
+        """First and last time at which the host said anything; NaN before that."""
+        with self._lock:
+            times = self._heard.time_s[: self._heard.size]
+            return (float(times[0]), float(times[-1])) if len(times) else (np.nan, np.nan)
+
+    def gaps(self, start_s: float, end_s: float, now_s: float) -> Floats:
+        """Stretches in start_s…end_s without any update, shape (k, 2): last before, first after.
+
+        A value that is not repeated did not change; only silence in every key is a gap,
+        against the usual spacing of updates in that stretch. A gap that lasts ends at `now_s`.
+        """
+        with self._lock:
+            times = self._heard.time_s[: self._heard.size]
+            first = max(int(np.searchsorted(times, start_s)) - 1, 0)
+            last = int(np.searchsorted(times, end_s, side="right")) + 1
+            times = times[first:last].copy()
+            is_newest = last > self._heard.size
+        if not len(times):
+            return np.empty((0, 2))
+        if is_newest:
+            times = np.append(times, max(now_s, times[-1]))
+        pauses = np.diff(times)
+        limit = max(LEAST_GAP_S, GAP_IN_SPACINGS * float(np.median(pauses))) if len(pauses) else 0.0
+        found = np.flatnonzero(pauses > limit)
+        return np.stack([times[found], times[found + 1]], axis=1)
 
     def last(self, key: str, time_s: float) -> float | None:
         """Value that held at a time; None before the first."""
@@ -119,3 +158,15 @@ class History:
         low[column[starts]] = np.fmin.reduceat(values, starts)
         high[column[starts]] = np.fmax.reduceat(values, starts)
         return low, high
+
+
+def _heard_rows(batch: Batch) -> NDArray[np.bool_]:
+    """Rows in which the host said something, shape (n,): neither a tick nor its going."""
+    heard = np.zeros(len(batch), bool)
+    for column in batch.numbers.values():
+        heard |= ~np.isnan(column)
+    for pairs in batch.texts.values():
+        for row, text in pairs:
+            if text != HostState.GONE:
+                heard[row] = True
+    return heard

@@ -58,6 +58,8 @@ class PlayView:
     last_s: float
     speed: float
     paused: bool
+    event_starts_s: tuple[float, ...] = ()
+    """Where every event of the file starts, also those after the cursor, for n and N."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,357 @@
+"""The live screen: takes a snapshot a few times a second, paints it, obeys keys."""
+
+import asyncio
+import contextlib
+import signal
+from typing import ClassVar
+
+from textual import events
+from textual.app import App, ComposeResult
+from textual.binding import Binding, BindingType
+from textual.widgets import Input
+
+from shared.text import clean
+from tui.board import Board
+from tui.keys import KEYS
+from tui.painter import body, paint
+from tui.palette import Commands
+from tui.panel import Panel
+from tui.raster import COLUMN_DOTS
+from tui.snapshot import Source
+from tui.state import ScreenState, ViewName, filtered, standing
+from tui.theme import THEME
+from tui.views.diagnosis import diagnosis_lines
+from tui.views.event_rows import event_facts
+from tui.views.events import chosen, select
+from tui.views.frame import Frame, glyphs_for
+from tui.views.overview import GUTTER, channel_at, layout
+from tui.when import hms
+from tui.window import PAN_PART, Window
+
+FRAME_S = 0.25
+MESSAGE_S = 4.0
+SPEEDS = (0.25, 1000.0)
+
+
+def _bindings() -> list[BindingType]:
+    """Keys as the library wants them. `time.pause` and `time.play` are one key."""
+    return [
+        Binding(key.keys, key.action, key.text, show=False, id=key.id, priority=key.priority)
+        for key in KEYS
+        if key.replay is not True or key.id != "time.play"
+    ]
+
+
+class OhmvigilApp(App[None]):
+    """The screen over a `Source`; `run` shows it until it is left."""
+
+    TITLE = "ohmvigil"
+    BINDINGS = _bindings()
+    COMMANDS: ClassVar = {Commands}
+    CSS = """
+    Screen { layers: below above; }
+    Panel { layer: below; }
+    Input { layer: above; dock: bottom; display: none; height: 1; border: none; padding: 0;
+            background: $panel; }
+    Input.open { display: block; }
+    """
+
+    def __init__(self, source: Source, *, ascii_only: bool = False, mouse: bool = True) -> None:
+        super().__init__()
+        self.source = source
+        self.state = ScreenState()
+        self._ascii = ascii_only
+        self._mouse = mouse
+        self._now = source.snapshot()
+        self._asked: ViewName | str = ""
+        self._message_timer = 0
+        self.register_theme(THEME)
+        self.theme = "ohmvigil"
+
+    @property
+    def replaying(self) -> bool:
+        return self._now.play is not None
+
+    @property
+    def board(self) -> Board | None:
+        """What is shown."""
+        return self._panel.board
+
+    def compose(self) -> ComposeResult:
+        self._panel = Panel()
+        self._input = Input(compact=True)
+        yield self._panel
+        yield self._input
+
+    def on_mount(self) -> None:
+        loop = asyncio.get_running_loop()
+        for number in (signal.SIGTERM, signal.SIGHUP):
+            # Outside the main thread (and so under some tests) signals belong to others.
+            with contextlib.suppress(ValueError, RuntimeError):
+                loop.add_signal_handler(number, self.exit)
+        self._input.can_focus = False
+        self.set_interval(FRAME_S, self.repaint)
+        self.repaint()
+
+    def on_resize(self, event: events.Resize) -> None:
+        self.call_after_refresh(self.repaint)
+
+    def repaint(self) -> None:
+        """Take a snapshot and show it. Only cells that changed reach the terminal."""
+        width, height = self.size
+        if not (width and height):
+            return
+        self._now = self.source.snapshot()
+        self.state.settle(self._now)
+        self._panel.show(paint(width, height, self._frame(), self._ascii))
+
+    def _frame(self) -> Frame:
+        return Frame(self._now, self.state, self.source.history, glyphs_for(self._ascii))
+
+    def tell(self, message: str) -> None:
+        """Show a line in place of the keys for a while."""
+        self.state.message = message
+        self._message_timer += 1
+        turn = self._message_timer
+
+        def forget() -> None:
+            if turn == self._message_timer:
+                self.state.message = ""
+                self.repaint()
+
+        self.set_timer(MESSAGE_S, forget)
+        self.repaint()
+
+    # -- views --
+
+    def action_show(self, view: str) -> None:
+        self.state.view = ViewName(view)
+        self.state.help = False
+        self.state.scroll = 0
+        self.repaint()
+
+    def action_next_view(self, step: int) -> None:
+        views = list(ViewName)
+        self.action_show(views[(views.index(self.state.view) + step) % len(views)])
+
+    def action_close(self) -> None:
+        if self._input.has_class("open"):
+            self._close_input()
+        elif self.state.help:
+            self.state.help = False
+        elif self.state.view is ViewName.EVENTS and self.state.words:
+            self.state.words = ""
+        else:
+            self.state.view = ViewName.OVERVIEW
+        self.repaint()
+
+    def action_help(self) -> None:
+        self.state.help = not self.state.help
+        self.state.scroll = 0
+        self.repaint()
+
+    # -- time --
+
+    def _set(self, window: Window) -> None:
+        self.state.window = window
+        self.repaint()
+
+    def _first_s(self) -> float:
+        first_s, _ = self.source.history.span_s
+        return first_s if first_s == first_s else self._now.now_s
+
+    def action_pause(self) -> None:
+        play, window = self._now.play, self.state.window
+        if play is not None:
+            self.source.play(play.speed, not play.paused)
+            self.repaint()
+        else:
+            self._set(window.held_at(self._now.now_s) if window.follows else window.live())
+
+    def action_speed(self, factor: float) -> None:
+        play = self._now.play
+        if play is not None:
+            speed = min(max(play.speed * factor, SPEEDS[0]), SPEEDS[1])
+            self.source.play(speed, play.paused)
+            self.tell(f"speed {speed:g}")
+
+    def action_move(self, sign: int) -> None:
+        if self._now.play is not None:
+            self._seek(self._now.play.cursor_s + sign * PAN_PART * self.state.window.span_s)
+        else:
+            self._set(self.state.window.panned(sign * PAN_PART, self._first_s(), self._now.now_s))
+
+    def action_step(self, sign: int) -> None:
+        cells = max(self.size.width - GUTTER, 1)
+        seconds = sign * self.state.window.span_s / cells
+        if self._now.play is not None:
+            self._seek(self._now.play.cursor_s + seconds)
+        else:
+            self._set(self.state.window.stepped(seconds, self._first_s(), self._now.now_s))
+
+    def _seek(self, time_s: float) -> None:
+        self.source.seek(time_s)
+        self.repaint()
+
+    def action_zoom(self, steps: int) -> None:
+        self._set(self.state.window.zoomed(steps))
+
+    def action_reset(self) -> None:
+        self._set(self.state.window.reset())
+
+    def action_start(self) -> None:
+        if self.state.view is not ViewName.OVERVIEW:
+            self.action_line(-1_000_000)
+        elif self._now.play is not None:
+            self._seek(self._now.play.first_s)
+        else:
+            self._set(self.state.window.centred(self._first_s()))
+
+    def action_live(self) -> None:
+        if self.state.view is not ViewName.OVERVIEW:
+            self.action_line(1_000_000)
+        elif self._now.play is not None:
+            self._seek(self._now.play.last_s)
+        else:
+            self._set(self.state.window.live())
+
+    # -- events and channels --
+
+    def action_event(self, step: int) -> None:
+        """Go to the next or the previous event in time."""
+        if self.state.view is ViewName.EVENTS:
+            self.action_line(-step)
+            return
+        cursor_s = self.state.cursor_s(self._now)
+        here = self._now.now_s if cursor_s is None else cursor_s
+        starts = {event.start_s for event in standing(self._now)}
+        if self._now.play is not None:
+            starts |= set(self._now.play.event_starts_s)
+        beyond = [at for at in starts if (at > here if step > 0 else at < here)]
+        if not beyond:
+            self.tell("no later event" if step > 0 else "no earlier event")
+            return
+        self._go_to(min(beyond) if step > 0 else max(beyond))
+
+    def _go_to(self, time_s: float) -> None:
+        if self._now.play is not None:
+            self.source.seek(time_s)
+        else:
+            self.state.window = self.state.window.centred(time_s)
+        self._now = self.source.snapshot()
+        event = next((item for item in standing(self._now) if item.start_s == time_s), None)
+        if event is None:
+            self.repaint()
+            return
+        self.state.selected = event.id
+        if event.channel in [health.channel for health in self._now.channels]:
+            self.state.channel = event.channel
+        self.tell(f"{hms(event.start_s)} {event.channel} {event.kind}: {event.text}")
+
+    def action_line(self, step: int) -> None:
+        """Up or down: sensors in the chart, events in the list, lines in a text."""
+        if self.state.help:
+            return
+        if self.state.view is ViewName.OVERVIEW:
+            self.state.cycle(self._now, 1 if step > 0 else -1)
+        elif self.state.view is ViewName.EVENTS:
+            select(self.state, filtered(self._now, self.state.words), step)
+        else:
+            self.state.scroll = max(self.state.scroll + step, 0)
+        self.repaint()
+
+    def action_channel(self) -> None:
+        self.state.cycle(self._now, 1)
+        self.repaint()
+
+    def action_jump(self) -> None:
+        event = chosen(self._frame())
+        if self.state.view is ViewName.EVENTS and event is not None:
+            self.state.view = ViewName.OVERVIEW
+            self._go_to(event.start_s)
+
+    def action_seen(self) -> None:
+        event = chosen(self._frame())
+        if self.state.view is ViewName.EVENTS and event is not None:
+            self.source.acknowledge(event.id)
+            self.tell(f"{event.kind} of {hms(event.start_s)} is marked as seen")
+
+    # -- words typed by the person --
+
+    def action_filter(self) -> None:
+        self.action_show(ViewName.EVENTS)
+        self._open_input("filter", "filter: words that an event must hold", self.state.words)
+
+    def action_note(self) -> None:
+        self._open_input("note", f"note at {hms(self._note_s())}", "")
+
+    def _note_s(self) -> float:
+        cursor_s = self.state.cursor_s(self._now)
+        return self._now.now_s if cursor_s is None else cursor_s
+
+    def _open_input(self, asked: str, placeholder: str, value: str) -> None:
+        self._asked = asked
+        self._asked_s = self._note_s()
+        self._input.placeholder = placeholder
+        self._input.value = value
+        self._input.can_focus = True
+        self._input.add_class("open")
+        self._input.focus()
+
+    def _close_input(self) -> None:
+        self._input.remove_class("open")
+        self._input.can_focus = False
+        self.set_focus(None)
+        self._asked = ""
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        if self._asked == "filter":
+            self.state.words = clean(event.value)
+            self.repaint()
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        text = clean(event.value)
+        asked, at_s = self._asked, self._asked_s
+        self._close_input()
+        if asked == "note" and text:
+            self.source.note(text, at_s)
+            self.tell(f"noted at {hms(at_s)}")
+        self.repaint()
+
+    def action_copy(self) -> None:
+        """Copy the selected event in its view, else the diagnosis."""
+        event = chosen(self._frame()) if self.state.view is ViewName.EVENTS else None
+        if event is not None:
+            self.copy_to_clipboard("\n".join(text for text, _ in event_facts(event, self._frame())))
+            self.tell("event copied, if this terminal allows it")
+        else:
+            lines = diagnosis_lines(self._frame())
+            self.copy_to_clipboard("\n".join(f"{line.label:<10}{line.text}" for line in lines))
+            self.tell("diagnosis copied, if this terminal allows it")
+
+    # -- mouse --
+
+    def on_click(self, event: events.Click) -> None:
+        """A ribbon chooses its sensor, the chart moves the cursor."""
+        if not self._mouse or self.state.help or self.state.view is not ViewName.OVERVIEW:
+            return
+        area = body(*self.size)
+        parts = layout(area, len(self._now.channels))
+        channel = channel_at(parts, self._now.channels, event.y, self.state.channel)
+        plot = parts.temperature
+        if channel is not None:
+            self.state.channel = channel
+        elif event.x >= plot.x and area.y <= event.y < parts.ribbons.y:
+            self._cursor_to(event.x - plot.x, plot.width)
+        self.repaint()
+
+    def _cursor_to(self, cell: int, cells: int) -> None:
+        grid = self.state.window.grid(self.state.edge_s(self._now), cells)
+        time_s = (grid.first + (cell + 0.5) * COLUMN_DOTS) * grid.dot_s
+        if self._now.play is not None:
+            self.source.seek(time_s)
+            return
+        held = self.state.window.held_at(self._now.now_s)
+        self.state.window = held.stepped(
+            time_s - (held.cursor_s or 0.0), self._first_s(), self._now.now_s
+        )

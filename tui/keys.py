@@ -1,0 +1,106 @@
+"""Every key with its id, what it does, and where help and the last line mention it."""
+
+from dataclasses import dataclass
+
+from tui.state import ViewName
+
+EVERYWHERE = tuple(ViewName)
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """One binding. `keys` as the terminal library names them; `shown` as a person reads them."""
+
+    id: str
+    keys: str
+    shown: str
+    action: str
+    text: str
+    views: tuple[ViewName, ...] = EVERYWHERE
+    replay: bool | None = None
+    """True: only in a replay; False: only on a live host."""
+    brief: str = ""
+    """Words for the last line; empty keeps the key out of it."""
+    priority: bool = False
+
+    @property
+    def hint(self) -> str:
+        """Key and word for the last line."""
+        return f"{self.shown.split()[0]} {self.brief}"
+
+
+_CHART = (ViewName.OVERVIEW,)
+_LIST = (ViewName.EVENTS,)
+_TEXT = (ViewName.DIAGNOSIS, ViewName.NOTES)
+
+KEYS = (
+    Key(
+        "view.overview", "1", "1", "show('overview')", "chart, health, newest events", brief="chart"
+    ),
+    Key("view.events", "2", "2", "show('events')", "all events", brief="events"),
+    Key("view.diagnosis", "3", "3", "show('diagnosis')", "causes and checks", brief="causes"),
+    Key("view.notes", "5", "5", "show('notes')", "notes, link, recording", brief="notes"),
+    Key("view.next", "tab", "tab", "next_view(1)", "next view", priority=True),
+    Key("view.back", "escape", "esc", "close", "close, clear the filter, chart"),
+    Key(
+        "time.pause",
+        "space",
+        "space",
+        "pause",
+        "pause the chart, or go on",
+        replay=False,
+        brief="pause",
+    ),
+    Key("time.play", "space", "space", "pause", "play or pause", replay=True, brief="play"),
+    Key("time.slower", "less_than_sign", "<", "speed(0.5)", "half the speed", replay=True),
+    Key("time.faster", "greater_than_sign", ">", "speed(2.0)", "twice the speed", replay=True),
+    Key("move.left", "left,h", "← h", "move(-1)", "earlier", _CHART),
+    Key("move.right", "right,l", "→ l", "move(1)", "later", _CHART),
+    Key("cursor.back", "comma", ",", "step(-1)", "cursor one column back", _CHART),
+    Key("cursor.on", "full_stop", ".", "step(1)", "cursor one column on", _CHART),
+    Key("zoom.in", "plus,equals_sign", "+", "zoom(-1)", "less time, finer", _CHART),
+    Key("zoom.out", "minus", "-", "zoom(1)", "more time", _CHART),
+    Key("zoom.reset", "0", "0", "reset", "usual zoom", _CHART),
+    Key("go.start", "g,home", "g", "start", "start"),
+    Key("go.live", "G,end", "G", "live", "newest data"),
+    Key("event.next", "n", "n", "event(1)", "next event"),
+    Key("event.previous", "N", "N", "event(-1)", "event before", brief="event"),
+    Key("channel.up", "up,k", "↑ k", "line(-1)", "sensor above, line up"),
+    Key("channel.down", "down,j", "↓ j", "line(1)", "sensor below, line down"),
+    Key("channel.next", "c", "c", "channel", "next sensor", _CHART),
+    Key("page.up", "pageup", "PgUp", "line(-10)", "ten lines up", _LIST + _TEXT),
+    Key("page.down", "pagedown", "PgDn", "line(10)", "ten lines down", _LIST + _TEXT),
+    Key(
+        "event.show",
+        "enter",
+        "enter",
+        "jump",
+        "show the event in the chart",
+        _LIST,
+        brief="chart",
+    ),
+    Key("event.seen", "a", "a", "seen", "mark the event as seen", _LIST, brief="seen"),
+    Key("event.filter", "slash", "/", "filter", "filter events by words", brief="filter"),
+    Key("note.add", "m", "m", "note", "note at the cursor, or now", brief="note"),
+    Key("copy", "y", "y", "copy", "copy the event or the diagnosis"),
+    Key("help", "question_mark,f1", "? F1", "help", "this help", brief="help"),
+    Key("palette", "ctrl+p", "ctrl+p", "command_palette", "find a command by name"),
+    Key("quit", "q,ctrl+q,ctrl+c", "q", "quit", "quit", brief="quit"),
+)
+
+
+def keys_of(view: ViewName, replaying: bool) -> list[Key]:
+    """Keys that mean something in a view."""
+    return [
+        key for key in KEYS if view in key.views and (key.replay is None or key.replay is replaying)
+    ]
+
+
+def brief_keys(view: ViewName, replaying: bool) -> list[Key]:
+    """Keys of the last line: the views, then what belongs to this one, then the rest."""
+    keys = [key for key in keys_of(view, replaying) if key.brief]
+    if view is not ViewName.EVENTS:
+        keys = [key for key in keys if key.id != "event.filter"]
+    else:
+        keys = [key for key in keys if not key.id.startswith("time.")]
+    return sorted(keys, key=lambda key: (not key.id.startswith("view."), key.views == EVERYWHERE))

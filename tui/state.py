@@ -1,0 +1,86 @@
+"""What the person chose to look at. Nothing here knows the terminal."""
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from shared.events import Event
+from tui.scale import Axis
+from tui.snapshot import Snapshot
+from tui.when import hms
+from tui.window import LEAD_PART, Window
+
+
+class ViewName(StrEnum):
+    OVERVIEW = "overview"
+    EVENTS = "events"
+    DIAGNOSIS = "diagnosis"
+    NOTES = "notes"
+
+
+@dataclass
+class ScreenState:
+    """View, channel, window, selection. Axes are kept so that they change slowly."""
+
+    view: ViewName = ViewName.OVERVIEW
+    channel: str = ""
+    window: Window = field(default_factory=Window)
+    words: str = ""
+    """Filter of the event list."""
+    selected: int | None = None
+    """Id of the selected event; None is the newest."""
+    scroll: int = 0
+    help: bool = False
+    message: str = ""
+    axes: dict[tuple[str, int], Axis] = field(default_factory=dict)
+
+    def settle(self, now: Snapshot) -> None:
+        """Choose a channel once there is one: the first that has a target."""
+        names = [health.channel for health in now.channels]
+        if self.channel in names or not names:
+            return
+        heated = [health.channel for health in now.channels if health.target_c is not None]
+        self.channel = (heated or names)[0]
+
+    def cycle(self, now: Snapshot, step: int) -> None:
+        names = [health.channel for health in now.channels]
+        if names:
+            at = names.index(self.channel) if self.channel in names else 0
+            self.channel = names[(at + step) % len(names)]
+
+    def cursor_s(self, now: Snapshot) -> float | None:
+        """Where the cursor stands; None when the newest data is meant."""
+        return self.window.cursor_s if now.play is None else now.play.cursor_s
+
+    def edge_s(self, now: Snapshot) -> float:
+        """Time at the window's right edge while it follows."""
+        if now.play is None:
+            return now.now_s
+        lead_s = LEAD_PART * self.window.span_s
+        return max(min(now.play.cursor_s + lead_s, now.play.last_s), now.play.cursor_s)
+
+
+def standing(now: Snapshot) -> list[Event]:
+    """Events that stand on their own, in order of their start."""
+    found = [event for event in now.events if event.absorbed_by is None]
+    return sorted(found, key=lambda event: (event.start_s, event.id))
+
+
+def event_state(event: Event, now: Snapshot) -> str:
+    """Where an event is in its life, in words."""
+    state = "going on" if event.is_active else "ended"
+    return f"{state}, seen" if event.id in now.acknowledged else state
+
+
+def filtered(now: Snapshot, words: str) -> list[Event]:
+    """Events that hold every word, newest first."""
+    wanted = words.lower().split()
+    return [
+        event
+        for event in reversed(standing(now))
+        if all(word in _searched(event, now) for word in wanted)
+    ]
+
+
+def _searched(event: Event, now: Snapshot) -> str:
+    parts = (event.kind, event.channel, event.severity, event.text, event.tied_to or "")
+    return " ".join([*parts, event_state(event, now), hms(event.start_s)]).lower()

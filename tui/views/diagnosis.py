@@ -1,0 +1,63 @@
+"""View 3: ranked causes with their evidence, the next check, and what could not be judged."""
+
+from shared.events import Check, NotEvaluated, RankedCause
+from tui.board import Board, Ink, Rect
+from tui.views.frame import Frame
+from tui.views.hint import cause_name
+from tui.views.text import Line, paint_lines
+
+LABEL = 10
+
+
+def paint_diagnosis(board: Board, area: Rect, frame: Frame) -> None:
+    paint_lines(board, area, diagnosis_lines(frame), LABEL, frame.state)
+
+
+def diagnosis_lines(frame: Frame) -> list[Line]:
+    """Per channel: causes, then its check; then what was not evaluated."""
+    now = frame.now
+    lines = [Line("verdict", f"{now.verdict.severity}: {now.verdict.text}", Ink.STRONG)]
+    for channel in dict.fromkeys(cause.channel for cause in now.causes):
+        ranked = [cause for cause in now.causes if cause.channel == channel]
+        lines.append(Line("", ""))
+        lines.append(Line("all" if channel == "*" else channel, "most likely", Ink.DIM, Ink.STRONG))
+        for cause in ranked:
+            lines += _cause(cause)
+        check = next((cause.next_check for cause in ranked if cause.next_check), None)
+        if check is not None:
+            lines += _check(check)
+    lines += _blind(now.not_evaluated)
+    if now.assumed:
+        lines += [Line("", "")]
+        lines += [Line("assumed", text) for text in now.assumed]
+    return lines
+
+
+def _cause(cause: RankedCause) -> list[Line]:
+    name = Line(f"{cause.probability:8.0%}", cause_name(cause), Ink.STRONG, Ink.STRONG)
+    evidence = [Line("     for", text) for text in cause.evidence_for]
+    return [name, *evidence, *(Line(" against", text) for text in cause.evidence_against)]
+
+
+def _check(check: Check) -> list[Line]:
+    lines = [
+        Line("next", f"{check.do} ({check.effort_min:.0f} min)", Ink.PLAIN, Ink.STRONG),
+        Line("look for", check.look_for),
+    ]
+    if check.caution:
+        lines.append(Line("mind", check.caution, Ink.PLAIN, Ink.ALARM))
+    return lines
+
+
+def _blind(items: tuple[NotEvaluated, ...]) -> list[Line]:
+    """Reasons that several channels share are said once."""
+    grouped: dict[tuple[str, str], list[str]] = {}
+    for item in items:
+        grouped.setdefault((item.kind, item.why), []).append(item.channel)
+    if not grouped:
+        return []
+    lines = [Line("", ""), Line("blind to", "not evaluated, so silence says nothing", Ink.DIM)]
+    for (kind, why), channels in grouped.items():
+        names = ", ".join("all" if name == "*" else name for name in channels)
+        lines.append(Line("", f"{kind} on {names}: {why}"))
+    return lines

@@ -1,0 +1,82 @@
+"""Events as rows of a list, and one event in full."""
+
+from shared.events import Event
+from tui.board import SELECTED, Board, Ink, Rect
+from tui.glyphs import SEVERITY_INK, SEVERITY_LETTER
+from tui.state import event_state
+from tui.views.frame import Frame
+from tui.when import hms, short, spelt
+
+TIME, CHANNEL, KIND, COUNT, LASTED = 8, 9, 18, 6, 5
+
+
+def paint_rows(
+    board: Board, area: Rect, events: list[Event], frame: Frame, selected: int | None
+) -> None:
+    """One event a row, as many as fit."""
+    if not events:
+        board.text(area.x + 1, area.y, "no events", Ink.DIM, area.width - 1)
+    for row, event in enumerate(events[: area.height]):
+        y = area.y + row
+        seen = event.id in frame.now.acknowledged
+        ink = Ink.DIM if seen else Ink.PLAIN
+        mark = Ink.DIM if seen else SEVERITY_INK[event.severity]
+        x = area.x
+        board.text(x, y, SEVERITY_LETTER[event.severity], mark)
+        board.text(x + 2, y, hms(event.start_s).rjust(TIME), ink, TIME)
+        x += 3 + TIME
+        board.text(x, y, "all" if event.channel == "*" else event.channel, ink, CHANNEL - 1)
+        x += CHANNEL
+        board.text(x, y, event.kind, mark if event.is_active else ink, KIND - 1)
+        x += KIND
+        if event.count > 1:
+            board.text(x, y, f"{frame.glyphs.times}{min(event.count, 9999)}", ink, COUNT - 1)
+        x += COUNT
+        board.text(x, y, _lasted(event), mark if event.is_active else ink, LASTED - 1)
+        x += LASTED
+        board.text(x, y, event.text, ink, area.width - x)
+        if event.id == selected:
+            board.fill(Rect(area.x, y, area.width, 1), SELECTED)
+
+
+def _lasted(event: Event) -> str:
+    """`now` while it goes on, else how long it lasted; nothing for one moment."""
+    if event.end_s is None:
+        return "now"
+    lasted_s = event.end_s - event.start_s
+    return short(lasted_s) if lasted_s >= 1.0 else ""
+
+
+def event_facts(event: Event, frame: Frame) -> list[tuple[str, int]]:
+    """Everything about an event, a line a fact."""
+    lasted = (
+        "still going on"
+        if event.end_s is None
+        else "one moment"
+        if event.end_s <= event.start_s
+        else f"until {hms(event.end_s)}, {spelt(event.end_s - event.start_s)}"
+    )
+    size = f"{event.value:.6g} {event.unit}".strip()
+    facts = [
+        (
+            f"{SEVERITY_LETTER[event.severity]} {event.severity}: {event.kind} on "
+            f"{'all channels' if event.channel == '*' else event.channel}",
+            int(SEVERITY_INK[event.severity]),
+        ),
+        (event.text, int(Ink.PLAIN)),
+        (
+            f"from {hms(event.start_s)}, {lasted}; {event_state(event, frame.now)}; "
+            f"count {event.count}; size {size}",
+            int(Ink.PLAIN),
+        ),
+    ]
+    more = [f"while {event.gate}"] if event.gate else []
+    if event.tied_to:
+        more.append(f"tied to {event.tied_to}")
+    more += [
+        f"{key} {value:.6g}" if isinstance(value, float) else f"{key} {value}"
+        for key, value in event.facts.items()
+    ]
+    if more:
+        facts.append(("; ".join(more), int(Ink.DIM)))
+    return facts

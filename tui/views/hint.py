@@ -1,0 +1,48 @@
+"""The leading hint: most likely cause, why, the next check and what to mind."""
+
+from shared.events import RankedCause
+from tui.board import Board, Ink, Rect, wrap
+from tui.views.frame import Frame
+
+LABEL = 6
+
+
+def cause_name(cause: RankedCause) -> str:
+    return cause.cause or "none of the known causes"
+
+
+def leading(causes: tuple[RankedCause, ...]) -> RankedCause | None:
+    """The first cause that has a name: the diagnosis puts the leading one first."""
+    return next((cause for cause in causes if cause.cause is not None), None)
+
+
+def paint_hint(board: Board, area: Rect, frame: Frame) -> None:
+    """Cause and why in the first row, then the check, then the caution, whole if it can be."""
+    now = frame.now
+    cause = leading(now.causes)
+    width = area.width - LABEL
+    if cause is None:
+        board.text(area.x, area.y, "hint", Ink.DIM)
+        board.wrapped(Rect(area.x + LABEL, area.y, width, area.height), now.verdict.text)
+        return
+    board.text(area.x, area.y, f"{cause.probability:4.0%}", Ink.STRONG)
+    x = board.text(
+        area.x + LABEL, area.y, f"{cause.channel}: {cause_name(cause)}", Ink.STRONG, width
+    )
+    if cause.evidence_for:
+        why = "; ".join(cause.evidence_for)
+        board.text(x, area.y, f" - {why}", Ink.PLAIN, area.x + area.width - x)
+    check = cause.next_check
+    if check is None:
+        return
+    caution = wrap(check.caution, width)
+    kept = min(len(caution), max(area.height - 2, 0))
+    do = Rect(area.x + LABEL, area.y + 1, width, area.height - 1 - kept)
+    board.text(area.x, do.y, "next", Ink.STRONG)
+    words = f"{check.do} ({check.effort_min:.0f} min) {check.look_for}"
+    if len(wrap(words, width)) > do.height:
+        words = f"({check.effort_min:.0f} min) {check.do}"
+    used = board.wrapped(do, words)
+    if kept:
+        board.text(area.x, do.y + used, "mind", Ink.ALARM)
+        board.wrapped(Rect(do.x, do.y + used, width, kept), check.caution)

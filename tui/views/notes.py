@@ -1,0 +1,35 @@
+"""View 4: notes, and what is known of the link and the recording."""
+
+from tui.board import Board, Ink, Rect
+from tui.snapshot import LinkState
+from tui.views.frame import Frame
+from tui.views.status import size
+from tui.views.text import Line, paint_lines
+from tui.when import hms
+
+LABEL = 11
+
+
+def paint_notes(board: Board, area: Rect, frame: Frame) -> None:
+    now = frame.now
+    lines = [Line("watching", now.title)]
+    if now.link.state is LinkState.FILE:
+        lines.append(Line("file", now.recording.path))
+    else:
+        why = f": {now.link.why}" if now.link.why else ""
+        lines.append(Line("link", f"{now.link.state} since {hms(now.link.since_s)}{why}"))
+        if now.link.dropped:
+            lines.append(
+                Line("dropped", f"{now.link.dropped} messages came too fast", Ink.DOUBTFUL)
+            )
+        path = now.recording.path
+        told = f"{path}, {size(now.recording.bytes_written)}" if path else "not recording"
+        lines.append(Line("recording", told))
+    if now.recording.trouble:
+        lines.append(Line("trouble", now.recording.trouble, Ink.ALARM, Ink.ALARM))
+    lines += [Line("assumed", text) for text in now.assumed]
+    lines.append(Line("", ""))
+    lines.append(Line("notes", "" if now.notes else "none yet; m adds one", Ink.DIM, Ink.STRONG))
+    newest_first = sorted(now.notes, key=lambda note: -note.time_s)
+    lines += [Line(hms(note.time_s).rjust(9), note.text) for note in newest_first]
+    paint_lines(board, area, lines, LABEL, frame.state)

@@ -1,0 +1,99 @@
+"""The first line: link, age of the data, host, recording, and what the time axis follows."""
+
+from shared.health import Trust
+from shared.words import HostState
+from tui.board import Board, Ink, Rect, shown_width
+from tui.snapshot import LinkState, Snapshot
+from tui.views.frame import Frame
+from tui.when import hms, short
+
+OLD_S = 3.0
+"""Data older than this is called old."""
+
+Part = tuple[str, int]
+
+
+def paint_status(board: Board, area: Rect, frame: Frame) -> None:
+    """States from the left, the title and what is followed at the right."""
+    now = frame.now
+    parts = [
+        _trust(now),
+        _link(now),
+        *_age(now),
+        _host(now),
+        *_recording(now),
+    ]
+    right = _followed(frame)
+    end = area.x + area.width - shown_width(right[0])
+    board.text(end, area.y, *right)
+    x = area.x
+    for text, ink in parts:
+        if text and x + shown_width(text) < end:
+            x = board.text(x, area.y, text, ink) + 2
+    if end - x > 12:
+        board.text(x, area.y, now.title, Ink.DIM, end - x - 2)
+
+
+def _trust(now: Snapshot) -> Part:
+    for trust in (Trust.FALSE, Trust.UNKNOWN, Trust.DOUBTFUL):
+        names = [health.channel for health in now.channels if health.trust is trust]
+        if names:
+            ink = {Trust.FALSE: Ink.ALARM, Trust.DOUBTFUL: Ink.DOUBTFUL}.get(trust, Ink.UNKNOWN)
+            which = names[0] if len(names) == 1 else f"{len(names)} of {len(now.channels)}"
+            return f"{which} {trust}", ink
+    return ("all true", Ink.TRUE) if now.channels else ("no sensors yet", Ink.DIM)
+
+
+def _link(now: Snapshot) -> Part:
+    link = now.link
+    if link.state is LinkState.FILE:
+        return ("file unreadable", Ink.ALARM) if link.why else ("file", Ink.PLAIN)
+    if link.state is LinkState.OPEN:
+        dropped = f", {link.dropped} dropped" if link.dropped else ""
+        return f"link open{dropped}", Ink.DOUBTFUL if dropped else Ink.PLAIN
+    lasted = short(now.now_s - link.since_s)
+    ink = Ink.DOUBTFUL if link.state is LinkState.CONNECTING else Ink.ALARM
+    return f"link {link.state} {lasted}", ink
+
+
+def _age(now: Snapshot) -> list[Part]:
+    if now.link.state is LinkState.FILE:
+        return []
+    age = now.link.data_age_s
+    if age != age:
+        return [("no data yet", Ink.DIM)]
+    return [(f"data {short(age)} old", Ink.ALARM if age > OLD_S else Ink.PLAIN)]
+
+
+def _host(now: Snapshot) -> Part:
+    ink = {HostState.UP: Ink.PLAIN, HostState.STARTING: Ink.DOUBTFUL}.get(now.host, Ink.ALARM)
+    return f"host {now.host}", ink
+
+
+def _recording(now: Snapshot) -> list[Part]:
+    recording = now.recording
+    if now.link.state is LinkState.FILE:
+        return []
+    if recording.trouble:
+        return [(f"REC FAILS: {recording.trouble}", Ink.ALARM)]
+    if not recording.path:
+        return [("not recording", Ink.DIM)]
+    return [(f"rec {size(recording.bytes_written)}", Ink.PLAIN)]
+
+
+def _followed(frame: Frame) -> Part:
+    play, window = frame.now.play, frame.state.window
+    if play is not None:
+        moving = "paused" if play.paused else f"{play.speed:g}{frame.glyphs.times}"
+        return f"{hms(play.cursor_s)} of {hms(play.last_s)} {moving}", Ink.STRONG
+    if window.follows:
+        return "live", Ink.STRONG
+    return "paused", Ink.DOUBTFUL
+
+
+def size(count: int) -> str:
+    """Bytes in three figures, rounded so that the line does not flicker."""
+    for unit, scale in (("GB", 1e9), ("MB", 1e6)):
+        if count >= scale:
+            return f"{count / scale:.1f} {unit}"
+    return f"{count // 10_000 * 10} kB"

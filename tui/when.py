@@ -1,0 +1,46 @@
+"""Times and durations in as few cells as they need."""
+
+import math
+import time
+
+EPOCH_FROM_S = 1e8
+"""Log times beyond this are taken as Unix time and shown as UTC time of day."""
+
+
+def hms(time_s: float) -> str:
+    """A log time as h:mm:ss."""
+    if not math.isfinite(time_s):
+        return "-"
+    if time_s >= EPOCH_FROM_S:
+        return time.strftime("%H:%M:%S", time.gmtime(time_s))
+    sign = "-" if time_s <= -0.5 else ""
+    seconds = round(abs(time_s))
+    return f"{sign}{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
+
+
+def short(seconds: float) -> str:
+    """A duration in at most four cells: 5s, 12m, 3h, 9d."""
+    seconds = max(seconds, 0.0)
+    for unit, size, below in (("s", 1, 60), ("m", 60, 3600), ("h", 3600, 48 * 3600)):
+        if seconds < below:
+            return f"{seconds // size:.0f}{unit}"
+    return f"{min(seconds // 86400, 999):.0f}d"
+
+
+def spelt(seconds: float) -> str:
+    """A duration in words: 0.5 s, 45 s, 12 min, 3 h 20 min."""
+    if seconds < 9.95:
+        return f"{seconds:.1f} s"
+    if seconds < 119.5:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60)
+    if minutes < 120:
+        return f"{minutes} min"
+    return f"{minutes // 60} h {minutes % 60} min" if minutes % 60 else f"{minutes // 60} h"
+
+
+def span_words(seconds: float) -> str:
+    """A window's length: 30 s, 5 min, 2 h."""
+    if seconds < 60:
+        return f"{seconds:.0f} s"
+    return f"{seconds / 60:.0f} min" if seconds < 3600 else f"{seconds / 3600:.0f} h"
