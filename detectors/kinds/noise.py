@@ -1,0 +1,221 @@
+"""noise-rise: noise well above this channel's own.
+
+Quantity: sd of sample noise in Ω (K where only degrees are reported), from the trimmed
+third differences of a window of 32 rows, so that neither a few odd samples nor heat's
+slopes and bends count. The logarithm of noise over the channel's own goes into a CUSUM
+whose slack is half of a doubling; its limit makes one false alarm in 30 days, from the
+channel's own spread of windows, widened by their measured autocorrelation.
+
+Least fault that is found: twice the own noise, and more than half a step (one code, or
+the host's rounding), for a few windows. Heat-ups and cool-downs faster than 0.1 K/s are
+neither judged nor learned from; nor are windows without a single change.
+
+Rest and printing have their own noise each. Blind until a channel's own noise is known: 4 windows;
+to noise of less than three times the rest's that has been there since the first print.
+"""
+
+import math
+from dataclasses import dataclass, field
+
+from detectors.charts import SECONDS_IN_30_DAYS, Cusum, Ewma, limit_for
+from detectors.detector import ClosedWindow, Say
+from detectors.plan import ChannelPlan
+from detectors.reports import Cleared, Sighting
+from shared.events import NotEvaluated
+from shared.words import Gate, Kind
+
+LEAST_WINDOWS = 4
+LEARNING_WEIGHT = 1.0 / 50.0
+"""Own noise follows slow changes over some 50 windows."""
+LEAST_STEPS = 0.6
+"""A quiet reading that flips between two steps has an sd of half a step: noise below this
+tells nothing."""
+SLACK = 0.5 * math.log(2.0)
+MOST_AT_ONCE = math.log(5.0)
+"""One window counts no more than this: no alarm from a single one."""
+LEAST_LIMIT = 1.4
+LOUD = math.log(1.8)
+LOUD_WHEN_NEW = math.log(3.0)
+NEW_WINDOWS = 24
+"""A first print may be this much noisier than rest, since flow and fan stir real heat, while
+its own noise is learned."""
+QUIET = math.log(1.4)
+QUIET_WINDOWS = 3
+LEAST_SPREAD, MOST_SPREAD, USUAL_SPREAD = 0.2, 1.0, 0.25
+"""Sd of a window's log noise: 0.25 for independent normal samples (computed)."""
+FAST_C_S = 0.1
+MOST_WAITING = 6
+REVIEW_WINDOWS = 64
+GROWTH = 1.3
+"""An alarm's figures are brought up to date when noise grew by this."""
+
+
+@dataclass(slots=True)
+class _Own:
+    """A channel's own noise in one state: at rest, or while printing."""
+
+    count: int = 0
+    size: Ewma = field(default_factory=lambda: Ewma(1.0, 0.0))
+    square: Ewma = field(default_factory=lambda: Ewma(LEARNING_WEIGHT, USUAL_SPREAD**2))
+    lagged: Ewma = field(default_factory=lambda: Ewma(LEARNING_WEIGHT, 0.0))
+    before: float = 0.0
+    waited: int = 0
+    chart: Cusum = field(default_factory=lambda: Cusum(SLACK, LEAST_LIMIT))
+    is_new: bool = False
+    """Whether it began as the other state's noise and has seen few windows."""
+
+    def begin_as(self, other: "_Own") -> None:
+        """Take the other state's noise for a first guess, and allow for a difference."""
+        self.size.value, self.square.value = other.size.value, other.square.value
+        self.count, self.is_new = LEAST_WINDOWS, True
+        self.chart.slack = 0.5 * LOUD_WHEN_NEW
+
+    def begin(self, size: float) -> None:
+        """Take one of the first windows; of two that differ much, the quieter is right."""
+        above = size - self.size.value
+        if self.count and above > LOUD_WHEN_NEW and self.waited < MOST_WAITING:
+            self.waited += 1
+            return
+        if self.count == 0 or above < -LOUD_WHEN_NEW:
+            self.count, self.size.value = 1, size
+            return
+        self.count += 1
+        self.size.value += above / self.count
+
+    def learn(self, above: float, window_s: float) -> None:
+        most = LOUD_WHEN_NEW if self.is_new else SLACK
+        if above > LOUD_WHEN_NEW and self.waited < MOST_WAITING:
+            # Perhaps the beginning of an alarm: wait and see.
+            self.waited += 1
+            return
+        self.waited = 0
+        kept = most if above > most else -2.0 * SLACK if above < -2.0 * SLACK else above
+        count = self.count = self.count + 1
+        self.size.weight = LEARNING_WEIGHT if count > 50 else 1.0 / count
+        self.size.value += self.size.weight * kept
+        self.square.update(kept * kept)
+        self.lagged.update(kept * self.before)
+        self.before = kept
+        if self.is_new and count > NEW_WINDOWS:
+            self.is_new = False
+            self.chart.slack = SLACK
+            self.chart.reset()
+        if count % REVIEW_WINDOWS == 0:
+            self._review(window_s)
+
+    def quieter(self) -> None:
+        """The noise stays below what was learned: follow it down."""
+        self.size.value -= SLACK
+        self.chart.reset()
+
+    def _review(self, window_s: float) -> None:
+        """Set the chart's limit from the measured spread and autocorrelation."""
+        variance = self.square.value
+        memory = min(max(self.lagged.value / variance, 0.0), 0.9) if variance > 0.0 else 0.0
+        spread = math.sqrt(variance * (1.0 + memory) / (1.0 - memory))
+        spread = min(max(spread, LEAST_SPREAD), MOST_SPREAD)
+        slack = self.chart.slack
+        run = SECONDS_IN_30_DAYS / max(window_s, 1.0)
+        self.chart.limit = max(LEAST_LIMIT, spread * limit_for(slack / spread, run))
+
+
+class NoiseDetector:
+    """One CUSUM of log noise a state and channel."""
+
+    def __init__(self, plan: ChannelPlan) -> None:
+        self._plan = plan
+        self._step = Ewma(LEARNING_WEIGHT, 0.0)
+        self._rest, self._print = _Own(), _Own()
+        self._since_s = math.nan
+        self._is_up = False
+        self._said = 0.0
+        self._quiet = 0
+        self._loud_s = math.nan
+
+    def step(self, window: ClosedWindow, say: Say) -> None:
+        if window.joined or window.changes == 0:
+            return
+        rough, gate = window.rough, window.gate
+        if rough != rough or gate is Gate.STARTING:
+            return
+        slope = window.celsius_slope
+        prints = gate is Gate.PRINTING
+        if (slope > FAST_C_S or slope < -FAST_C_S) and not prints:
+            return
+        step = self._step
+        step.value = step.update(window.step) if step.value else window.step
+        least = LEAST_STEPS * step.value
+        size = math.log(rough if rough > least else least)
+        own, other = (self._print, self._rest) if prints else (self._rest, self._print)
+        if own.count < LEAST_WINDOWS:
+            if other.count < LEAST_WINDOWS:
+                own.begin(size)
+                return
+            own.begin_as(other)
+        above = size - own.size.value
+        if self._is_up:
+            self._go_on(window, above, rough, say)
+        else:
+            self._judge(window, own, above, rough, say)
+
+    def _judge(self, window: ClosedWindow, own: _Own, above: float, rough: float, say: Say) -> None:
+        chart = own.chart
+        if chart.high == 0.0:
+            self._since_s = window.start_s
+        signal = chart.update(above if above < MOST_AT_ONCE else MOST_AT_ONCE)
+        if signal > 0 and above > (LOUD_WHEN_NEW if own.is_new else LOUD):
+            chart.reset()
+            self._raise(window, above, rough, say)
+            return
+        if signal < 0:
+            own.quieter()
+            return
+        own.learn(above, window.end_s - window.start_s)
+
+    def _raise(self, window: ClosedWindow, above: float, rough: float, say: Say) -> None:
+        self._is_up = True
+        self._said = above
+        self._quiet = 0
+        self._loud_s = window.end_s
+        say(self._sighting(window, above, rough))
+
+    def _go_on(self, window: ClosedWindow, above: float, rough: float, say: Say) -> None:
+        if above > QUIET:
+            self._quiet = 0
+            self._loud_s = window.end_s
+            if above > self._said + math.log(GROWTH):
+                self._said = above
+                say(self._sighting(window, above, rough))
+            return
+        self._quiet += 1
+        if self._quiet < QUIET_WINDOWS:
+            return
+        self._is_up = False
+        say(Cleared(window.last_row, window.end_s, self._plan.name, Kind.NOISE_RISE, self._loud_s))
+
+    def _sighting(self, window: ClosedWindow, above: float, rough: float) -> Sighting:
+        ratio, plan = math.exp(above), self._plan
+        in_ohms = plan.has_signal_in_ohms
+        kelvin = rough / plan.per_kelvin(in_ohms)
+        shown = f"{rough:.3f} Ω ({kelvin:.2f} K)" if in_ohms else f"{kelvin:.2f} K"
+        return Sighting(
+            row=window.last_row,
+            at_s=window.end_s,
+            channel=plan.name,
+            kind=Kind.NOISE_RISE,
+            start_s=self._since_s,
+            end_s=None,
+            value=rough,
+            unit="Ω" if in_ohms else "K",
+            text=f"noise of {shown}, {ratio:.1f} times this channel's own",
+            facts={"ratio": ratio, "noise_c": kelvin, "own": rough / ratio},
+        )
+
+    def finish(self, say: Say) -> None:
+        """Nothing is held back."""
+
+    def not_evaluated(self) -> list[NotEvaluated]:
+        if max(self._rest.count, self._print.count) >= LEAST_WINDOWS:
+            return []
+        why = f"its own noise is not known yet; that takes {LEAST_WINDOWS} windows at rest"
+        return [NotEvaluated(kind=Kind.NOISE_RISE, channel=self._plan.name, why=why)]
