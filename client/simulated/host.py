@@ -22,6 +22,8 @@ LOOPBACK = "127.0.0.1"
 MAX_REQUEST_BYTES = 64 << 10
 FASTEST = 1000.0
 JOIN_S = 10.0
+FAREWELL_S = 1.0
+"""Time that clients are given to read the rest before they are dropped at the end."""
 REBIND_TRIES = 50
 BREATH = 32
 """Moments after which other tasks get their turn when the simulation runs behind its time."""
@@ -96,7 +98,7 @@ class SimulatedHost:
     def _run(self) -> None:
         try:
             asyncio.run(self._host())
-        except (OSError, asyncio.CancelledError) as error:
+        except OSError as error:
             self._trouble = error
         finally:
             self._over.set()
@@ -104,13 +106,14 @@ class SimulatedHost:
 
     async def _host(self) -> None:
         self._loop = asyncio.get_running_loop()
-        self._main = asyncio.current_task()
         self._opened = asyncio.Event()
         await self._listen()
+        # A task of its own, so that `stop` ends the scenario but never the clean-up.
+        self._main = asyncio.create_task(self._simulate())
         self._ready.set()
         try:
-            await self._opened.wait()
-            await self._simulate()
+            with suppress(asyncio.CancelledError):
+                await self._main
         finally:
             await self._end()
 
@@ -133,6 +136,7 @@ class SimulatedHost:
             self._sessions.discard(session)
 
     async def _simulate(self) -> None:
+        await self._opened.wait()
         machine = Machine(self._scenario, self._seed)
         loop = asyncio.get_running_loop()
         began_s = loop.time()
@@ -184,8 +188,10 @@ class SimulatedHost:
             session.send(None)
         if self._server is not None:
             with suppress(TimeoutError):
-                async with asyncio.timeout(1.0):
+                async with asyncio.timeout(FAREWELL_S):
                     while self._sessions:
                         await asyncio.sleep(0.01)
+            for session in tuple(self._sessions):
+                session.drop()
             self._server.close(code=1000)
             await self._server.wait_closed()

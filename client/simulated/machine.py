@@ -90,9 +90,8 @@ class Machine:
         leaves = link_up and not _held(self._stalls, time_s)
         # The first update is never skipped: it carries the whole status.
         leaves = leaves and (lost >= sending.lost or self._turn == 1)
-        self._sent_s = max(self._sent_s, time_s)
-        if leaves and late < sending.late:
-            self._sent_s += how_late * sending.latest_s
+        delay_s = how_late * sending.latest_s if leaves and late < sending.late else 0.0
+        self._sent_s = max(self._sent_s, time_s + delay_s)
         truth = self._truth(time_s, link_up)
         changes = self._changes(is_booting) if leaves else None
         host_s = round(time_s - self._started_s, 3)
