@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from client.simulated.plant import Plant
 
 FULL_SPEED_MM_S = 100.0
+TICK_JITTER_S = 2e-4
 
 
 class Actor:
@@ -103,8 +104,8 @@ class _Hum(Actor):
     def act(self, plant: "Plant") -> bool:
         fault: faults.Hum = self.fault
         chain = plant.chains[fault.channel]
-        # Readings come at the ticks, give or take; mains and clock drift against each other.
-        moment_s = plant.time_s * (1.0 + 3e-5) + self.rng.gauss(0.0, 2e-4)
+        # Readings come at the ticks of a clock that is a little off, give or take.
+        moment_s = plant.time_s * (1.0 + fault.clock_error) + self.rng.gauss(0.0, TICK_JITTER_S)
         chain.tone_v = fault.volts * math.sin(2.0 * math.pi * fault.hz * moment_s)
         chain.tone_hz = fault.hz
         return True

@@ -76,7 +76,10 @@ class Hum(Fault, tag="hum", frozen=True, kw_only=True):
 
     channel: SensorName
     volts: float
+    """Amplitude, V."""
     hz: float = 50.0
+    clock_error: float = 1e-3
+    """Relative error of the controller's clock, which turns the tone into a slow wave."""
 
 
 class Bus(Fault, tag="bus", frozen=True, kw_only=True):

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 from functools import cache
 
+import numpy as np
 import pytest
 
 from client.simulated.machine import Truth
@@ -67,7 +68,14 @@ def _states(name: str) -> list[str]:
     return [str(held["host.state"]) for held, _ in rows(name)]
 
 
-CHECKS: dict[str, Callable[[str], bool]] = {
+def _wave_s(name: str) -> float:
+    """Period of the strongest wave in the error of the reading at rest, s."""
+    error = [off_c(row) for row in settled(name) if 130.0 < row[1].time_s < 400.0]
+    spectrum = np.abs(np.fft.rfft(np.array(error) - np.mean(error)))
+    return 0.25 * len(error) / int(np.argmax(spectrum))
+
+
+CHECKS: dict[str, Callable[[str], object]] = {
     "loose-terminal": lambda n: any(off_c(row) > 5.0 for row in settled(n)),
     "lead-breaks-at-position": lambda n: (
         {
@@ -109,6 +117,11 @@ CHECKS: dict[str, Callable[[str], bool]] = {
     ),
     "supply-dip": lambda n: any(
         off_c(row, "nozzle") < -4.0 and off_c(row, "bed") < -2.5 for row in settled(n)
+    ),
+    "mains-hum": lambda n: (
+        (off := [off_c(row) for row in settled(n) if row[1].time_s > 130.0])
+        and 0.5 < max(off) - min(off) < 3.0
+        and _wave_s(n) == pytest.approx(16.7, abs=0.5)
     ),
     "link-drops": lambda n: _states(n).count("gone") >= 3,
     "host-halt": lambda n: _states(n)[-1] == "halted",

@@ -1,0 +1,44 @@
+"""Updates without a socket are those that the client makes of the host's messages."""
+
+import pytest
+
+from client.mapping import Mapper
+from client.profile import simulated_profile
+from client.simulated.machine import Machine
+from client.simulated.plain import updates
+from client.simulated.scenario import load_scenario, scenario_names
+from client.simulated.session import DELTA, encoded
+from client.simulated.status import nested
+from shared.updates import Entry, EntryKind, Update
+
+
+def mapped(name: str, seed: int, for_s: float) -> list[Update]:
+    """Updates that the mapper makes of the messages, each arriving when it leaves."""
+    scenario = load_scenario(name)
+    machine = Machine(scenario, seed)
+    mapper = Mapper(simulated_profile("ws://127.0.0.1:1", scenario.chains))
+    found: list[Update] = []
+    is_first = True
+    while (moment := machine.advance()).time_s <= for_s:
+        if moment.changes is None:
+            continue
+        body = {"moment": moment.host_s, "status": nested(moment.changes)}
+        message = {"id": 1, "result": {**body, "pace": 1.0}}
+        if not is_first:
+            message = {"method": DELTA, "params": body}
+        is_first = False
+        found += mapper.feed(Entry(1000.0 + moment.sent_s, EntryKind.MESSAGE, encoded(message)))
+    assert not mapper.refused
+    return found
+
+
+@pytest.mark.parametrize(
+    "name", [n for n in scenario_names() if n not in ("link-drops", "healthy-night")]
+)
+def test_the_mapper_and_the_short_way_give_the_same(name: str) -> None:
+    """Same keys, same values, same times, for two minutes of every unbroken link."""
+    short = [update for update in updates(load_scenario(name), 2, 120.0) if update.values]
+    long = mapped(name, 2, 120.0)
+    assert [update.values for update in long] == [update.values for update in short]
+    for one, other in zip(long, short, strict=True):
+        assert one.time_s == pytest.approx(other.time_s, abs=1e-6)
