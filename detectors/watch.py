@@ -139,17 +139,18 @@ class Watch:
         return self._book.take_changes()
 
     def health(self) -> tuple[ChannelHealth, ...]:
-        """Each channel now: its values, and whether to believe them."""
+        """Each channel now, in the host's order: its values, and whether to believe them."""
         return tuple(
             channel_health(
                 name,
-                self._filler.held[name],
+                held,
                 channel.gate.value,
                 self._book.events,
                 self._host.state,
                 self._now_s,
             )
-            for name, channel in self._channels.items()
+            for name, held in self._filler.held.items()
+            if (channel := self._channels.get(name)) is not None
         )
 
     def not_evaluated(self) -> tuple[NotEvaluated, ...]:
@@ -447,6 +448,7 @@ class Watch:
             tone_bin=float(w.tone_bin[index]),
             windows=windows,
             index=index,
+            channel=w,
         )
 
     # -- reports into events --
