@@ -1,5 +1,6 @@
 """One channel's case: its events, what others saw at the time, its chain."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -7,12 +8,17 @@ from shared.chain import Chain
 from shared.events import Event
 from shared.words import EVERY_CHANNEL, Gate, Kind, Severity
 
-RESTING = {Gate.COLD, Gate.HOLDING, Gate.HEATING, Gate.COOLING, Gate.HALTED}
+RESTING = {Gate.COLD, Gate.HOLDING}
 LINK_KINDS = {Kind.LINK_LOSS, Kind.STALE, Kind.RESTART, Kind.HALT}
 NOISE_KINDS = {Kind.SPIKE, Kind.NOISE_RISE, Kind.INTERFERENCE, Kind.MAINS_BEAT}
 CONTACT_KINDS = {Kind.CONTACT_BREAK, Kind.CODE_HIGH, Kind.CODE_LOW, Kind.STEP}
 ELECTRICAL_KINDS = NOISE_KINDS | CONTACT_KINDS | {Kind.BIT_FLIP, Kind.CONVERTER_FLAG}
 """Kinds of which the time and place tell something about the wiring."""
+
+JOINED_KINDS = NOISE_KINDS | {Kind.STEP, Kind.CONTACT_BREAK, Kind.BIT_FLIP}
+"""What jumps of several channels at once look like on one of them."""
+JOINED_S = 60.0
+JOINED_TIMES = 1.5
 
 AFTER_RESTART_S = 60.0
 """Readings may be absurd for half a minute to a minute after a restart: common practice."""
@@ -75,6 +81,8 @@ def cases(events: Sequence[Event], chains: Mapping[str, Chain]) -> list[Case]:
     channels = dict.fromkeys(event.channel for event in seen)
     known = {name for name in (*channels, *chains) if name != EVERY_CHANNEL}
     found = []
+    joint = [event for event in seen if event.kind is Kind.JOINT_JUMP]
+    seen = [event for event in seen if not _is_joint(event, joint)]
     for channel in channels:
         own = tuple(event for event in seen if event.channel == channel)
         others = tuple(event for event in seen if event.channel != channel)
@@ -103,6 +111,17 @@ def _is_explained(event: Event, others: Sequence[Event]) -> bool:
     )
 
 
+def _is_joint(event: Event, joint: Sequence[Event]) -> bool:
+    """Whether an event of one channel is its part of jumps that several made together."""
+    if not joint or event.channel == EVERY_CHANNEL or event.kind not in JOINED_KINDS:
+        return False
+    first_s = min(jump.start_s for jump in joint) - TOGETHER_S
+    last_s = max(math.inf if jump.end_s is None else jump.end_s for jump in joint) + JOINED_S
+    ends_s = event.start_s if event.end_s is None else event.end_s
+    often = event.count > JOINED_TIMES * sum(jump.count for jump in joint)
+    return first_s <= event.start_s and ends_s <= last_s and not often
+
+
 def number(event: Event, *names: str) -> float | None:
     """First of these facts that the event gives as a finite number."""
     for name in names:
@@ -127,13 +146,16 @@ def duration_s(event: Event) -> float:
 
 
 def moving_share(event: Event) -> float | None:
-    """Share of an event's occurrences while the machine moved; None where nothing tells."""
-    given = number(event, "moving_share", "moving")
+    """Share of an event's occurrences while the machine moved; None where nothing tells.
+
+    The gate lags behind and is that of the first occurrence: it tells of single ones only.
+    """
+    given = number(event, "moving")
     if given is not None:
         return min(max(given, 0.0), 1.0)
     if event.gate is Gate.PRINTING:
         return 1.0
-    return 0.0 if event.gate in RESTING else None
+    return 0.0 if event.gate in RESTING and event.count == 1 else None
 
 
 def times(count: int, one: str, many: str) -> str:

@@ -9,6 +9,7 @@ from detectors.diagnosis.case import (
     Case,
     Fact,
     moving_share,
+    number,
     word,
 )
 from shared.events import Event
@@ -28,20 +29,28 @@ _AXES = ("x", "y", "z")
 
 
 def timing(case: Case) -> Iterator[Fact]:
-    electrical = case.electrical()
+    told = [event for event in case.electrical() if not _is_state(event)]
+    exact = [event for event in told if number(event, "moving") is not None]
     shares = [
-        (share, event.count) for event in electrical if (share := moving_share(event)) is not None
+        (share, event.count)
+        for event in exact or told
+        if (share := moving_share(event)) is not None
     ]
     if shares:
         total = sum(count for _, count in shares)
         share = sum(share * count for share, count in shares) / total
-        strength = min(0.4 + 0.1 * total, 1.0)
+        strength = min(0.2 + 0.1 * total, 1.0)
         if share >= MOSTLY:
             yield Fact("only-while-moving", "only while the machine moves", strength)
         elif share < SOMETIMES:
             yield Fact("also-at-rest", "also while the machine stands still", strength)
     yield from _tied(case)
     yield from _restarts(case)
+
+
+def _is_state(event: Event) -> bool:
+    """One occurrence that goes on: its beginning says little about when it comes."""
+    return event.count == 1 and event.end_s is None
 
 
 def _tied(case: Case) -> Iterator[Fact]:
@@ -130,7 +139,7 @@ def _trouble_elsewhere(case: Case) -> bool:
 
 
 _BUSY = ("busy", "in time", "too late", "overload", "timed out", "could not keep")
-_NO_HEAT = ("warmer", "not heat", "no heat", "heating", "does not rise")
+_NO_HEAT = ("no warmer", "get warmer", "not heat", "no heat", "heating", "does not rise")
 _BEYOND = ("beyond", "limit", "out of range", "too hot", "implausible")
 
 
@@ -155,9 +164,10 @@ def _said(case: Case, event: Event, link: bool) -> Iterator[Fact]:
     said = f"the host says: {message}"
     if link:
         yield Fact("host-halted", "the host stopped the machine")
-        if any(each in message for each in _BUSY):
-            yield Fact("host-says-busy", said)
+    if link and any(each in message for each in _BUSY):
+        yield Fact("host-says-busy", said)
     elif any(each in message for each in _NO_HEAT):
         yield Fact("host-says-no-heat", said)
     elif any(each in message for each in _BEYOND):
-        yield Fact("host-says-beyond-limits", said)
+        # The reading itself has said so already.
+        yield Fact("host-says-beyond-limits", said, 1.0 if link else 0.3)

@@ -9,7 +9,7 @@ from detectors.diagnosis.checkform import CheckForm
 from detectors.diagnosis.checks import CATALOGUE
 from detectors.diagnosis.evidence import facts_of
 from detectors.diagnosis.nextcheck import answered, as_check, next_check, telling_check
-from detectors.diagnosis.rank import Weighed, doubt, posterior, told, weigh, weigh_chain
+from detectors.diagnosis.rank import Weighed, doubt, doubted, posterior, told, weigh, weigh_chain
 from detectors.diagnosis.table import CANDIDATES
 from shared.chain import Chain
 from shared.errors import BadInput
@@ -50,7 +50,7 @@ def _ranked(case: Case, answers: Sequence[Answer]) -> list[RankedCause]:
         *weigh_chain(chain_facts(case.chain)),
         *(answered(_form(answer), answer.outcome) for answer in answers),
     ]
-    odds = posterior(weighed)
+    odds = doubted(posterior(weighed))
     done = {answer.check for answer in answers}
     order = sorted(CANDIDATES, key=lambda cause: (-odds[cause], cause or "~"))
     ranked = []

@@ -15,6 +15,8 @@ SPLITS = 0.3
 """Least distance between the outcomes under the two leading causes."""
 RIVAL = 0.1
 """A second cause this likely is worth splitting from the first."""
+SURE = 0.85
+"""From here on the question is no longer which cause, but whether it is this one."""
 NAMED = 2
 LEADS = 0.15
 POINTS = 1.1
@@ -29,9 +31,13 @@ def information_bits(form: CheckForm, odds: Odds) -> float:
 def next_check(odds: Odds, done: Collection[str] = (), channels: int = 1) -> CheckForm | None:
     """The check to do next; None when none is left.
 
-    Where two causes lead, it is one that tells them apart, if there is one. Checks near
-    heat or mains come only when no other check would tell enough.
+    A cause that leads by far is put to the test. Where two causes lead, it is a check
+    that tells them apart, if there is one. Checks near heat or mains come only when no
+    other check would tell enough.
     """
+    leading = max(odds, key=lambda cause: odds[cause])
+    if odds[leading] >= SURE:
+        return telling_check(leading, odds, done, channels)
     rated = [(form, information_bits(form, odds)) for form in _left(done, channels)]
     return _best(_splitting(rated, odds))
 

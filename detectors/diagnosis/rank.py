@@ -23,6 +23,9 @@ TELLING = (Family.SHAPE, Family.FLAGS, Family.WORDS)
 POOR = 5.0
 """How many times likelier the unknown cause gets without any fact. Judgement."""
 
+TABLE_DOUBT = 0.03
+"""Chance that a case is not as the table has it, whatever the evidence. Judgement."""
+
 Odds = Mapping[Candidate, float]
 """Probabilities by cause; they sum to 1."""
 
@@ -83,6 +86,15 @@ def posterior(weighed: Iterable[Weighed]) -> dict[Candidate, float]:
         for cause in logs:
             logs[cause] += each.log[cause]
     return normal(logs)
+
+
+def doubted(odds: Odds) -> dict[Candidate, float]:
+    """The same probabilities with room for the table's own errors."""
+    total = sum(prior.weight for prior in PRIORS)
+    return {
+        prior.cause: (1.0 - TABLE_DOUBT) * odds[prior.cause] + TABLE_DOUBT * prior.weight / total
+        for prior in PRIORS
+    }
 
 
 def normal(logs: Mapping[Candidate, float]) -> dict[Candidate, float]:

@@ -11,6 +11,8 @@ LASTING_S = 30.0
 ONE_WAY = 0.85
 """Share of spikes with one sign from which on they count as going one way."""
 ENOUGH_SPIKES = 4
+ENOUGH_FLIPS = 0.2
+"""Share of spikes that are flipped bits from which on they count fully; chance gives 0.01."""
 FALLING_C_PER_S = -0.05
 """A powered reading that falls this fast gets no heat at all. Judgement."""
 
@@ -56,25 +58,36 @@ def breaks(case: Case) -> Iterator[Fact]:
 
 
 def spikes(case: Case) -> Iterator[Fact]:
-    for event in case.of(Kind.SPIKE):
-        share = number(event, "positive_share")
-        size = number(event, "delta_ohm", "delta_c")
-        shown = times(event.count, "spike", "spikes")
-        strength = min(0.5 + 0.1 * event.count, 1.0)
-        if event.count < ENOUGH_SPIKES or share is None:
+    found, flips = case.of(Kind.SPIKE), case.of(Kind.BIT_FLIP)
+    if found:
+        yield from _spikes(found)
+    if flips:
+        count = sum(event.count for event in flips)
+        # By chance a spike or two among many equals a flipped bit.
+        share = count / (count + sum(event.count for event in found))
+        strength = min(0.6 + 0.2 * count, 1.0) * min(share / ENOUGH_FLIPS, 1.0)
+        shown = times(count, "spike equals", "spikes equal")
+        yield Fact("bit-flips", f"{shown} one flipped bit", strength)
+
+
+def _spikes(found: list[Event]) -> Iterator[Fact]:
+    """Which way they go, over all of them: detectors tally the share since the log began."""
+    count = sum(event.count for event in found)
+    share = number(found[-1], "positive_share")
+    shown = times(count, "spike", "spikes")
+    strength = min(0.5 + 0.1 * count, 1.0)
+    if count < ENOUGH_SPIKES or share is None:
+        size = number(found[-1], "delta_ohm", "delta_c")
+        if size is not None:
             # A few signs say little about which way they go.
-            if size is not None:
-                name = "spikes-toward-open" if size > 0.0 else "spikes-toward-short"
-                yield Fact(name, f"{shown} {'up' if size > 0 else 'down'}", 0.3)
-        elif share >= ONE_WAY:
-            yield Fact("spikes-toward-open", f"{shown}, nearly all toward open", strength)
-        elif share <= 1.0 - ONE_WAY:
-            yield Fact("spikes-toward-short", f"{shown}, nearly all downward", strength)
-        else:
-            yield Fact("spikes-both-ways", f"{shown}, both ways", strength)
-    for event in case.of(Kind.BIT_FLIP):
-        shown = times(event.count, "spike equals", "spikes equal")
-        yield Fact("bit-flips", f"{shown} one flipped bit", min(0.6 + 0.2 * event.count, 1.0))
+            name = "spikes-toward-open" if size > 0.0 else "spikes-toward-short"
+            yield Fact(name, f"{shown} {'up' if size > 0 else 'down'}", 0.3)
+    elif share >= ONE_WAY:
+        yield Fact("spikes-toward-open", f"{shown}, nearly all toward open", strength)
+    elif share <= 1.0 - ONE_WAY:
+        yield Fact("spikes-toward-short", f"{shown}, nearly all downward", strength)
+    else:
+        yield Fact("spikes-both-ways", f"{shown}, both ways", strength)
 
 
 def noise(case: Case) -> Iterator[Fact]:

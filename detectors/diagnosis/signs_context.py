@@ -150,7 +150,7 @@ FLAGS = (
         0.05,
         (
             Given(Cause.SENSOR_FAILED, 0.45, "the element is bridged"),
-            Given(Cause.BROKEN_LEAD, 0.30, "insulation worn through"),
+            Given(Cause.BROKEN_LEAD, 0.25, "insulation worn through"),
             Given(Cause.BUS_WIRING, 0.25, "flags read wrongly"),
             Given(Cause.SUPPLY, 0.10, "a converter without supply"),
         ),

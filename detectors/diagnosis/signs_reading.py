@@ -63,8 +63,8 @@ OPEN_AND_SHORT = (
         0.005,
         0.03,
         (
-            Given(Cause.SENSOR_FAILED, 0.50, "heat has ended the insulation inside"),
-            Given(Cause.BROKEN_LEAD, 0.25, "insulation worn through"),
+            Given(Cause.SENSOR_FAILED, 0.60, "heat has ended the insulation inside"),
+            Given(Cause.BROKEN_LEAD, 0.08, "worn insulation rarely stays in touch"),
             Given(Cause.BUS_WIRING, 0.15, "a data line stuck low"),
             Given(Cause.SUPPLY, 0.10, "a converter without supply"),
         ),

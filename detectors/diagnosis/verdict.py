@@ -88,13 +88,14 @@ def _nothing(
         text += f" in {span(span_s)}"
     if channels is not None:
         text += f" of {channels} channel{'' if channels == 1 else 's'}"
-    notices = dict.fromkeys((event.kind, event.channel) for event in seen)
+    notices: dict[str, list[str]] = {}
+    for event in seen:
+        channels_of = notices.setdefault(event.kind.value, [])
+        if event.channel != EVERY_CHANNEL and event.channel not in channels_of:
+            channels_of.append(event.channel)
     if notices:
-        shown = [
-            kind.value if channel == EVERY_CHANNEL else f"{kind.value} on {channel}"
-            for kind, channel in notices
-        ]
-        text += f"; to be known: {', '.join(shown)}"
+        listed = [f"{kind} on {', '.join(on)}" if on else kind for kind, on in notices.items()]
+        text += f"; to be known: {'; '.join(listed)}"
     blind = dict.fromkeys(f"{each.kind.value} on {_place(each.channel)}" for each in not_evaluated)
     if blind:
         shown = list(blind)
