@@ -113,7 +113,7 @@ def jumps(case: Case) -> Iterator[Fact]:
 def heat(case: Case) -> Iterator[Fact]:
     for event in case.of(Kind.NO_RISE):
         yield Fact("no-rise", event.text)
-        slope = number(event, "slope_c_per_s", "slope_k_s", "rise_c_per_s")
+        slope = number(event, "rate_c_s")
         if slope is not None and slope < FALLING_C_PER_S:
             yield Fact("cools-at-full-power", f"falls by {-slope * 60.0:.1f} °C a minute at power")
         elif slope is not None and slope > 0.0:

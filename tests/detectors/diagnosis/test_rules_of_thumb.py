@@ -138,7 +138,7 @@ def test_a_frozen_reading_on_flying_wires_points_to_the_bus() -> None:
 
 def test_power_without_heat_and_a_smooth_fall_points_to_the_heater() -> None:
     """The sensor still tells a believable story; the heat is missing."""
-    causes = ranked(event(Kind.NO_RISE, end_s=None, slope_c_per_s=-0.6))
+    causes = ranked(event(Kind.NO_RISE, end_s=None, rate_c_s=-0.6))
     assert leading(causes) == [Cause.HEATER_CIRCUIT]
 
 

@@ -29,7 +29,7 @@ FACTS = st.dictionaries(
             "delta_ohm",
             "offset_c",
             "offset_ohm",
-            "slope_c_per_s",
+            "rate_c_s",
             "settled_s",
         ]
     ),
@@ -101,7 +101,7 @@ def some_event(rng: random.Random) -> Event:
         "positive_share": rng.choice([0.0, 0.5, 1.0]),
         "moving": rng.choice([0.0, 1.0]),
         "offset_c": rng.uniform(-5.0, 5.0),
-        "slope_c_per_s": rng.uniform(-1.0, 1.0),
+        "rate_c_s": rng.uniform(-1.0, 1.0),
     }
     start_s = rng.uniform(0.0, 100.0)
     return event(
