@@ -3,14 +3,17 @@
 from collections.abc import Mapping
 
 from detectors.detector import HostDetector, RowDetector, Rule, WindowDetector
+from detectors.heatmodel import HeatModel
 from detectors.kinds.excursions import ExcursionDetector
 from detectors.kinds.flags import FlagDetector
 from detectors.kinds.frozen import FrozenDetector
 from detectors.kinds.joint import JointJumpRule
 from detectors.kinds.link import LinkDetector
 from detectors.kinds.noise import NoiseDetector
+from detectors.kinds.norise import NoRiseDetector
 from detectors.kinds.rail import RailDetector
 from detectors.kinds.startup import StartupRule
+from detectors.kinds.unpowered import UnpoweredRule
 from detectors.plan import ChannelPlan
 from shared.chain import Chain
 
@@ -27,9 +30,10 @@ def row_detectors(plan: ChannelPlan) -> list[RowDetector]:
 
 def window_detectors(plan: ChannelPlan) -> list[WindowDetector]:
     """Detectors that see windows of one channel."""
-    return [NoiseDetector(plan)]
+    model = HeatModel()
+    return [NoiseDetector(plan), model, NoRiseDetector(plan, model)]
 
 
 def rules(chains: Mapping[str, Chain]) -> list[Rule]:
     """Rules that tie reports together, in the order in which they see a report."""
-    return [StartupRule(), JointJumpRule()]
+    return [StartupRule(), JointJumpRule(), UnpoweredRule()]

@@ -24,7 +24,7 @@ from detectors.frame import ChannelColumns, Frame, Sample
 from detectors.learned import Learned
 from detectors.plan import ChannelPlan
 from detectors.reports import Report
-from detectors.windows import Windows
+from detectors.windows import ChannelWindows, Windows
 from shared.events import Event, NotEvaluated
 from shared.updates import Floats
 from shared.words import Gate
@@ -126,6 +126,9 @@ class ClosedWindow:
     windows: Windows
     """Where this window was closed, and as which: for the rows behind it."""
     index: int
+
+    channel: ChannelWindows
+    """This channel in `windows`: for the rows behind its figures."""
 
     @property
     def signal_is_missing(self) -> bool:

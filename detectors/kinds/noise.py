@@ -10,7 +10,7 @@ Least fault that is found: twice the own noise, and more than half a step (one c
 the host's rounding), for a few windows. Heat-ups and cool-downs faster than 0.1 K/s are
 neither judged nor learned from; nor are windows without a single change.
 
-Rest and printing have their own noise each. Blind until a channel's own noise is known: 4 windows;
+Rest and printing have their own noise each. Blind until a channel's own noise is known: 3 windows;
 to noise of less than three times the rest's that has been there since the first print.
 """
 
@@ -24,7 +24,7 @@ from detectors.reports import Cleared, Sighting
 from shared.events import NotEvaluated
 from shared.words import Gate, Kind
 
-LEAST_WINDOWS = 4
+LEAST_WINDOWS = 3
 LEARNING_WEIGHT = 1.0 / 50.0
 """Own noise follows slow changes over some 50 windows."""
 LEAST_STEPS = 0.6
