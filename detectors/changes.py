@@ -22,8 +22,9 @@ LEAST_WINDOWS = 6
 LEAST_SHARE = 0.12
 LEAST_SPAN_STEPS = 2.0
 """A window's range in steps; one that flips between two steps has a range of one."""
-MOST_DRIFT_STEPS = 2.0
-"""Drift over a window, in steps, beyond which changes are heat's and not noise's."""
+MOST_DRIFT_STEPS = 8.0
+"""Drift over a window, in steps: each may be a change that is heat's and not noise's. With
+more of them a window tells nothing."""
 LEAST_ROWS = 12.0
 
 
@@ -48,10 +49,11 @@ class ChangeRate:
             self._shares.append(0.0)
         self._still = 0
         drift = abs(window.slope) * (window.end_s - window.start_s)
-        if step <= 0.0 or drift > MOST_DRIFT_STEPS * step + 2.0 * window.noise:
+        if step <= 0.0 or drift > MOST_DRIFT_STEPS * step:
             return
+        drift /= step
         spans = (window.high - window.low) / step > LEAST_SPAN_STEPS - 0.5
-        self._shares.append(window.changes / rows if spans else 0.0)
+        self._shares.append(max(window.changes - drift, 0.0) / rows if spans else 0.0)
         self.frozen_rows = self._limit()
 
     def _limit(self) -> float:

@@ -153,7 +153,7 @@ class Tracker:
             first=delta,
             allowed=allowed,
             guard=guard,
-            slope=learned.slope,
+            slope=learned.slope_c_s * per_kelvin,
             per_kelvin=per_kelvin,
             in_ohms=sample.in_ohms,
             spacing_s=spacing,

@@ -24,7 +24,7 @@ class Learned(NamedTuple):
     noise       sd of sample noise now, in units of the signal; NaN before the first window
     step        smallest difference seen between neighbouring values: code or rounding
     spacing_s   usual time between rows
-    slope       of the last window, signal per second; 0 where it was not clean
+    slope_c_s   of the last window, K/s; 0 where it was not clean
     power       highest power in the last window, 1 where it is not reported
     rise_c_s    fastest rise that heat can make at full power, K/s
     fall_c_s    fastest fall that loss can make, K/s
@@ -34,7 +34,7 @@ class Learned(NamedTuple):
     noise: float = math.nan
     step: float = 0.0
     spacing_s: float = 0.0
-    slope: float = 0.0
+    slope_c_s: float = 0.0
     power: float = 1.0
     rise_c_s: float = DEFAULT_RISE_C_S
     fall_c_s: float = DEFAULT_FALL_C_S
@@ -58,7 +58,11 @@ class Learner:
         if not window.joined and 0.0 < window.step < self._step:
             self._step = window.step
         step = self._step if self._step < math.inf else 0.0
-        is_clean = not window.joined and window.is_clean(step)
+        is_clean = (
+            not window.joined
+            and window.is_clean(step)
+            and abs(window.celsius_slope) < DEFAULT_RISE_C_S
+        )
         noise = window.noise
         quieter = noise if noise < self._last_noise else self._last_noise
         if quieter != quieter:
@@ -71,7 +75,7 @@ class Learner:
             noise=max(floor, min(quieter, NOISE_ABOVE_FLOOR * floor)),
             step=step,
             spacing_s=spacing_s if not spacing_s > self._last_spacing_s else self._last_spacing_s,
-            slope=window.slope if is_clean else 0.0,
+            slope_c_s=window.celsius_slope if is_clean else 0.0,
             power=window.power_high if window.power_high == window.power_high else 1.0,
             rise_c_s=self.speed.rise_c_s,
             fall_c_s=self.speed.fall_c_s,

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from detectors.bits import flipped_bit
 from detectors.detector import Given, Moment, Say
-from detectors.excursion import STAYS_BELOW_S, STAYS_ROWS, End, Excursion, Tracker
+from detectors.excursion import LONGEST_S, STAYS_BELOW_S, STAYS_ROWS, End, Excursion, Tracker
 from detectors.frame import ChannelColumns, Frame
 from detectors.plan import ChannelPlan
 from detectors.reports import Departure, Sighting
@@ -65,6 +65,8 @@ class ExcursionDetector:
         self._recent: deque[tuple[float, bool, bool]] = deque(maxlen=64)
         self._tallies: dict[Kind, _Tally] = {}
         self._context: dict[str, float] = {}
+        self._last: Excursion | None = None
+        self._last_end_s = 0.0
         self._last_row = 0
         self._last_s = 0.0
         self.busy = False
@@ -88,8 +90,10 @@ class ExcursionDetector:
         self._tracker.now = None
         if end is End.BACK:
             self._back(out, moment, say)
-        elif end is End.STAYED:
+        elif end is End.STAYED and not self._completes_a_return(out):
             self._stayed(out, moment.row, moment.time_s, say)
+        self._last = out
+        self._last_end_s = moment.time_s
         say(self._departure(out, moment.row, moment.time_s, away=False))
         if turned and self._tracker.departs(moment, out.base):
             self._depart(moment, say)
@@ -148,6 +152,14 @@ class ExcursionDetector:
         facts = self._facts(out, Kind.STEP, time_s - out.start_s)
         say(self._sighting(out, row, time_s, Kind.STEP, out.start_s, text, facts))
 
+    def _completes_a_return(self, out: Excursion) -> bool:
+        """Whether a jump only brought the reading back to where it was before the last one."""
+        last = self._last
+        if last is None or last.is_up is out.is_up or last.in_ohms is not out.in_ohms:
+            return False
+        is_near = out.start_s - self._last_end_s <= LONGEST_S
+        return is_near and abs(out.base + out.level - last.base) < abs(out.level)
+
     def _kind(self, out: Excursion, bit: int | None) -> Kind | None:
         """None where code-high or code-low has said it already."""
         if bit is not None:
@@ -175,7 +187,8 @@ class ExcursionDetector:
 
     def _is_single(self, out: Excursion) -> bool:
         """One sample of the sensor, also where the host repeats its code in a row or two."""
-        return out.rows == 1 or (out.readings == 1 and out.rows <= 3 and self._plan.has_code)
+        has_code = out.peak_code == out.peak_code
+        return out.rows == 1 or (out.readings == 1 and out.rows <= 3 and has_code)
 
     # -- bits --
 
@@ -227,7 +240,7 @@ class ExcursionDetector:
         }
         if out.in_ohms:
             facts["delta_c"] = out.peak / out.per_kelvin
-        if self._plan.has_code and out.in_ohms:
+        if out.peak_code == out.peak_code:
             facts["delta_codes"] = out.peak / self._plan.ohm_per_code
         if kind is Kind.CONTACT_BREAK:
             facts["full"] = tally.full / tally.count
