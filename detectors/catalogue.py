@@ -12,6 +12,7 @@ from detectors.kinds.link import LinkDetector
 from detectors.kinds.noise import NoiseDetector
 from detectors.kinds.norise import NoRiseDetector
 from detectors.kinds.rail import RailDetector
+from detectors.kinds.rest import RestRule
 from detectors.kinds.startup import StartupRule
 from detectors.kinds.unpowered import UnpoweredRule
 from detectors.plan import ChannelPlan
@@ -36,4 +37,4 @@ def window_detectors(plan: ChannelPlan) -> list[WindowDetector]:
 
 def rules(chains: Mapping[str, Chain]) -> list[Rule]:
     """Rules that tie reports together, in the order in which they see a report."""
-    return [StartupRule(), JointJumpRule(), UnpoweredRule()]
+    return [StartupRule(), JointJumpRule(), UnpoweredRule(), RestRule(chains)]
