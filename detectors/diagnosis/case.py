@@ -161,3 +161,10 @@ def moving_share(event: Event) -> float | None:
 def times(count: int, one: str, many: str) -> str:
     """`one break`, `12 breaks`."""
     return f"one {one}" if count == 1 else f"{count} {many}"
+
+
+def is_place(tied: str) -> bool:
+    """Whether `tied_to` names a stretch of the carriage's way, such as `x 165–190 mm`."""
+    return (
+        "position" in tied or "mm" in tied.split() or (tied[:1] in ("x", "y", "z") and "mm" in tied)
+    )

@@ -8,6 +8,7 @@ from detectors.diagnosis.case import (
     TOGETHER_S,
     Case,
     Fact,
+    is_place,
     moving_share,
     number,
     word,
@@ -25,7 +26,6 @@ _TIED = (
     ("with-heater", ("power", "heater")),
     ("with-fan", ("fan",)),
 )
-_AXES = ("x", "y", "z")
 
 
 def timing(case: Case) -> Iterator[Fact]:
@@ -68,14 +68,9 @@ def _tied(case: Case) -> Iterator[Fact]:
     breaks = [event for event in case.events if event.kind in CONTACT_KINDS]
     count = sum(event.count for event in breaks)
     moved = [share for event in breaks if (share := moving_share(event)) is not None]
-    placed = any(is_place(event.tied_to or "") for event in breaks)
+    placed = any(is_place(event.tied_to or "") for event in case.events)
     if count >= ENOUGH_FOR_A_PLACE and not placed and moved and max(moved) >= SOMETIMES:
         yield Fact("at-no-one-place", f"{count} times, at no one place of the carriage")
-
-
-def is_place(tied: str) -> bool:
-    """Whether `tied_to` names a stretch of the carriage's way, such as `x 165–190 mm`."""
-    return "position" in tied or "mm" in tied.split() or (tied[:1] in _AXES and "mm" in tied)
 
 
 def _restarts(case: Case) -> Iterator[Fact]:

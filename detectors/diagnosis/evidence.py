@@ -11,7 +11,7 @@ Every `Fact` bears the name of a row in the cause table. What detectors put into
     delta_ohm, delta_c   size of one occurrence
     flags            converter flags, joined by `;`
     message          the host's words
-    offset_c, offset_ohm   offset at room temperature; expected_c what the others say
+    offset_c, offset_ohm   offset at room temperature; others_c what the others say
     rate_c_s         rise or fall of the reading while power is on
     settled_s        how long a startup transient took
 """

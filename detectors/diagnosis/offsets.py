@@ -45,7 +45,7 @@ def offsets(case: Case) -> Iterator[Fact]:
 
 
 def _fits(chain: Chain, event: Event, degrees: float, shown: str) -> Iterator[Fact]:
-    true_c = number(event, "expected_c")
+    true_c = number(event, "others_c")
     true_c = ROOM_C if true_c is None else true_c
     true_ohm = platinum.ohms(true_c, chain.r0_ohm, chain.element_curve)
     read = number(event, "offset_ohm")

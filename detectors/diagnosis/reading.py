@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from detectors.diagnosis.case import Case, Fact, duration_s, number, times
+from detectors.diagnosis.case import Case, Fact, duration_s, is_place, number, times
 from shared.events import Event
 from shared.words import Kind
 
@@ -11,6 +11,8 @@ LASTING_S = 30.0
 ONE_WAY = 0.85
 """Share of spikes with one sign from which on they count as going one way."""
 ENOUGH_SPIKES = 4
+ENOUGH_BREAKS = 0.2
+"""Share of breaks among breaks and spikes from which on they count fully. Judgement."""
 ENOUGH_FLIPS = 0.2
 """Share of spikes that are flipped bits from which on they count fully; chance gives 0.01."""
 FALLING_C_PER_S = -0.05
@@ -44,17 +46,25 @@ def _rail(event: Event, name: str, what: str) -> Fact:
 
 
 def breaks(case: Case) -> Iterator[Fact]:
-    for event in case.of(Kind.CONTACT_BREAK):
-        full = min(max(number(event, "full") or 0.0, 0.0), 1.0)
-        strength = min(0.6 + 0.1 * event.count, 1.0)
-        size = number(event, "delta_ohm")
-        added = f", by {abs(size):.1f} Ω" if size is not None and not full else ""
-        shown = times(event.count, "excursion", "excursions")
-        if full < 1.0:
-            words = f"{shown} toward open and back{added}"
-            yield Fact("breaks-partial", words, strength * (1.0 - full))
-        if full > 0.0:
-            yield Fact("breaks-full", f"{shown} toward open and back, some wholly open", strength)
+    found = case.of(Kind.CONTACT_BREAK)
+    if not found:
+        return
+    count = sum(event.count for event in found)
+    # Noise with bursts makes an odd one look like a contact.
+    share = count / (count + sum(event.count for event in case.of(Kind.SPIKE)))
+    strength = min(0.6 + 0.1 * count, 1.0) * min(share / ENOUGH_BREAKS, 1.0)
+    # Detectors tally the share of open ones since the log began.
+    full = min(max(number(found[-1], "full") or 0.0, 0.0), 1.0)
+    sizes = [abs(size) for event in found if (size := number(event, "delta_ohm")) is not None]
+    added = f", by up to {max(sizes):.1f} Ω" if sizes and not full else ""
+    shown = times(count, "excursion", "excursions")
+    if full < 1.0:
+        yield Fact(
+            "breaks-partial", f"{shown} toward open and back{added}", strength * (1.0 - full)
+        )
+    if full > 0.0:
+        some = "" if full == 1.0 else f" ({full:.0%} of them)"
+        yield Fact("breaks-full", f"{shown} toward open and back, wholly open{some}", strength)
 
 
 def spikes(case: Case) -> Iterator[Fact]:
@@ -92,6 +102,8 @@ def _spikes(found: list[Event]) -> Iterator[Fact]:
 
 def noise(case: Case) -> Iterator[Fact]:
     for event in case.of(Kind.NOISE_RISE, Kind.INTERFERENCE):
+        if is_place(event.tied_to or ""):
+            continue
         yield Fact("noise-louder", f"louder than its own floor: {event.text}", 0.8)
     for event in case.of(Kind.MAINS_BEAT):
         yield Fact("mains-tone", f"a steady tone: {event.text}")

@@ -112,21 +112,21 @@ def test_voltage_flags_that_come_with_motion_point_to_the_filter() -> None:
 
 def test_an_offset_of_the_leads_size_with_two_wires_is_lead_resistance() -> None:
     """1.2 m of two AWG 30 leads: 0.81 Ω, 2.1 °C (copper wire table; computed)."""
-    causes = ranked(event(Kind.OFFSET_COLD, offset_c=2.1, expected_c=23.0), chain=TWO_WIRES)
+    causes = ranked(event(Kind.OFFSET_COLD, offset_c=2.1, others_c=23.0), chain=TWO_WIRES)
     assert leading(causes) == [Cause.LEAD_RESISTANCE]
 
 
 def test_an_offset_of_the_size_that_other_straps_leave_is_the_wire_count() -> None:
     """3 m of AWG 32 with three wires on a board for two: 1.5 leads, 2.4 Ω (computed)."""
     chain = Chain(wires=3, lead_awg=32, lead_m=3.0)
-    causes = ranked(event(Kind.OFFSET_COLD, offset_c=6.3, expected_c=23.0), chain=chain)
+    causes = ranked(event(Kind.OFFSET_COLD, offset_c=6.3, others_c=23.0), chain=chain)
     assert leading(causes) == [Cause.WIRE_COUNT_SETTING]
 
 
 def test_an_offset_of_the_ratio_of_two_references_is_the_reference() -> None:
     """430 Ω taken for 400 Ω lowers the ohms by 7 %: 109 Ω reads 101.4 Ω, −19.5 °C (computed)."""
     chain = Chain(wires=3, reference_ohm=400.0)
-    causes = ranked(event(Kind.OFFSET_COLD, offset_c=-19.5, expected_c=23.0), chain=chain)
+    causes = ranked(event(Kind.OFFSET_COLD, offset_c=-19.5, others_c=23.0), chain=chain)
     assert leading(causes) == [Cause.REFERENCE_SETTING]
     assert causes[0].probability > 0.8
 
