@@ -20,7 +20,6 @@ from shared.words import Gate
 
 STEADY_POWER = 0.15
 """Largest change of mean power between windows that still counts as steady."""
-FORGET = 0.999
 SCALE_C = 100.0
 """Temperatures enter the regression in hundreds, so that all columns are about 1."""
 WIDE = 1e4
@@ -59,21 +58,22 @@ class _LeastSquares:
     def update(self, x: tuple[float, float, float, float], y: float) -> None:
         p = self.cov
         px = [row[0] * x[0] + row[1] * x[1] + row[2] * x[2] + row[3] * x[3] for row in p]
-        spread = FORGET + sum(a * b for a, b in zip(x, px, strict=True))
+        spread = 1.0 + max(sum(a * b for a, b in zip(x, px, strict=True)), 0.0)
         error = y - sum(a * b for a, b in zip(x, self.theta, strict=True))
         self.count += 1
-        scaled = error * error * FORGET / spread
-        limit = MOST_ODD * math.sqrt(self.variance * spread)
-        if self.count > LEAST_PAIRS and abs(error) > limit:
-            error = math.copysign(limit, error)
-            scaled = MOST_ODD * MOST_ODD * self.variance
+        scaled = error * error / spread
+        most = MOST_ODD * MOST_ODD * self.variance
+        if self.count > LEAST_PAIRS and scaled > most:
+            error *= math.sqrt(most / scaled)
+            scaled = most
         if self.count > 4:
             self.variance += (scaled - self.variance) / min(self.count - 3, 100)
         gains = [value / spread for value in px]
         self.theta = [t + g * error for t, g in zip(self.theta, gains, strict=True)]
-        self.cov = [
-            [min((p[i][j] - gains[i] * px[j]) / FORGET, WIDE) for j in range(4)] for i in range(4)
-        ]
+        for i in range(4):
+            for j in range(i + 1):
+                # Only one half is worked out, so that rounding keeps it symmetric.
+                p[i][j] = p[j][i] = p[i][j] - gains[i] * px[j]
 
     def interval(self, index: int, factor: float = 1.0) -> Interval:
         half = WIDTH * math.sqrt(max(self.variance * self.cov[index][index], 0.0)) * abs(factor)
