@@ -46,6 +46,7 @@ class OhmvigilApp(App[None]):
     """The screen over a `Source`; `run` shows it until it is left."""
 
     TITLE = "ohmvigil"
+    AUTO_FOCUS = None
     BINDINGS = _bindings()
     COMMANDS: ClassVar = {Commands}
     CSS = """
@@ -80,6 +81,8 @@ class OhmvigilApp(App[None]):
     def compose(self) -> ComposeResult:
         self._panel = Panel()
         self._input = Input(compact=True)
+        # Only while it is open: keys are commands otherwise.
+        self._input.can_focus = False
         yield self._panel
         yield self._input
 
@@ -89,7 +92,6 @@ class OhmvigilApp(App[None]):
             # Outside the main thread (and so under some tests) signals belong to others.
             with contextlib.suppress(ValueError, RuntimeError):
                 loop.add_signal_handler(number, self.exit)
-        self._input.can_focus = False
         self.set_interval(FRAME_S, self.repaint)
         self.repaint()
 
@@ -231,6 +233,7 @@ class OhmvigilApp(App[None]):
         if not beyond:
             self.tell("no later event" if step > 0 else "no earlier event")
             return
+        self.state.view = ViewName.OVERVIEW
         self._go_to(min(beyond) if step > 0 else max(beyond))
 
     def _go_to(self, time_s: float) -> None:
@@ -251,8 +254,8 @@ class OhmvigilApp(App[None]):
     def action_line(self, step: int) -> None:
         """Up or down: sensors in the chart, events in the list, lines in a text."""
         if self.state.help:
-            return
-        if self.state.view is ViewName.OVERVIEW:
+            self.state.scroll = max(self.state.scroll + step, 0)
+        elif self.state.view is ViewName.OVERVIEW:
             self.state.cycle(self._now, 1 if step > 0 else -1)
         elif self.state.view is ViewName.EVENTS:
             select(self.state, filtered(self._now, self.state.words), step)

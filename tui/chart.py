@@ -4,9 +4,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.events import Event
+from shared.health import Trust
 from shared.words import EVERY_CHANNEL
 from tui import raster
-from tui.board import Board, Ink, Rect
+from tui.board import BAND, Board, Ink, Rect
 from tui.glyphs import SEVERITY_INK, SEVERITY_LETTER, TRUST_INK, Glyphs
 from tui.picture import Picture
 from tui.raster import Flags, Grid
@@ -119,6 +120,14 @@ def paint_cursor(board: Board, area: Rect, grid: Grid, time_s: float, glyphs: Gl
     blank = board.codes[column, area.x + cell] == raster.BLANK
     board.codes[column, area.x + cell][blank] = ord(glyphs.cursor)
     board.inks[column, area.x + cell][blank] = Ink.CURSOR
+
+
+def paint_bands(board: Board, area: Rect, level: Levels | None) -> None:
+    """A ground of its own where the reading was false."""
+    if level is None:
+        return
+    false = np.flatnonzero(worst_per_cell(level) == LEVELS.index(Trust.FALSE)) + area.x
+    board.inks[area.y : area.y + area.height, false] |= BAND
 
 
 def paint_ribbon(board: Board, area: Rect, level: Levels, glyphs: Glyphs) -> None:

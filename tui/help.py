@@ -6,21 +6,23 @@ from tui.glyphs import SEVERITY_INK, SEVERITY_LETTER, TRUST_INK
 from tui.keys import keys_of
 from tui.state import ViewName
 from tui.views.frame import Frame
-from tui.views.text import Line, paint_lines
 
 LABEL = 10
-_TRUST_WORDS = {
-    Trust.TRUE: "the reading is heat",
-    Trust.DOUBTFUL: "something was wrong within the last minute, or still may be",
-    Trust.FALSE: "the reading is not the temperature",
-    Trust.UNKNOWN: "no updates",
-}
+TWO_COLUMNS_FROM = 76
+PAGE_ROWS = 60
 ABOUT = {
-    ViewName.OVERVIEW: "Reading and target, power, events on the time axis, health a sensor.",
-    ViewName.EVENTS: "Everything that was found, newest first, and the selected event in full.",
+    ViewName.OVERVIEW: "Reading, target, power, events on the time axis, health by sensor.",
+    ViewName.EVENTS: "Everything that was found, newest first; the selected event in full.",
     ViewName.DIAGNOSIS: "What most likely causes it, why, and the check that tells most.",
     ViewName.NOTES: "What is watched and recorded, what was assumed, and your notes.",
 }
+_TRUST_WORDS = {
+    Trust.TRUE: "the reading is heat",
+    Trust.DOUBTFUL: "a fault now, or in the last minute",
+    Trust.FALSE: "not the temperature",
+    Trust.UNKNOWN: "no updates",
+}
+_ARROWS = str.maketrans({"←": "left", "→": "right", "↑": "up", "↓": "down"})
 SAFETY = (
     "ohmvigil watches and advises. It switches nothing and is no safety device: keep the "
     "machine's own cut-outs, and never leave it alone because a monitor runs."
@@ -28,33 +30,44 @@ SAFETY = (
 
 
 def paint_help(board: Board, area: Rect, frame: Frame) -> None:
-    """Keys and glyphs; two columns of keys where there is room."""
-    view = frame.state.view
-    lines = [Line(view, ABOUT[view], Ink.STRONG, Ink.STRONG)]
-    keys = [Line(key.shown, key.text) for key in keys_of(view, frame.now.play is not None)]
-    if board.ascii_only:
-        names = str.maketrans({"←": "left,", "→": "right,", "↑": "up,", "↓": "down,"})
-        keys = [Line(line.label.translate(names), line.text) for line in keys]
-    half = (len(keys) + 1) // 2
-    width = area.width // 2
-    glyphs = [
-        Line(
-            f"{frame.glyphs.trust(trust)} {trust}",
-            text,
-            label_ink=TRUST_INK[trust],
-        )
-        for trust, text in _TRUST_WORDS.items()
+    """Keys, then glyphs and letters, then safety; scrolled where the screen is short."""
+    page = Board(area.width, PAGE_ROWS, board.ascii_only)
+    page.text(0, 0, ABOUT[frame.state.view], Ink.STRONG)
+    two = area.width >= TWO_COLUMNS_FROM
+    y = 2 + _paint_keys(page, 1, frame, two)
+    y = 1 + _paint_glyphs(page, y, frame, two)
+    y += page.wrapped(Rect(0, y, area.width, 4), SAFETY, Ink.DIM)
+    first = min(max(frame.state.scroll, 0), max(y - area.height, 0))
+    frame.state.scroll = first
+    rows = slice(area.y, area.y + area.height)
+    board.codes[rows] = page.codes[first : first + area.height]
+    board.inks[rows] = page.inks[first : first + area.height]
+
+
+def _paint_keys(page: Board, top: int, frame: Frame, two: bool) -> int:
+    """Number of rows used."""
+    keys = [("1 2 3 5", "chart, events, causes, notes")]
+    keys += [
+        (key.shown, key.text)
+        for key in keys_of(frame.state.view, frame.now.play is not None)
+        if key.action[:5] != "show("
     ]
-    letters = [
-        Line(letter, severity, label_ink=SEVERITY_INK[severity])
-        for severity, letter in SEVERITY_LETTER.items()
-    ]
-    paint_lines(board, Rect(area.x, area.y, area.width, 1), lines, LABEL + 1, frame.state)
-    y = area.y + 1
-    paint_lines(board, Rect(area.x, y, width, half), keys[:half], LABEL, frame.state)
-    paint_lines(board, Rect(area.x + width, y, width, half), keys[half:], LABEL, frame.state)
-    y += half + 1
-    rows = max(area.y + area.height - y - 3, 0)
-    paint_lines(board, Rect(area.x, y, 48, min(rows, 5)), glyphs, LABEL + 1, frame.state)
-    paint_lines(board, Rect(area.x + 50, y, area.width - 50, min(rows, 5)), letters, 2, frame.state)
-    board.wrapped(Rect(area.x, area.y + area.height - 2, area.width, 2), SAFETY, Ink.DIM)
+    rows = (len(keys) + 1) // 2 if two else len(keys)
+    width = page.width // 2 if two else page.width
+    for at, (shown, text) in enumerate(keys):
+        x, y = at // rows * width, top + at % rows
+        page.text(x, y, shown.translate(_ARROWS) if page.ascii_only else shown, Ink.STRONG)
+        page.text(x + LABEL, y, text, Ink.PLAIN, width - LABEL - 1)
+    return rows
+
+
+def _paint_glyphs(page: Board, top: int, frame: Frame, two: bool) -> int:
+    """What ribbon cells and event letters mean; the next free row."""
+    for row, (trust, words) in enumerate(_TRUST_WORDS.items()):
+        page.text(0, top + row, f"{frame.glyphs.trust(trust)} {trust}", TRUST_INK[trust])
+        page.text(LABEL + 1, top + row, words)
+    x, y = (page.width // 2 + LABEL, top) if two else (0, top + len(_TRUST_WORDS))
+    for severity, letter in SEVERITY_LETTER.items():
+        page.text(x, y, f"{letter} {severity}", SEVERITY_INK[severity])
+        y += 1
+    return y

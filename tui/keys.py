@@ -34,14 +34,12 @@ _LIST = (ViewName.EVENTS,)
 _TEXT = (ViewName.DIAGNOSIS, ViewName.NOTES)
 
 KEYS = (
-    Key(
-        "view.overview", "1", "1", "show('overview')", "chart, health, newest events", brief="chart"
-    ),
+    Key("view.overview", "1", "1", "show('overview')", "chart and health", brief="chart"),
     Key("view.events", "2", "2", "show('events')", "all events", brief="events"),
     Key("view.diagnosis", "3", "3", "show('diagnosis')", "causes and checks", brief="causes"),
     Key("view.notes", "5", "5", "show('notes')", "notes, link, recording", brief="notes"),
     Key("view.next", "tab", "tab", "next_view(1)", "next view", priority=True),
-    Key("view.back", "escape", "esc", "close", "close, clear the filter, chart"),
+    Key("view.back", "escape", "esc", "close", "close; clear filter; chart"),
     Key(
         "time.pause",
         "space",
@@ -81,8 +79,8 @@ KEYS = (
     ),
     Key("event.seen", "a", "a", "seen", "mark the event as seen", _LIST, brief="seen"),
     Key("event.filter", "slash", "/", "filter", "filter events by words", brief="filter"),
-    Key("note.add", "m", "m", "note", "note at the cursor, or now", brief="note"),
-    Key("copy", "y", "y", "copy", "copy the event or the diagnosis"),
+    Key("note.add", "m", "m", "note", "note at cursor, or now", brief="note"),
+    Key("copy", "y", "y", "copy", "copy event or diagnosis"),
     Key("help", "question_mark,f1", "? F1", "help", "this help", brief="help"),
     Key("palette", "ctrl+p", "ctrl+p", "command_palette", "find a command by name"),
     Key("quit", "q,ctrl+q,ctrl+c", "q", "quit", "quit", brief="quit"),
@@ -102,5 +100,5 @@ def brief_keys(view: ViewName, replaying: bool) -> list[Key]:
     if view is not ViewName.EVENTS:
         keys = [key for key in keys if key.id != "event.filter"]
     else:
-        keys = [key for key in keys if not key.id.startswith("time.")]
+        keys = [key for key in keys if not key.id.startswith(("time.", "event.previous"))]
     return sorted(keys, key=lambda key: (not key.id.startswith("view."), key.views == EVERYWHERE))

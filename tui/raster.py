@@ -126,7 +126,7 @@ def ascii_cells(line: Flags) -> NDArray[np.uint32]:
     rows, count = line.shape[0] // ROW_DOTS, line.shape[1] // COLUMN_DOTS
     filled = line.reshape(rows, ROW_DOTS, count, COLUMN_DOTS).any(axis=3)
     weights = np.array([1, 2, 4, 8])[None, :, None]
-    return _ASCII_SHAPES[(filled * weights).sum(axis=1)]
+    return np.asarray(_ASCII_SHAPES[(filled * weights).sum(axis=1)], np.uint32)
 
 
 def per_cell(flags: Flags) -> Flags:

@@ -117,6 +117,6 @@ def _running_median(values: Floats) -> Floats:
     half = min(_MEDIAN_OF // 2, (len(values) - 1) // 2)
     if half == 0:
         return values
-    padded = np.pad(values, half, mode="edge")
+    padded = np.pad(values, half, mode="reflect")
     windows: NDArray[np.float64] = np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1)
     return np.asarray(np.median(windows, axis=1), np.float64)

@@ -3,7 +3,6 @@
 from shared.events import Event
 from tui.board import SELECTED, Board, Ink, Rect
 from tui.glyphs import SEVERITY_INK, SEVERITY_LETTER
-from tui.state import event_state
 from tui.views.frame import Frame
 from tui.when import hms, short, spelt
 
@@ -57,6 +56,8 @@ def event_facts(event: Event, frame: Frame) -> list[tuple[str, int]]:
         else f"until {hms(event.end_s)}, {spelt(event.end_s - event.start_s)}"
     )
     size = f"{event.value:.6g} {event.unit}".strip()
+    times = f"{event.count} times; " if event.count > 1 else ""
+    seen = "; seen" if event.id in frame.now.acknowledged else ""
     facts = [
         (
             f"{SEVERITY_LETTER[event.severity]} {event.severity}: {event.kind} on "
@@ -65,8 +66,7 @@ def event_facts(event: Event, frame: Frame) -> list[tuple[str, int]]:
         ),
         (event.text, int(Ink.PLAIN)),
         (
-            f"from {hms(event.start_s)}, {lasted}; {event_state(event, frame.now)}; "
-            f"count {event.count}; size {size}",
+            f"from {hms(event.start_s)}, {lasted}; {times}size {size}{seen}",
             int(Ink.PLAIN),
         ),
     ]

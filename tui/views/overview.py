@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from itertools import accumulate
 
 from shared.health import ChannelHealth, Trust
 from tui import chart
@@ -42,12 +43,19 @@ def layout(area: Rect, channels: int) -> Layout:
     power = 3 if tall else 2 if area.height >= 14 else 1
     temperature = max(area.height - ribbons - events - power - 2, 2)
     width = area.width - GUTTER
-    rows = []
-    y = area.y
-    for height in (temperature, power, 1, 1, ribbons):
-        rows.append(Rect(area.x + GUTTER, y, width, height))
-        y += height
-    return Layout(*rows, Rect(area.x, y, area.width, events))
+    heights = (temperature, power, 1, 1, ribbons)
+    tops = [area.y + above for above in accumulate(heights, initial=0)]
+    plots = [
+        Rect(area.x + GUTTER, y, width, height) for y, height in zip(tops, heights, strict=False)
+    ]
+    return Layout(
+        temperature=plots[0],
+        power=plots[1],
+        marks=plots[2],
+        times=plots[3],
+        ribbons=plots[4],
+        events=Rect(area.x, tops[5], area.width, events),
+    )
 
 
 def paint_overview(board: Board, area: Rect, frame: Frame) -> None:
@@ -58,6 +66,7 @@ def paint_overview(board: Board, area: Rect, frame: Frame) -> None:
     dim_after_s = None if now.play is None else now.play.cursor_s
     chart.paint_temperature(board, parts.temperature, picture, frame.glyphs, dim_after_s)
     chart.paint_power(board, parts.power, picture)
+    chart.paint_bands(board, parts.temperature, picture.ribbons.get(state.channel))
     events = standing(now)
     grid = picture.grid
     chart.paint_marks(

@@ -57,9 +57,9 @@ def _link(now: Snapshot) -> Part:
 
 
 def _age(now: Snapshot) -> list[Part]:
-    if now.link.state is LinkState.FILE:
-        return []
     age = now.link.data_age_s
+    if now.link.state is LinkState.FILE or (age != age and not now.channels):
+        return []
     if age != age:
         return [("no data yet", Ink.DIM)]
     return [(f"data {short(age)} old", Ink.ALARM if age > OLD_S else Ink.PLAIN)]

@@ -1,0 +1,241 @@
+"""What the screen shows at each size: words whole, nothing hidden, nothing jumping."""
+
+import re
+
+import msgspec
+import numpy as np
+import pytest
+
+from shared.health import Trust
+from shared.updates import Update, batch_of
+from shared.words import HostState
+from tests.tui.fakes import FakeSource
+from tui.history import History
+from tui.painter import paint
+from tui.snapshot import LinkState, LinkView, PlayView, RecordingView
+from tui.state import ScreenState, ViewName
+from tui.views.frame import Frame, glyphs_for
+from tui.views.overview import GUTTER
+
+SIZES = [(80, 24), (120, 40), (60, 16)]
+
+
+def shown(
+    source: FakeSource,
+    size: tuple[int, int] = (80, 24),
+    view: ViewName = ViewName.OVERVIEW,
+    ascii_only: bool = False,
+    state: ScreenState | None = None,
+) -> list[str]:
+    state = state or ScreenState(view=view)
+    state.settle(source.now)
+    frame = Frame(source.now, state, source.history, glyphs_for(ascii_only))
+    return paint(*size, frame, ascii_only).lines()
+
+
+def row_of(lines: list[str], word: str) -> str:
+    return next(line for line in lines if word in line)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_the_overview_says_what_is_true_and_since_when(size: tuple[int, int]) -> None:
+    lines = shown(FakeSource(), size)
+    assert "nozzle false" in lines[0]
+    assert "link open" in lines[0]
+    assert "data 0s old" in lines[0]
+    assert "host up" in lines[0]
+    assert "988.4 █ false    12s" in row_of(lines, "›nozzle")
+    assert "59.1 ─ true      2m" in row_of(lines, " bed ")
+    assert any("loose-connection" in line for line in lines)
+    assert any(line.startswith("next") for line in lines)
+    assert any(line.startswith("mind") for line in lines)
+    assert "q quit" in lines[-1]
+
+
+def test_at_80_columns_the_check_and_the_caution_are_whole() -> None:
+    text = " ".join(" ".join(shown(FakeSource())).split())
+    assert "one place after another." in text
+    assert "mains wiring is for licensed people." in text
+    assert "rec 1.2 MB" in text
+
+
+def test_an_open_circuit_is_clipped_marked_and_given_its_number() -> None:
+    lines = shown(FakeSource())
+    assert "988▲▲" in lines[1]
+    assert "291▲" in lines[1]
+    labels = [re.search(r" (\d+)$", line[: GUTTER - 1]) for line in lines[1:9]]
+    assert max(float(label[1]) for label in labels if label) <= 250.0
+
+
+def test_a_gap_is_empty_in_the_chart_and_unknown_in_every_ribbon() -> None:
+    lines = shown(FakeSource())
+    ribbon = row_of(lines, " bed ")[GUTTER:]
+    first, last = ribbon.index("?"), ribbon.rindex("?")
+    assert ribbon[first : last + 1] == "?" * (last - first + 1)
+    for line in lines[2:10]:
+        assert line[GUTTER + first + 1 : GUTTER + last].strip() == ""
+
+
+def test_events_stand_on_the_time_axis_where_they_began() -> None:
+    lines = shown(FakeSource())
+    marks = row_of(lines, " events ")[GUTTER:]
+    times = lines[lines.index(row_of(lines, " events ")) + 1][GUTTER:]
+    assert "M" in marks
+    assert "*" in marks
+    assert marks.index("C") == times.index("0:10:00")
+    assert marks.rstrip().endswith("F╌╌")
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("view", list(ViewName))
+def test_ascii_mode_is_ascii(size: tuple[int, int], view: ViewName) -> None:
+    state = ScreenState(view=view)
+    for state.help in (False, True):
+        text = "".join(shown(FakeSource(), size, ascii_only=True, state=state))
+        assert text.isascii()
+
+
+@pytest.mark.parametrize("view", list(ViewName))
+def test_a_hostile_text_changes_nothing_outside_its_line(view: ViewName) -> None:
+    lines = shown(FakeSource(), (120, 40), view)
+    assert all(line.isprintable() and len(line) == 120 for line in lines)
+    if view in (ViewName.OVERVIEW, ViewName.EVENTS):
+        assert "[red]x[/red]]52;" in row_of(lines, "link-loss")
+
+
+def test_a_terminal_that_is_too_small_gets_one_clear_line() -> None:
+    lines = shown(FakeSource(), (59, 16))
+    assert lines[0].strip() == "needs 60x16 cells, has 59x16"
+    assert not any(line.strip() for line in lines[1:])
+    assert "needs" in shown(FakeSource(), (20, 3))[0]
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_rows_stay_where_they_are_when_everything_is_well(size: tuple[int, int]) -> None:
+    """A fault that ends moves no row: the layout does not jump."""
+    source = FakeSource()
+    before = shown(source, size)
+    well = tuple(replace_trust(item.channel, source) for item in source.now.channels)
+    source.change(channels=well, causes=(), events=())
+    after = shown(source, size)
+    for word in ("›nozzle", " bed ", " events ", " shown "):
+        assert before.index(row_of(before, word)) == after.index(row_of(after, word))
+    assert "all true" in after[0]
+
+
+def replace_trust(channel: str, source: FakeSource) -> object:
+    health = next(item for item in source.now.channels if item.channel == channel)
+    return msgspec.structs.replace(health, trust=Trust.TRUE, why="")
+
+
+def test_before_the_first_update_the_screen_says_so() -> None:
+    source = FakeSource()
+    source.held = History()
+    source.change(
+        channels=(),
+        events=(),
+        causes=(),
+        host=HostState.STARTING,
+        link=LinkView(LinkState.CONNECTING, 754.0, float("nan")),
+        recording=RecordingView("", 0),
+    )
+    for size in SIZES:
+        text = "\n".join(shown(source, size))
+        assert "no sensors yet" in text
+        assert "link connecting" in text
+        assert "host starting" in text
+
+
+def test_a_lost_link_and_a_recording_that_fails_are_said_in_words() -> None:
+    source = FakeSource()
+    source.change(
+        host=HostState.GONE,
+        link=LinkView(LinkState.LOST, 730.0, 24.0, "refused"),
+        recording=RecordingView("x.ohmv", 10, "disk full"),
+    )
+    status = shown(source, (120, 40))[0]
+    assert "link lost 24s" in status
+    assert "data 24s old" in status
+    assert "host gone" in status
+    assert "REC FAILS: disk full" in status
+
+
+def test_many_sensors_keep_the_one_in_focus_in_sight() -> None:
+    source = FakeSource()
+    names = [f"probe{n}" for n in range(12)]
+    first = source.now.channels[1]
+    source.change(channels=tuple(msgspec.structs.replace(first, channel=n) for n in names))
+    for name in names:
+        lines = shown(source, state=ScreenState(channel=name))
+        assert any(f"›{name}" in line for line in lines)
+
+
+def test_a_replay_shows_its_cursor_and_how_it_plays() -> None:
+    source = FakeSource()
+    source.change(
+        now_s=500.0,
+        link=LinkView(LinkState.FILE, 0.0, 0.0),
+        play=PlayView(500.0, 0.0, 754.5, 4.0, False),
+        events=tuple(item for item in source.now.events if item.start_s <= 500.0),
+    )
+    lines = shown(source)
+    assert "0:08:20 of 0:12:34 4×" in lines[0]
+    assert "file" in lines[0]
+    cursor = {line.index("│") for line in lines if "│" in line}
+    assert len(cursor) == 1
+    ribbon = row_of(lines, "›nozzle")
+    assert ribbon[cursor.pop() + 1 :].strip() == ""
+    assert "space play" in lines[-1]
+
+
+def test_the_diagnosis_view_holds_evidence_check_and_what_was_not_evaluated() -> None:
+    text = " ".join(" ".join(shown(FakeSource(), view=ViewName.DIAGNOSIS)).split())
+    for words in (
+        "71% loose-connection",
+        "for breaks only while the carriage moves",
+        "against the last break has lasted 12 s",
+        "look for A jump in the reading",
+        "frozen on chamber: too quiet to tell",
+        "assumed nozzle: Pt100, 430 Ω reference, 15 bits",
+    ):
+        assert words in text
+
+
+def test_times_far_from_zero_are_shown_as_time_of_day() -> None:
+    source = FakeSource()
+    source.held = History()
+    start_s = 1_767_225_600.0  # 2026-01-01 00:00:00 UTC
+    source.held.append(
+        batch_of([Update(start_s + n, {"bed.temperature_c": 20.0}) for n in range(300)])
+    )
+    source.change(now_s=start_s + 299.0, events=(), notes=())
+    assert any("00:02:00" in line for line in shown(source))
+
+
+def test_a_frame_drawn_twice_is_the_same() -> None:
+    source = FakeSource()
+    state = ScreenState()
+    state.settle(source.now)
+    frame = Frame(source.now, state, source.history, glyphs_for(False))
+    one, two = paint(80, 24, frame, False), paint(80, 24, frame, False)
+    assert two.changes(one) == []
+
+
+def test_the_axis_does_not_change_while_time_goes_on() -> None:
+    """Frame by frame through the breaks: the axis changes only when the heat in sight does."""
+    source = FakeSource()
+    state = ScreenState(channel="nozzle")
+    axes = []
+    for now_s in np.arange(700.0, 754.0, 0.5):
+        source.change(now_s=float(now_s))
+        shown(source, state=state)
+        axes.append(state.axes["nozzle", state.window.zoom])
+    assert len(dict.fromkeys(axes)) <= 4
+    assert all(axis.top <= 250.0 for axis in axes)
+
+
+def test_acknowledging_shows_in_the_event_list() -> None:
+    source = FakeSource()
+    source.change(acknowledged=frozenset({5}))
+    state = ScreenState(view=ViewName.EVENTS, selected=5)
+    assert any("seen" in line for line in shown(source, state=state))
