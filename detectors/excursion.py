@@ -29,7 +29,9 @@ has √2 of the noise. Rounding and the speed limit come on top, for noise with 
 FIRST_NOISE_C = 0.25
 """Noise taken for granted before the first window, K."""
 HELD_C_S = 2.5
-"""How fast a heater's reading may wander during an excursion: the host regulates on it."""
+"""How fast a heater may move against an excursion: the host regulates on the false reading."""
+ALONG_C_S = 0.5
+"""How fast it may move along with it, beyond the slope it had before."""
 LONGEST_S = 10.0
 """A contact that opens for longer is taken for a step, or for an open input."""
 STAYS_ROWS = 3
@@ -177,7 +179,7 @@ class Tracker:
         drift = out.slope * (elapsed_s if elapsed_s < LONGEST_S else LONGEST_S)
         delta = sample.signal - out.base
         away = _beyond(delta, drift)
-        wander = HELD_C_S * out.per_kelvin * min(elapsed_s, LONGEST_S)
+        wander = ALONG_C_S * out.per_kelvin * min(elapsed_s, LONGEST_S)
         if abs(away) <= min(out.guard + wander, 0.5 * abs(out.peak)):
             return End.BACK if elapsed_s <= LONGEST_S or out.rows == 1 else End.LOST
         was_high = self._is_high(out.last)
@@ -205,10 +207,14 @@ class Tracker:
             return End.STAYED
         return None
 
-    def turned(self, moment: Moment) -> bool:
-        """After coming back: whether it went past, to the other side."""
-        out = self.now
-        return out is not None and (moment.sample.signal > out.base) is not out.is_up
+    def turned(self, out: Excursion, moment: Moment) -> bool:
+        """After `out` came back: whether the reading went past, further than heat may have."""
+        delta = moment.sample.signal - out.base
+        if delta == 0.0 or (delta > 0.0) is out.is_up:
+            return False
+        wander = HELD_C_S * out.per_kelvin * min(moment.time_s - out.start_s, LONGEST_S)
+        heat = min(max(delta, -wander), wander)
+        return self.departs(moment, out.base + heat)
 
     def _rails(self, out: Excursion, signal: float) -> None:
         out.was_high = out.was_high or self._is_high(signal)

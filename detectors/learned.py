@@ -24,7 +24,7 @@ class Learned(NamedTuple):
     noise       sd of sample noise now, in units of the signal; NaN before the first window
     step        smallest difference seen between neighbouring values: code or rounding
     spacing_s   usual time between rows
-    slope_c_s   of the last window, K/s; 0 where it was not clean
+    slope_c_s   of the last clean window, K/s
     power       highest power in the last window, 1 where it is not reported
     rise_c_s    fastest rise that heat can make at full power, K/s
     fall_c_s    fastest fall that loss can make, K/s
@@ -75,7 +75,7 @@ class Learner:
             noise=max(floor, min(quieter, NOISE_ABOVE_FLOOR * floor)),
             step=step,
             spacing_s=spacing_s if not spacing_s > self._last_spacing_s else self._last_spacing_s,
-            slope_c_s=window.celsius_slope if is_clean else 0.0,
+            slope_c_s=window.celsius_slope if is_clean else self.now.slope_c_s,
             power=window.power_high if window.power_high == window.power_high else 1.0,
             rise_c_s=self.speed.rise_c_s,
             fall_c_s=self.speed.fall_c_s,

@@ -85,7 +85,6 @@ class ExcursionDetector:
             return
         out = self._tracker.now
         assert out is not None
-        turned = end is End.BACK and self._tracker.turned(moment)
         self.busy = False
         self._tracker.now = None
         if end is End.BACK:
@@ -95,7 +94,7 @@ class ExcursionDetector:
         self._last = out
         self._last_end_s = moment.time_s
         say(self._departure(out, moment.row, moment.time_s, away=False))
-        if turned and self._tracker.departs(moment, out.base):
+        if end is End.BACK and self._tracker.turned(out, moment):
             self._depart(moment, say)
 
     def finish(self, say: Say) -> None:
