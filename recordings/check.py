@@ -19,7 +19,7 @@ from shared.errors import BadInput
 from shared.text import clean
 from shared.updates import Batch
 
-SKIPS = 10_000
+SKIPS = 256
 """Ids that are tried one by one beyond a page that cannot be read; then the steps double."""
 AT_ONCE = 500
 ORDERED = {"entry_blocks", "sample_blocks", "event_changes", "roll_ups", "anchors"}
@@ -233,7 +233,7 @@ def _next_readable(connection: sqlite3.Connection, statement: str, after: int) -
 
 def _skips() -> Iterable[int]:
     yield from range(1, SKIPS)
-    yield from (SKIPS << power for power in range(32))
+    yield from (SKIPS << power for power in range(1, 32))
 
 
 def _figures(stretch: Stretch) -> tuple[float, float, float, int]:

@@ -68,9 +68,9 @@ class Packer:
             )
             yield from map(self._roll_up, self._roll_ups.add(part))
 
-    def event(self, event: Event) -> Row:
+    def event(self, event: Event) -> Iterator[Row]:
         """One change of an event."""
-        return self._row(
+        yield self._row(
             "event_changes",
             event.id,
             event.kind.value,

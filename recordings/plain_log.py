@@ -7,6 +7,7 @@ only when that fails are its cells looked at singly, to name the line and the co
 import csv
 import math
 import re
+from codecs import BOM_UTF8
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from itertools import islice
@@ -29,7 +30,6 @@ MAX_LINE = 1 << 20
 MAX_COLUMNS = 10_000
 
 _SAVE = "save it as UTF-8 CSV, as in docs/recording.md"
-_NO_TEXT = "".join(map(chr, range(9))) + "\x0e\x0f\x1b"
 _LINE_END = re.compile(r"\r\n|\r|\n")
 
 
@@ -115,7 +115,7 @@ def read_plain_log(path: str | Path, rows: int = ROWS) -> PlainLog:
         raise _no_log(path, None, "is a zip archive, whatever its name", "unpack it first")
     if head.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise _no_log(path, None, "is not UTF-8 but UTF-16")
-    if any(byte in head for byte in _NO_TEXT.encode()):
+    if b"\0" in head and not head.removeprefix(BOM_UTF8).startswith(TIME.encode()):
         raise _no_log(path, None, "is a binary file", "name a recording or a plain log")
     try:
         with _open(path) as file:

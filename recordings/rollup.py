@@ -68,7 +68,8 @@ class RollUps:
         if not len(present):
             return
         low, high = float(present.min()), float(present.max())
-        total = float(present.sum())
+        with np.errstate(over="ignore"):
+            total = float(present.sum())
         held = self._open.get(key)
         if held is None:
             self._open[key] = _Open(low, total, high, len(present))

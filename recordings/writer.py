@@ -7,7 +7,8 @@ in one synced transaction. What cannot be stored stays in memory and is tried ag
 import threading
 import time
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -174,12 +175,7 @@ class Recorder:
             self._queue_bytes = 0
             self._is_urgent = self._is_flushing = False
             put = self._put
-        try:
-            self._rows += self._pack(items)
-        except Exception as error:
-            # A fault of ours; the watch and the later batches must go on.
-            self._lost += 1
-            self._fault = f" ({type(error).__name__}: {clean(str(error))})"
+        self._pack(items)
         if last:
             self._rows += [*self._packer.finish(), about_row("ended_wall_s", time.time())]
         failure = ""
@@ -203,18 +199,27 @@ class Recorder:
             self._trouble = self._say(failure)
             self._changed.notify_all()
 
-    def _pack(self, items: Sequence[_Item]) -> list[Row]:
-        """Rows of a batch: entries, samples, events and notes, each in their order."""
+    def _pack(self, items: Sequence[_Item]) -> None:
+        """Rows of a batch: entries, samples, anchor, then events and notes in their order."""
         entries = [item for item in items if isinstance(item, Entry)]
         updates = [update for item in items if isinstance(item, list) for update in item]
-        rows = [*self._packer.entries(entries), *self._packer.samples(batch_of(updates))]
-        rows += self._anchor(items)
+        makers: list[Callable[[], Iterable[Row]]] = [
+            lambda: self._packer.entries(entries),
+            lambda: self._packer.samples(batch_of(updates)),
+            lambda: self._anchor(items),
+        ]
         for item in items:
             if isinstance(item, Event):
-                rows.append(self._packer.event(item))
+                makers.append(partial(self._packer.event, item))
             elif isinstance(item, Row):
-                rows.append(item)
-        return rows
+                self._rows.append(item)
+        for make in makers:
+            try:
+                self._rows += make()
+            except Exception as error:
+                # A fault of ours; the rest of the batch, and all later ones, must go on.
+                self._lost += 1
+                self._fault = f" ({type(error).__name__}: {clean(str(error))})"
 
     def _anchor(self, items: Sequence[_Item]) -> list[Row]:
         """An anchor at the newest entry that gave updates: its three times belong together."""
