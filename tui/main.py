@@ -14,6 +14,7 @@ from typing import NoReturn
 import tui.budget
 from shared.errors import BadInput
 from shared.version import VERSION
+from tui.commands import check, export, import_log, note
 
 BAD_INPUT = 2
 """Exit code for input that cannot be used."""
@@ -116,6 +117,8 @@ def parser() -> argparse.ArgumentParser:
         add("budget", "what a sensor chain can and cannot measure", tui.budget.EXAMPLE)
     )
 
+    _file_commands(add)
+
     simulate = add(
         "simulate", "only the simulated host, for other clients", "ohmvigil simulate --port 7950"
     )
@@ -123,6 +126,18 @@ def parser() -> argparse.ArgumentParser:
     simulate.add_argument("--port", type=int, default=7950, help="on loopback (0: any free one)")
     simulate.add_argument("--truth", metavar="FILE", help="write what was true, as NDJSON")
     return top
+
+
+def _file_commands(add: Callable[..., _Parser]) -> None:
+    for name, module, summary in (
+        ("export", export, "a recording as a plain log or as Parquet"),
+        ("import", import_log, "a plain log, or captured frames, into a recording"),
+        ("note", note, "adds a note, a check's answer or a trial to a recording"),
+        ("check", check, "verifies every row of a recording"),
+    ):
+        command = add(name, summary, module.EXAMPLE)
+        command.set_defaults(command=module.__name__.rpartition(".")[2])
+        module.add_arguments(command)
 
 
 def run(arguments: Sequence[str] | None = None) -> int:

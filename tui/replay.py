@@ -22,6 +22,7 @@ from shared.errors import BadInput
 from shared.events import Event, RankedCause, Verdict
 from shared.health import ChannelHealth
 from shared.words import HostState, Severity
+from tui.answers import answers_in
 from tui.history import History
 from tui.snapshot import LinkState, LinkView, Note, PlayView, RecordingView, Snapshot
 
@@ -140,7 +141,8 @@ class Replay:
         with self._lock:
             self._watch.finish()
             first_s, last_s = self._history.span_s
-            self._causes = diagnose(self._watch.events, self._chains)
+            answers, _ = answers_in(self._log.notes)
+            self._causes = diagnose(self._watch.events, self._chains, answers)
             self._verdict = verdict(
                 self._watch.events,
                 self._causes,

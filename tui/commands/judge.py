@@ -11,6 +11,7 @@ from detectors.watch import Watch
 from recordings.logs import Log, open_log
 from shared.chain import Chain
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
+from tui.answers import answers_in
 from tui.chains import chains_from
 from tui.lines import (
     cause_lines,
@@ -58,12 +59,13 @@ def judge(path: str, chains: Mapping[str, Chain] | None = None) -> Judged:
     """Judge one log; `chains` None takes those of the recording, if it has any."""
     log = open_log(path)
     try:
-        return _judge(log, log.chains if chains is None else chains)
+        return judge_log(log, log.chains if chains is None else chains)
     finally:
         log.close()
 
 
-def _judge(log: Log, chains: Mapping[str, Chain]) -> Judged:
+def judge_log(log: Log, chains: Mapping[str, Chain]) -> Judged:
+    """Judge a log that is open, with these chain facts and the answers among its notes."""
     watch = Watch(chains)
     progress = _Progress(str(log.path))
     first_s: float | None = None
@@ -74,7 +76,8 @@ def _judge(log: Log, chains: Mapping[str, Chain]) -> Judged:
         progress.show(watch.now_s - (first_s or 0.0))
     watch.finish()
     progress.end()
-    causes = diagnose(watch.events, chains)
+    answers, unused = answers_in(log.notes)
+    causes = diagnose(watch.events, chains, answers)
     blind = watch.not_evaluated()
     span_s = watch.now_s - first_s if first_s is not None else 0.0
     found = verdict(
@@ -85,7 +88,7 @@ def _judge(log: Log, chains: Mapping[str, Chain]) -> Judged:
         duration_s=span_s,
         samples=log.samples,
         channels=tuple(log.channels),
-        assumed=tuple(watch.assumed()),
+        assumed=(*watch.assumed(), *unused),
         events=visible(watch.events),
         causes=causes,
         not_evaluated=blind,

@@ -1,0 +1,57 @@
+"""Notes of a log that are evidence: answers to checks, for the diagnosis."""
+
+from collections.abc import Iterable
+from typing import Protocol
+
+from detectors.diagnosis import Answer
+from detectors.diagnosis.checks import CATALOGUE
+from shared.errors import BadInput
+from shared.text import clean
+
+ANSWER = "answer"
+"""Kind of a note that answers a check; its facts are those of an `Answer`."""
+TRIAL = "trial"
+"""Kind of a note at which a trial starts; its facts may name a `channel`."""
+
+
+class _Note(Protocol):
+    @property
+    def kind(self) -> str: ...
+
+    @property
+    def facts(self) -> dict[str, object]: ...
+
+
+def answers_in(notes: Iterable[_Note]) -> tuple[tuple[Answer, ...], tuple[str, ...]]:
+    """Answers among notes, and a line for each that cannot be used.
+
+    Where a check was answered more than once on a channel, the last answer counts. A log
+    from elsewhere may name checks that are not in this version's catalogue.
+    """
+    found: dict[tuple[str, str], Answer] = {}
+    unused: list[str] = []
+    for note in notes:
+        if note.kind != ANSWER:
+            continue
+        words = [note.facts.get(key) for key in ("channel", "check", "outcome")]
+        channel, check, outcome = (clean(word) if isinstance(word, str) else "" for word in words)
+        try:
+            check_answer(check, outcome)
+        except BadInput as bad:
+            unused.append(f"an answer is not used: {bad.where}: {bad.what}")
+            continue
+        answer = Answer(channel=channel, check=check, outcome=outcome)
+        found.pop((channel, check), None)
+        found[channel, check] = answer
+    return tuple(found.values()), tuple(unused)
+
+
+def check_answer(check: str, outcome: str) -> None:
+    """BadInput unless the catalogue has this check with this outcome."""
+    form = CATALOGUE.get(check)
+    if form is None:
+        known = ", ".join(sorted(CATALOGUE))
+        raise BadInput(f"check '{check}'", "there is no such check", f"use one of {known}")
+    if form.place(outcome) is None:
+        known = ", ".join(each.name for each in form.outcomes)
+        raise BadInput(f"check '{check}'", f"no outcome '{outcome}'", f"use one of {known}")

@@ -1,0 +1,38 @@
+"""`ohmvigil check`: verifies every row of a recording; saves what is whole."""
+
+import argparse
+
+from tui.output import say
+
+EXAMPLE = "ohmvigil check night.ohmv --repair saved.ohmv"
+FAULTS_SHOWN = 50
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Options of the command; imports nothing."""
+    parser.add_argument("file", metavar="FILE", help="a recording")
+    parser.add_argument("--repair", metavar="OUT", help="save every whole row into a new recording")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Say what is damaged; 1 when something is, 0 when all is whole."""
+    from recordings.check import repair, verify
+
+    report = repair(options.file, options.repair) if options.repair else verify(options.file)
+    for fault in report.faults[:FAULTS_SHOWN]:
+        say(f"damaged: {fault}")
+    if len(report.faults) > FAULTS_SHOWN:
+        say(f"and {len(report.faults) - FAULTS_SHOWN} more")
+    counts = ", ".join(
+        f"{count} {table.replace('_', ' ')}" for table, count in report.whole.items() if count
+    )
+    say(f"whole: {counts or 'nothing'}")
+    if not report.is_closed:
+        say("not closed: its recorder was killed, or is still writing")
+    if options.repair:
+        say(f"saved to {options.repair}")
+    elif report.faults:
+        say(f"save the rest with: ohmvigil check {options.file} --repair OUT")
+    else:
+        say("nothing is damaged")
+    return 1 if report.faults else 0

@@ -1,0 +1,62 @@
+"""`ohmvigil export`: a recording as a plain log or as Parquet."""
+
+import argparse
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from shared.errors import BadInput
+
+if TYPE_CHECKING:
+    from recordings.logs import Log
+
+EXAMPLE = "ohmvigil export night.ohmv -o night.csv"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Options of the command; imports nothing."""
+    parser.add_argument("file", metavar="FILE", help="a recording or a plain log")
+    parser.add_argument(
+        "-o", "--output", metavar="OUT", required=True, help=".csv (the plain log) or .parquet"
+    )
+
+
+def run(options: argparse.Namespace) -> int:
+    """Write every update, exactly."""
+    from recordings.logs import open_log
+    from recordings.parquet import write_parquet
+    from recordings.plain_writer import write_plain_log
+    from shared.version import VERSION
+    from tui.output import say
+
+    out = Path(options.output)
+    if out.suffix not in (".csv", ".parquet"):
+        raise BadInput(
+            options.output, "no form is known by this name", "end it in .csv or .parquet"
+        )
+    log = open_log(options.file)
+    try:
+        not_onto_itself(options.file, options.output)
+        keys = _columns(log)
+        if out.suffix == ".csv":
+            write_plain_log(out, log.batches(), keys)
+        else:
+            about = {"ohmvigil": VERSION, "title": json.dumps(log.meta.get("title", ""))}
+            write_parquet(out, log.batches(), keys, about)
+        say(f"{options.output}: {log.samples} samples of {', '.join(log.channels) or 'no channel'}")
+    finally:
+        log.close()
+    return 0
+
+
+def _columns(log: "Log") -> tuple[str, ...]:
+    """Keys of the log; those of an imported plain log in its order, empty ones as well."""
+    first = log.meta.get("columns", ())
+    known = [key for key in first if isinstance(key, str)] if isinstance(first, list) else []
+    return tuple(dict.fromkeys((*known, *log.keys)))
+
+
+def not_onto_itself(source: str, output: str) -> None:
+    """BadInput where the output would overwrite what is being read."""
+    if Path(output).exists() and Path(output).samefile(source):
+        raise BadInput(output, "is the file that is being read", "give the output another name")
