@@ -1,0 +1,220 @@
+"""drift: a held reading costs more power than it did, or much less.
+
+A closed loop hides a drifting sensor: the reading stays on target and the power moves. So
+the quantity is power while holding, as part of this heater's own power at the same target
+and fan, resting and printing apart: each such state has an own power, learned once it has
+settled and following slow change (the room, the chamber) over half an hour. The relative
+deviation of each window goes into a CUSUM with a slack of half the least change.
+
+Least change found: 15 % of power at rest, 25 % while printing, where the material that
+flows takes a share of its own, lasting two minutes; twice that in under one. At 210 °C
+15 % of power is some 28 K. The change must also be worth 15 K, which a chamber may cool by when
+its door is opened; so a bed at 60 °C must take 43 % more. Less power counts from 30 % on and after twenty minutes, since a
+bed that soaks through needs less and less. The limit is at least the one that gives a
+false alarm in 30 days for the measured spread of windows.
+
+More power with the fan unchanged is the mark of a sensor that has slipped from its seat;
+facts `power_excess` and `residual_c` (the excess in K above a room of 25 °C).
+
+Blind without power or target, and to anything smaller.
+"""
+
+import math
+from dataclasses import dataclass, field
+
+from detectors.charts import SECONDS_IN_30_DAYS, Cusum, Ewma, limit_for
+from detectors.detector import ClosedWindow, Say
+from detectors.plan import ChannelPlan
+from detectors.reports import Cleared, Sighting
+from shared.events import NotEvaluated
+from shared.words import Gate, Kind
+
+REST_LEAST, PRINT_LEAST = 0.15, 0.25
+LESS_LEAST, LESS_AFTER_S = 0.30, 1200.0
+AMBIENT_K = 15.0
+"""How far a chamber may cool when its door is opened (an assumption): no fault of the sensor."""
+LEAST_POWER = 0.03
+"""Absolute change of power below which nothing is said."""
+LASTING_S = 120.0
+SETTLE_S = 60.0
+FAN_SETTLE_S = 40.0
+COOL_SETTLE_S = 300.0
+"""After a lower target what was heated around the heater still cools."""
+FOLLOW_S = 1800.0
+FIRST_S = 60.0
+"""Time after which an own power counts as known."""
+FAN_STEP = 0.1
+USUAL_SPREAD = 0.05
+ROOM_C = 25.0
+BACK_S = 60.0
+MOST_STATES = 64
+_HELD = (Gate.HOLDING, Gate.PRINTING)
+
+
+@dataclass(slots=True)
+class _State:
+    """Own power at one target and fan."""
+
+    power: Ewma = field(default_factory=lambda: Ewma(1.0, 0.0))
+    square: Ewma = field(default_factory=lambda: Ewma(0.05, USUAL_SPREAD**2))
+    chart: Cusum = field(default_factory=lambda: Cusum(0.0, math.inf))
+    known_s: float = 0.0
+    count: int = 0
+
+
+class DriftDetector:
+    """Follows the power of one heater while it holds."""
+
+    def __init__(self, plan: ChannelPlan) -> None:
+        self._plan = plan
+        self._states: dict[tuple[float, float, bool], _State] = {}
+        self._key: tuple[float, float, bool] = (math.nan, math.nan, False)
+        self._settled_s = math.inf
+        self._held_since_s = math.nan
+        self._since_s = math.nan
+        self._is_up = False
+        self._normal_s = math.nan
+        self._was_judged = False
+
+    def step(self, window: ClosedWindow, say: Say) -> None:
+        power = window.power
+        if power != power or window.target_c != window.target_c:
+            return
+        if window.gate not in _HELD or window.joined:
+            if self._is_up and (window.target_c <= 0.0 or window.gate is Gate.HALTED):
+                self._end(window, say)
+            self._held_since_s = math.nan
+            self._settled_s = math.inf
+            return
+        if self._held_since_s != self._held_since_s:
+            self._held_since_s = window.start_s
+            self._settled_s = window.start_s + SETTLE_S
+        fan = window.context.get("fan.speed", 0.0)
+        fan = round(fan / FAN_STEP) if fan == fan else 0
+        key = (round(window.target_c), fan, window.gate is Gate.PRINTING)
+        if key != self._key:
+            self._settled_s = max(self._settled_s, window.end_s + FAN_SETTLE_S)
+            if key[0] != self._key[0]:
+                lower = key[0] < self._key[0]
+                self._settled_s = window.end_s + (COOL_SETTLE_S if lower else SETTLE_S)
+                if self._is_up:
+                    self._end(window, say)
+            self._key = key
+        if window.start_s >= self._settled_s:
+            self._judge(window, say)
+
+    def _judge(self, window: ClosedWindow, say: Say) -> None:
+        state = self._states.get(self._key)
+        if state is None:
+            if len(self._states) >= MOST_STATES:
+                self._states.clear()
+            state = self._states[self._key] = _State()
+        span = window.end_s - window.start_s
+        power = window.power
+        if state.known_s < FIRST_S:
+            state.known_s += span
+            state.count += 1
+            state.power.value += (power - state.power.value) / state.count
+            if state.known_s >= FIRST_S:
+                self._set_limit(state, span)
+            return
+        own = state.power.value
+        if not own > 0.0:
+            return
+        self._was_judged = True
+        off = (power - own) / own
+        least = self._least()
+        if self._is_up:
+            self._go_on(window, off, least, say)
+            return
+        chart = state.chart
+        if chart.high == 0.0 and chart.low == 0.0:
+            self._since_s = window.start_s
+        signal = chart.update(min(max(off, -2.0 * least), 2.0 * least))
+        if signal and abs(power - own) > LEAST_POWER and self._counts(window, off, least, signal):
+            chart.reset()
+            self._raise(window, off, own, say)
+            return
+        if signal < 0:
+            chart.low = 0.0
+        self._learn(state, power, off, least, span)
+
+    def _counts(self, window: ClosedWindow, off: float, least: float, signal: int) -> bool:
+        if signal > 0:
+            return off > least
+        return off < -LESS_LEAST and window.end_s - self._held_since_s > LESS_AFTER_S
+
+    def _learn(self, state: _State, power: float, off: float, least: float, span: float) -> None:
+        if off > least:
+            return
+        # Less power is followed faster: what soaks through needs less and less.
+        part = span / FOLLOW_S * (4.0 if off < 0.0 else 1.0)
+        state.power.weight = min(part, 0.2)
+        state.power.update(power)
+        state.square.update(off * off)
+        state.count += 1
+        if state.count % 32 == 0:
+            self._set_limit(state, span)
+
+    def _least(self) -> float:
+        least = PRINT_LEAST if self._key[2] else REST_LEAST
+        return max(least, AMBIENT_K / max(self._key[0] - ROOM_C, 1.0))
+
+    def _set_limit(self, state: _State, span: float) -> None:
+        slack = 0.5 * self._least()
+        spread = max(math.sqrt(state.square.value), 0.01)
+        run = SECONDS_IN_30_DAYS / max(span, 1.0)
+        state.chart.slack = slack
+        lasting = slack * LASTING_S / max(span, 1.0)
+        state.chart.limit = max(lasting, spread * limit_for(max(slack / spread, 0.1), run))
+
+    def _raise(self, window: ClosedWindow, off: float, own: float, say: Say) -> None:
+        self._is_up = True
+        self._normal_s = math.nan
+        more = "more" if off > 0.0 else "less"
+        residual_k = off * (window.target_c - ROOM_C)
+        say(
+            Sighting(
+                row=window.last_row,
+                at_s=window.end_s,
+                channel=self._plan.name,
+                kind=Kind.DRIFT,
+                start_s=self._since_s,
+                end_s=None,
+                value=residual_k,
+                unit="K",
+                text=f"holding {window.target_c:.0f} °C takes {abs(off):.0%} {more} power than "
+                f"before, worth some {abs(residual_k):.0f} K",
+                facts={
+                    "power_excess": off,
+                    "power": window.power,
+                    "own_power": own,
+                    "residual_c": residual_k,
+                },
+            )
+        )
+
+    def _go_on(self, window: ClosedWindow, off: float, least: float, say: Say) -> None:
+        if abs(off) > 0.5 * least:
+            self._normal_s = math.nan
+            return
+        if self._normal_s != self._normal_s:
+            self._normal_s = window.start_s
+        if window.end_s - self._normal_s >= BACK_S:
+            self._end(window, say)
+
+    def _end(self, window: ClosedWindow, say: Say) -> None:
+        self._is_up = False
+        for state in self._states.values():
+            state.chart.reset()
+        end_s = self._normal_s if self._normal_s == self._normal_s else window.start_s
+        say(Cleared(window.last_row, window.end_s, self._plan.name, Kind.DRIFT, end_s))
+
+    def finish(self, say: Say) -> None:
+        """Nothing is held back."""
+
+    def not_evaluated(self) -> list[NotEvaluated]:
+        if self._was_judged:
+            return []
+        why = "it never held one target, with power reported, long enough to know its own power"
+        return [NotEvaluated(kind=Kind.DRIFT, channel=self._plan.name, why=why)]
