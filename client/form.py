@@ -87,6 +87,8 @@ class UpdateSource(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     equals: str | int | bool | None = None
     """What must be there; left out: anything."""
     status: str = ""
+    under: str | None = None
+    """Pointer to the name under which the status is then put, for messages about one channel."""
     clock: str | None = None
     pace: str | None = None
     """Simulated seconds per second; only a simulated host has it."""
@@ -100,6 +102,8 @@ class Reading(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     """
 
     at: str
+    item: "Item | None" = None
+    """Start at this item of an array instead of the channel's."""
     unit: str = ""
     scale: float = 1.0
     offset: float = 0.0

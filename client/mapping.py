@@ -29,6 +29,8 @@ REPORTED = "reported"
 """Quantity under which an event kind that a message rule gives is passed on, as text."""
 MAX_LISTED = 1000
 """Items of an array among which a channel is looked for."""
+MAX_ID = 10**9
+"""Numbers up to this may name what a status is put under."""
 MAX_BATCH = 1000
 """Messages of one batch that are read."""
 
@@ -117,7 +119,7 @@ class Mapper:
                 host_s = self._clock_of(said)
                 if host_s is None:
                     self.refused["clock"] += 1
-        values = self._values(walk(message, origin.status))
+        values = self._values(_status(message, origin))
         if host_s is not None:
             time_s = self._time.at(own_s, host_s)
         else:
@@ -182,6 +184,15 @@ class Mapper:
             values = self._early | values
             self._early = {}
         return Update(time_s, values)
+
+
+def _status(message: Any, origin: Origin) -> Any:
+    status = walk(message, origin.status)
+    if origin.under is None:
+        return status
+    name = walk(message, origin.under)
+    is_name = type(name) is str or (type(name) is int and abs(name) < MAX_ID)
+    return {str(name): status} if is_name else MISSING
 
 
 def _listed(status: Any, listed: Listed) -> Iterator[tuple[Any, Any]]:

@@ -10,7 +10,7 @@ import msgspec
 
 from client import patterns, pointer, values
 from client.address import parse_address
-from client.form import Channel, MessageRule, Profile, Reading, Request, UpdateSource
+from client.form import Item, MessageRule, Profile, Reading, Request, UpdateSource
 from client.pointer import Steps
 from client.units import UNITS
 from shared import toml
@@ -60,6 +60,7 @@ class Origin:
     has: Steps | None
     equals: str | int | bool | None
     status: Steps
+    under: Steps | None
     clock: Steps | None
     pace: Steps | None
 
@@ -213,6 +214,7 @@ def _origin(source: UpdateSource, n: int, profile: Profile) -> Origin:
         has=None if source.has is None else _steps(source.has, (*key, "has")),
         equals=source.equals,
         status=_steps(source.status, (*key, "status")),
+        under=None if source.under is None else _steps(source.under, (*key, "under")),
         clock=None if source.clock is None else _steps(source.clock, (*key, "clock")),
         pace=None if source.pace is None else _steps(source.pace, (*key, "pace")),
     )
@@ -220,30 +222,30 @@ def _origin(source: UpdateSource, n: int, profile: Profile) -> Origin:
 
 def _leaves(profile: Profile) -> Iterator[Leaf]:
     for name, channel in profile.channels.items():
-        if channel.item is None:
-            yield from _channel_leaves(name, channel)
+        base = _steps(channel.base, ("channels", name, "base"))
+        for quantity, reading in channel.readings.items():
+            if reading.item is None and channel.item is None:
+                yield _leaf(name, quantity, reading, base)
 
 
 def _lists(profile: Profile) -> Iterator[Listed]:
     for name, channel in profile.channels.items():
-        item = channel.item
-        if item is not None:
-            key = ("channels", name, "item")
-            base = _steps(channel.base, ("channels", name, "base"))
-            yield Listed(
-                base + _steps(item.list, (*key, "list")),
-                _steps(item.key, (*key, "key")),
-                item.equals,
-                tuple(_channel_leaves(name, msgspec.structs.replace(channel, base=""))),
-            )
+        base = _steps(channel.base, ("channels", name, "base"))
+        by_item: dict[Item, list[Leaf]] = {}
+        for quantity, reading in channel.readings.items():
+            item = reading.item or channel.item
+            if item is not None:
+                by_item.setdefault(item, []).append(_leaf(name, quantity, reading, ()))
+        key = ("channels", name, "item")
+        for item, leaves in by_item.items():
+            steps = base + _steps(item.list, (*key, "list"))
+            yield Listed(steps, _steps(item.key, (*key, "key")), item.equals, tuple(leaves))
 
 
-def _channel_leaves(name: str, channel: Channel) -> Iterator[Leaf]:
-    base = _steps(channel.base, ("channels", name, "base"))
-    for quantity, reading in channel.readings.items():
-        key = ("channels", name, quantity)
-        steps = base + _steps(reading.at, key)
-        yield Leaf(steps, f"{name}.{quantity}", _converter(quantity, reading, key))
+def _leaf(name: str, quantity: str, reading: Reading, base: Steps) -> Leaf:
+    key = ("channels", name, quantity)
+    steps = base + _steps(reading.at, key)
+    return Leaf(steps, f"{name}.{quantity}", _converter(quantity, reading, key))
 
 
 def _converter(quantity: str, reading: Reading, key: tuple[str | int, ...]) -> values.Converter:

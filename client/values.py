@@ -3,6 +3,7 @@
 Each maker gives a converter: a JSON value in, ours out, None when it is refused.
 """
 
+import re
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
 from typing import Any
@@ -18,10 +19,34 @@ MAX_NUMBER = 1e12
 """Largest size of a number that is taken; squares of it are still far from infinity."""
 MAX_FLAGS = 16
 MAX_FLAG_TEXT = 40
+MAX_NUMBER_TEXT = 40
+_NUMBER_TEXT = re.compile(
+    r"\s*([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*[A-Za-z°%Ω/]{0,8}\s*", re.ASCII
+)
+
+
+def number_in(text: str) -> float | None:
+    """The number that a text is, be there a short unit after it; None for any other text."""
+    found = _NUMBER_TEXT.fullmatch(text) if len(text) <= MAX_NUMBER_TEXT else None
+    return float(found[1]) if found else None
 
 
 def number(unit: str, scale: float, offset: float) -> Converter:
-    """Numbers: finite, no larger than `MAX_NUMBER`; a bool or a text is not a number."""
+    """Numbers: finite, no larger than `MAX_NUMBER`; a bool is not a number.
+
+    A text is one only where the profile gives a unit, for hosts that send numbers as text.
+    """
+    plain = _number(unit, scale, offset)
+    if not unit:
+        return plain
+
+    def convert(value: Any) -> Value | None:
+        return plain(number_in(value) if type(value) is str else value)
+
+    return convert
+
+
+def _number(unit: str, scale: float, offset: float) -> Converter:
     factor, shift = UNITS[unit]
     a, b = scale * factor, offset * factor + shift
 

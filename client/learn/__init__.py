@@ -1,0 +1,10 @@
+"""Learning a host's names: from entries to a proposed profile. No I/O, sends nothing.
+
+    entries → sources (which messages) → leaves (where values stand) → groups → draft → text
+"""
+
+from client.learn.draft import Draft, Proposal, draft_of, learn
+from client.learn.gather import Gatherer
+from client.learn.text import Link, profile_text
+
+__all__ = ["Draft", "Gatherer", "Link", "Proposal", "draft_of", "learn", "profile_text"]

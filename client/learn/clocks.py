@@ -1,0 +1,83 @@
+"""Host clocks: numbers, or dates as text, that run with own time in every message."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from client.learn.gather import Source
+from client.learn.series import Series
+from client.learn.tree import Place, leaves
+from client.learn.vocabulary import CLOCK_WORDS, QUANTITY_WORDS
+from client.values import clock as clock_of
+
+SLOPES = {1.0: "s", 1e3: "ms", 1e6: "us", 1e9: "ns"}
+"""Host time per second of own time, and the unit it means."""
+_EPOCHS = {1e9: "s", 1e12: "ms", 1e15: "us", 1e18: "ns"}
+_NEAR = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """Where a source says host time, in what unit, and why it is thought so."""
+
+    place: Place
+    unit: str
+    why: str
+
+
+def clock_in(source: Source, timed: bool) -> Clock | None:
+    """The likeliest clock of a source's messages. `timed`: whether own times mean anything."""
+    total = len(source.heard)
+    series: dict[Place, Series] = {}
+    for own_s, message in source.heard:
+        for place, value in leaves(message, {}):
+            if place[0] not in ("jsonrpc", "id", "method"):
+                series.setdefault(place, Series(place)).add(own_s, value)
+    best: tuple[float, Clock] | None = None
+    for place, one in series.items():
+        if len(one.values) < 0.95 * total:
+            continue
+        found = _judged(one, timed)
+        if found is not None and (best is None or found[0] > best[0]):
+            best = found
+    return best[1] if best else None
+
+
+def _judged(one: Series, timed: bool) -> tuple[float, Clock] | None:
+    named = bool(one.last_words & CLOCK_WORDS)
+    is_uptime = any(QUANTITY_WORDS.get(word) == "uptime_s" for word in one.all_words)
+    depth = 0.1 * len(one.place)
+    if one.is_text:
+        convert = clock_of("iso")
+        moments = [convert(value) for value in one.values]
+        if any(moment is None for moment in moments):
+            return None
+        return 3.0 - depth, Clock(one.place, "iso", "date and time as text")
+    if not one.is_number or one.is_text_number or any(isinstance(v, bool) for v in one.values):
+        return None
+    score = 1.0 * named - depth - 2.0 * is_uptime
+    if len(one.values) < 4:
+        unit = epoch_unit(one.high)
+        if not named or is_uptime or len(one.place) > 3:
+            return None
+        return score, Clock(one.place, unit or "s", "by its name")
+    falls = float(np.mean(np.diff(one.numbers) < 0.0))
+    if falls > 0.02 or one.distinct < 0.5 * len(one.values):
+        return None
+    if timed and one.rate is not None:
+        for slope, unit in SLOPES.items():
+            if abs(one.rate / slope - 1.0) < _NEAR:
+                why = f"rises by {one.rate:.6g} a second of ours"
+                return score + 2.0, Clock(one.place, unit, why)
+        return None
+    if not named and epoch_unit(one.high) is None:
+        return None
+    return score, Clock(one.place, epoch_unit(one.high) or "s", "rises, by its name a clock")
+
+
+def epoch_unit(value: float) -> str | None:
+    """Unit in which a number is a time since 1970 in this century, if it is one."""
+    for size, unit in _EPOCHS.items():
+        if size <= value < 4.2 * size:
+            return unit
+    return None

@@ -1,0 +1,296 @@
+"""The proposal: sources, clocks, channels and what each leaf was taken for."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from client.form import Request
+from client.learn import chains, others, readings
+from client.learn.clocks import Clock, clock_in
+from client.learn.gather import Gatherer, Source
+from client.learn.readings import Found, Group
+from client.learn.series import Series
+from client.learn.tree import Keyed, Place, text_of
+from client.learn.vocabulary import (
+    NAME_WORDS,
+    QUANTITY_WORDS,
+    WEAK_TEMPERATURE,
+    channel_word,
+    state_of,
+    words,
+)
+from shared.text import clean
+from shared.updates import Entry
+
+MAX_NAME = 60
+_HOT_C = 130.0
+"""Beyond this only a nozzle is ever heated."""
+
+
+@dataclass
+class Proposal:
+    """A channel: its name, why it is called so, and its quantities."""
+
+    name: str
+    parts: dict[str, Found] = field(default_factory=dict)
+    why: str = ""
+
+
+@dataclass
+class Draft:
+    """All that was learnt. `channels` may be renamed and `words` completed before writing."""
+
+    sources: list[Source]
+    clocks: dict[int, Clock]
+    """By index in `sources`."""
+    channels: list[Proposal]
+    words: dict[str, str | None]
+    """The host's state words and ours; None where nothing is known."""
+    requests: tuple[Request, ...] = ()
+    repeats: bool = False
+    """Whether each update repeats everything."""
+    messages: int = 0
+    unknown: list[Series] = field(default_factory=list)
+    """Numbers that were taken for nothing."""
+
+
+def learn(entries: Iterable[Entry], requests: Sequence[Request] = (), timed: bool = True) -> Draft:
+    """Propose a profile for what was heard. `timed`: whether own times were really measured."""
+    gatherer = Gatherer(requests)
+    for entry in entries:
+        gatherer.feed(entry)
+    return draft_of(gatherer, requests, timed)
+
+
+def draft_of(gatherer: Gatherer, requests: Sequence[Request] = (), timed: bool = True) -> Draft:
+    """Propose a profile for what a gatherer has heard."""
+    sources = gatherer.sources()
+    clocks = {}
+    for n, source in enumerate(sources):
+        clock = clock_in(source, timed)
+        if clock is not None:
+            clocks[n] = clock
+    clocks = _one_unit(clocks)
+    leaves, clock_places = _merged(sources, clocks)
+    channels = _channels(leaves, clock_places)
+    taken = {f.series.place for channel in channels for f in channel.parts.values()}
+    state = next((c.parts["state"] for c in channels if "state" in c.parts), None)
+    said = dict.fromkeys(str(value) for value in state.series.values) if state else {}
+    unknown = [one for place, one in leaves.items() if place not in taken | clock_places]
+    draft = Draft(
+        sources,
+        clocks,
+        channels,
+        {clean(word): state_of(word) for word in said if clean(word) == word},
+        tuple(requests),
+        _repeats(sources),
+        gatherer.count,
+        [one for one in unknown if one.is_number][:50],
+    )
+    _shorten(draft)
+    return draft
+
+
+def _one_unit(clocks: dict[int, Clock]) -> dict[int, Clock]:
+    """Clocks of one unit: that of the first, whose source is the richest."""
+    if not clocks:
+        return {}
+    unit = clocks[min(clocks)].unit
+    return {n: clock for n, clock in clocks.items() if clock.unit == unit or unit_by_name(clock)}
+
+
+def unit_by_name(clock: Clock) -> bool:
+    """Whether a clock was heard too seldom to have shown a unit of its own."""
+    return clock.why == "by its name"
+
+
+def _merged(
+    sources: Sequence[Source], clocks: Mapping[int, Clock]
+) -> tuple[dict[Place, Series], set[Place]]:
+    """Leaves of all sources by place from the status on, and the places of clocks among them."""
+    merged: dict[Place, Series] = {}
+    clock_places: set[Place] = set()
+    for n, source in enumerate(sources):
+        cut = 0 if source.under is not None else len(source.status)
+        clock = clocks.get(n)
+        for place, series in source.leaves.items():
+            if clock is not None and _is_at(source, place, clock.place):
+                clock_places.add(place[cut:])
+                continue
+            if source.under is None and place[:cut] != source.status:
+                continue
+            known = merged.setdefault(place[cut:], Series(place[cut:]))
+            pairs = [*zip(known.own_s, known.values, strict=True)]
+            pairs += zip(series.own_s, series.values, strict=True)
+            pairs.sort(key=lambda pair: pair[0])
+            merged[place[cut:]] = Series(
+                place[cut:], [own_s for own_s, _ in pairs], [value for _, value in pairs]
+            )
+    return merged, clock_places
+
+
+def _is_at(source: Source, place: Place, clock: Place) -> bool:
+    if source.under is None:
+        return place == clock
+    return (*source.status, *place[1:]) == clock or place[1:] == clock
+
+
+def _channels(leaves: Mapping[Place, Series], clock_places: set[Place]) -> list[Proposal]:
+    axes = others.motion(leaves)
+    taken = {found.series.place for found in axes} | clock_places
+    fans = others.fans(leaves, taken)
+    taken |= {found.series.place for found in fans}
+    uptime = others.uptime(leaves, None)
+    if uptime is not None:
+        taken.add(uptime.series.place)
+    speed = others.speed(leaves, axes)
+    if speed is not None:
+        taken.add(speed.series.place)
+    groups = readings.groups(leaves, taken)
+    taken |= {f.series.place for g in groups for f in (g.anchor, *g.parts.values())}
+    channels = _named_groups(groups, leaves)
+    if axes or speed:
+        parts = {found.quantity: found for found in [*axes, *([speed] if speed else [])]}
+        channels.append(Proposal("motion", parts))
+    channels += _named_fans(fans)
+    if uptime is not None:
+        channels.append(Proposal("controller", {"uptime_s": uptime}))
+    state = others.state(leaves, taken)
+    taken |= {state.series.place} if state else set()
+    message = others.message(leaves, taken)
+    host = {found.quantity: found for found in (state, message) if found is not None}
+    if host:
+        channels.append(Proposal("host", host))
+    return channels
+
+
+def _named_groups(groups: Sequence[Group], leaves: Mapping[Place, Series]) -> list[Proposal]:
+    theirs = [_host_name(group, groups, leaves) for group in groups]
+    ours = [channel_word(words(name)) for name in theirs]
+    proposals = []
+    hottest = _hottest(groups)
+    for n, group in enumerate(groups):
+        word, name = ours[n], theirs[n]
+        why = f"the host says '{name}'" if name else ""
+        if word is not None and ours.count(word) == 1:
+            chosen = word
+        elif group is hottest and "nozzle" not in ours and word is None:
+            chosen = "nozzle"
+            why = (why + "; " if why else "") + "the hottest, and hotter than a bed gets"
+        else:
+            chosen = name
+        chosen = clean(chosen, MAX_NAME) or f"sensor {n}"
+        while any(other.name == chosen for other in proposals):
+            chosen = clean(f"{chosen} {n}", MAX_NAME)
+        parts = {"temperature_c": group.anchor, **group.parts}
+        proposals.append(Proposal(chosen, parts, why))
+    return proposals
+
+
+def _hottest(groups: Sequence[Group]) -> Group | None:
+    """The one group that gets hotter than anything but a nozzle, if it is one alone."""
+    from client.learn.units import celsius
+
+    hot = []
+    for group in groups:
+        tops = [group.anchor.series.numbers.max(keepdims=True)]
+        if "target_c" in group.parts:
+            tops.append(group.parts["target_c"].series.numbers.max(keepdims=True))
+        unit = group.anchor.unit or "celsius"
+        if max(float(celsius(top, unit)[0]) for top in tops) > _HOT_C:
+            hot.append(group)
+    return hot[0] if len(hot) == 1 else None
+
+
+def _host_name(group: Group, groups: Sequence[Group], leaves: Mapping[Place, Series]) -> str:
+    """What the host calls a channel: the step of its place in which it differs from others."""
+    place = group.place
+    keyed = [str(token.value) for token in place if isinstance(token, Keyed)]
+    if keyed:
+        return _without_quantity(" ".join(keyed))
+    rivals = [g.place for g in groups if g is not group]
+    for token, parts in zip(reversed(place), reversed(group.anchor.series.words), strict=True):
+        if channel_word(parts) and not text_of(token).isdigit():
+            return _without_quantity(text_of(token))
+    for at in range(len(place) - 1, -1, -1):
+        same = [r for r in rivals if len(r) == len(place) and r[:at] + r[at + 1 :] == place[:at] + place[at + 1 :]]
+        if same:
+            token = text_of(place[at])
+            return _listed_name(place, at, leaves) if token.isdigit() else _without_quantity(token)
+    named = [t for t in map(text_of, place[:-1]) if not t.isdigit()]
+    names = [t for t in named if _without_quantity(t) and not _says_only_quantity(t)]
+    return names[-1] if names else _without_quantity(text_of(place[-1]))
+
+
+def _says_only_quantity(name: str) -> bool:
+    parts = words(name)
+    return all(part in QUANTITY_WORDS or part in WEAK_TEMPERATURE for part in parts)
+
+
+def _without_quantity(name: str) -> str:
+    """`nozzle_temp` → nozzle; a name of nothing but quantities stays as it is."""
+    parts = words(name)
+    kept = [p for p in parts if p not in QUANTITY_WORDS and p not in WEAK_TEMPERATURE]
+    return name if len(kept) == len(parts) or not kept else " ".join(kept)
+
+
+def _listed_name(place: Place, at: int, leaves: Mapping[Place, Series]) -> str:
+    """Name of an index: from an array of texts of that length beside it, else the index."""
+    index = int(text_of(place[at]))
+    inside = leaves.get((*place[: at + 1], "name"))
+    if inside is not None and inside.is_text:
+        return str(inside.last)
+    for other, one in leaves.items():
+        if one.is_texts and one.last and len(one.last) > index and other[:-1] == place[: at - 1 + (at == 0)]:
+            if set(one.last_words) & (NAME_WORDS | {"names", "labels", "channels", "sensors"}):
+                return str(one.last[index])
+    return f"sensor {index}"
+
+
+def _named_fans(fans: Sequence[Found]) -> list[Proposal]:
+    if len(fans) == 1:
+        return [Proposal("fan", {"speed": fans[0]})]
+    named: list[Proposal] = []
+    for n, found in enumerate(fans):
+        last = [text_of(t) for t in found.series.place if not text_of(t).isdigit()]
+        name = clean(" ".join(last[-2:]), MAX_NAME) or f"fan {n}"
+        if all(other.name != name for other in named):
+            named.append(Proposal(name if "fan" in name else f"fan {name}", {"speed": found}))
+    return named
+
+
+def _repeats(sources: Sequence[Source]) -> bool:
+    """Whether the richest source's messages hold the same leaves each time."""
+    if not sources or sources[0].under is not None:
+        return False
+    main = sources[0]
+    counts = [len(one.values) for one in main.leaves.values() if one.is_number]
+    return bool(counts) and len(main.heard) >= 3 and min(counts) >= 0.95 * len(main.heard)
+
+
+def _shorten(draft: Draft) -> None:
+    """With one source alone, point its status at the smallest part that holds all readings."""
+    if len(draft.sources) != 1 or draft.sources[0].under is not None or draft.sources[0].status:
+        return
+    places = [f.series.place for c in draft.channels for f in c.parts.values()]
+    if not places:
+        return
+    common: list[str] = []
+    for steps in zip(*(place[:-1] for place in places), strict=False):
+        if len(set(steps)) > 1 or isinstance(steps[0], Keyed):
+            break
+        common.append(text_of(steps[0]))
+    draft.sources[0].status = tuple(common)
+    for channel in draft.channels:
+        for found in channel.parts.values():
+            found.series.place = found.series.place[len(common) :]
+
+
+def reference_of(found: Found) -> tuple[float, int] | None:
+    """R_ref / R0 and bits that a code's link to its temperature shows."""
+    return None if found.link is None else chains.reference_and_bits(found.link.constant)
+
+
+def live(found: Found) -> Any:
+    """The last value that was heard."""
+    return found.series.last

@@ -1,0 +1,179 @@
+"""What is no temperature: position, speed, fan, uptime, the host's state and its messages."""
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from client.learn.readings import Found
+from client.learn.series import Series
+from client.learn.tree import Keyed, Place, text_of
+from client.learn.units import of_power
+from client.learn.vocabulary import (
+    AXES,
+    CHANNEL_WORDS,
+    FAN_WORDS,
+    NAME_WORDS,
+    POSITION_WORDS,
+    QUANTITY_WORDS,
+    state_of,
+)
+
+_MESSAGE_SIGNS = 2
+"""Spaces in a text from which on it reads like a sentence."""
+
+
+def motion(leaves: Mapping[Place, Series]) -> list[Found]:
+    """x, y and z: members named so, or an array of three or four that moves as one."""
+    for place, one in leaves.items():
+        if not one.is_number:
+            continue
+        names = {text_of(p[-1]).lower(): p for p in leaves if p[:-1] == place[:-1] and len(p) > 0}
+        if {"x", "y", "z"} <= names.keys():
+            return [
+                Found(leaves[names[axis]], quantity, 2.0, [f"named '{axis}'"])
+                for axis, quantity in AXES.items()
+                if leaves[names[axis]].is_number
+            ]
+    best: list[Found] = []
+    for place, one in leaves.items():
+        if not one.is_number or not place or place[-1] != "0":
+            continue
+        axes = [leaves.get((*place[:-1], str(n))) for n in range(5)]
+        heard = [axis for axis in axes if axis is not None and axis.is_number]
+        named = {word for parts in one.words for word in parts} & POSITION_WORDS
+        if not 3 <= len(heard) <= 4 or axes[4] is not None:
+            continue
+        if named or (not best and _move_as_one(heard[:3])):
+            why = f"named '{next(iter(named))}'" if named else "three that move at one time"
+            best = [
+                Found(axis, quantity, 2.0, [why])
+                for axis, quantity in zip(heard, AXES.values(), strict=False)
+            ]
+            if named:
+                break
+    return best
+
+
+def _move_as_one(axes: list[Series]) -> bool:
+    """Whether coordinates change by far more than noise, together, and lie in a machine."""
+    if any(axis.low < -1000.0 or axis.high > 3000.0 for axis in axes):
+        return False
+    if any({"temperature_c", "target_c"} & _named(axis) for axis in axes):
+        return False
+    moved = [axis.high - axis.low for axis in axes]
+    if len(axes[0].values) < 5 or sum(span > 1.0 for span in moved) < 2:
+        return False
+    # A coordinate wanders over its range; a held temperature only flutters.
+    return all(
+        axis.high == axis.low or axis.noise < 0.5 * (axis.high - axis.low) for axis in axes
+    ) and all(np.array_equal(axis.times, axes[0].times) for axis in axes)
+
+
+def _named(one: Series) -> set[str]:
+    return {QUANTITY_WORDS[w] for parts in one.words for w in parts if w in QUANTITY_WORDS}
+
+
+def speed(leaves: Mapping[Place, Series], axes: list[Found]) -> Found | None:
+    """Speed along the path, by its name; its unit by the positions."""
+    for one in leaves.values():
+        named = {QUANTITY_WORDS.get(word) for word in one.last_words}
+        rate = {"rate"} & one.last_words and one.all_words & (POSITION_WORDS | {"mm", "motion"})
+        if not one.is_number or ("speed_mm_s" not in named and not rate):
+            continue
+        if one.all_words & FAN_WORDS or one.low < 0.0 or one.all_words & {"factor", "percent"}:
+            continue
+        unit = "mm/min" if one.all_words & {"min", "minute"} or _is_per_minute(one, axes) else ""
+        why = [f"named '{text_of(one.place[-1])}'"]
+        return Found(one, "speed_mm_s", 2.0, why, unit)
+    return None
+
+
+def _is_per_minute(one: Series, axes: list[Found]) -> bool:
+    """Whether speeds are about sixty times what the positions show."""
+    if len(axes) < 2 or len(axes[0].series.values) < 5:
+        return one.high > 1500.0
+    times = axes[0].series.times
+    spans = np.diff(times)
+    steps = sum(np.diff(axis.series.held_at(times)) ** 2 for axis in axes[:2])
+    moving = (steps > 0.0) & (spans > 0.01)
+    if not moving.any():
+        return one.high > 1500.0
+    seen = float(np.max(np.sqrt(steps[moving]) / spans[moving]))
+    return one.high > 20.0 * seen > 0.0
+
+
+def fans(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Found]:
+    """Fans, by name: a number between 0 and 1, 100 % or 255."""
+    found = []
+    for place, one in leaves.items():
+        if place in taken or not one.is_number or not one.all_words & FAN_WORDS:
+            continue
+        if one.low < 0.0 or one.high > 255.0 or one.last_words & {"rpm", "max", "min", "count"}:
+            continue
+        if "temperature_c" in _named(one) or one.last_words & NAME_WORDS:
+            continue
+        unit, why = of_power(one)
+        found.append(Found(one, "speed", 2.0, ["named as a fan", why], unit))
+    return found
+
+
+def uptime(leaves: Mapping[Place, Series], clock: Place | None) -> Found | None:
+    """The controller's uptime: rises with own time, and is no clock."""
+    best: Found | None = None
+    for place, one in leaves.items():
+        if not one.is_number or place == clock or any(type(v) is bool for v in one.values):
+            continue
+        named = any(QUANTITY_WORDS.get(word) == "uptime_s" for word in one.all_words)
+        unit = next((u for s, u in ((1.0, ""), (1e3, "ms")) if _rises_by(one, s)), None)
+        steady = unit is not None and one.is_rising
+        if not named and not (steady and len(place) > 1 and one.high < 1e9):
+            continue
+        if named and (one.high > 1e12 or (not steady and len(one.values) > 4 and one.distinct > 1)):
+            continue
+        why = [f"named '{text_of(place[-1])}'"] if named else []
+        why += ["rises as time does"] if steady else []
+        found = Found(one, "uptime_s", 2.0 * named + 1.0 * steady, why, unit or "")
+        if best is None or found.score > best.score:
+            best = found
+    return best
+
+
+def _rises_by(one: Series, slope: float) -> bool:
+    return one.rate is not None and abs(one.rate / slope - 1.0) < 0.15
+
+
+def state(leaves: Mapping[Place, Series], taken: set[Place]) -> Found | None:
+    """The host's state word: few words that are known, or at a place named so."""
+    best: Found | None = None
+    for place, one in leaves.items():
+        if place in taken or not one.is_text or one.distinct > 8 or one.is_text_number:
+            continue
+        if any(len(str(value)) > 30 or not value for value in one.values):
+            continue
+        if one.last_words & NAME_WORDS or any(isinstance(token, Keyed) for token in place):
+            continue
+        named = any(QUANTITY_WORDS.get(word) == "state" for word in one.all_words)
+        known = sum(state_of(str(value)) is not None for value in set(one.values))
+        about_one = bool(one.all_words & CHANNEL_WORDS.keys())
+        score = 2.0 * named + 1.0 * known - 0.3 * len(place) - 2.0 * about_one
+        if score > 0.4 and (best is None or score > best.score):
+            why = [f"named '{text_of(place[-1])}'"] if named else ["a word for a state"]
+            best = Found(one, "state", score, why)
+    return best
+
+
+def message(leaves: Mapping[Place, Series], taken: set[Place]) -> Found | None:
+    """The host's message: named so, or a text with several words."""
+    best: Found | None = None
+    for place, one in leaves.items():
+        if place in taken or not (one.is_text or one.is_texts) or one.is_text_number:
+            continue
+        named = any(QUANTITY_WORDS.get(word) == "message" for word in one.last_words)
+        wordy = max((str(value).count(" ") for value in one.values), default=0) >= _MESSAGE_SIGNS
+        if any(isinstance(token, Keyed) for token in place) or not (named or wordy):
+            continue
+        score = 2.0 * named + 1.0 * wordy - 0.2 * len(place)
+        if best is None or score > best.score:
+            why = [f"named '{text_of(place[-1])}'"] if named else ["reads like a sentence"]
+            best = Found(one, "message", score, why)
+    return best

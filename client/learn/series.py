@@ -1,0 +1,144 @@
+"""What was seen of one leaf over time, and what can be said of it without its name."""
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from client.learn.tree import Place, text_of
+from client.learn.vocabulary import words
+from shared.updates import Floats
+
+MAX_POINTS = 20_000
+
+
+@dataclass
+class Series:
+    """One leaf: its place from the status on, when it was heard, and its values."""
+
+    place: Place
+    own_s: list[float] = field(default_factory=list)
+    values: list[Any] = field(default_factory=list)
+
+    def add(self, own_s: float, value: Any) -> None:
+        if len(self.values) < MAX_POINTS:
+            self.own_s.append(own_s)
+            self.values.append(value)
+
+    @cached_property
+    def is_number(self) -> bool:
+        """All values are numbers, or texts that are nothing but a number."""
+        return all(type(value) in (int, float) for value in self.values) or self.is_text_number
+
+    @cached_property
+    def is_text_number(self) -> bool:
+        return bool(self.values) and all(
+            type(value) is str and as_number(value) is not None for value in self.values
+        )
+
+    @cached_property
+    def is_text(self) -> bool:
+        return not self.is_number and all(type(value) is str for value in self.values)
+
+    @cached_property
+    def is_texts(self) -> bool:
+        return all(type(value) is list for value in self.values)
+
+    @cached_property
+    def is_whole(self) -> bool:
+        """All numbers are whole."""
+        return self.is_number and bool(np.all(self.numbers == np.round(self.numbers)))
+
+    @cached_property
+    def numbers(self) -> Floats:
+        taken = [as_number(value) if type(value) is str else value for value in self.values]
+        return np.array(taken, dtype=np.float64)
+
+    @cached_property
+    def times(self) -> Floats:
+        return np.array(self.own_s, dtype=np.float64)
+
+    @cached_property
+    def low(self) -> float:
+        return float(self.numbers.min())
+
+    @cached_property
+    def high(self) -> float:
+        return float(self.numbers.max())
+
+    @cached_property
+    def last(self) -> Any:
+        return self.values[-1]
+
+    @cached_property
+    def distinct(self) -> int:
+        return len({str(value) for value in self.values})
+
+    @cached_property
+    def noise(self) -> float:
+        """Median size of a change between neighbours that differ; 0 if none do."""
+        steps = np.abs(np.diff(self.numbers))
+        steps = steps[steps > 0.0]
+        return float(np.median(steps)) if len(steps) else 0.0
+
+    @cached_property
+    def flutters(self) -> bool:
+        """Takes many values, in small steps for its range: a measurement, not a setting."""
+        if len(self.values) < 5 or self.distinct < max(4, 0.15 * len(self.values)):
+            return False
+        return not self.is_rising
+
+    @cached_property
+    def is_rising(self) -> bool:
+        """Never falls and rises evenly: a clock or a counter, not something that heats."""
+        steps = np.diff(self.numbers)
+        if len(steps) < 4 or np.any(steps < 0.0) or self.distinct <= 0.8 * len(steps):
+            return False
+        half = len(steps) // 2
+        spans = np.diff(self.times)
+        first, last = (
+            float(steps[part].sum() / max(float(spans[part].sum()), 1e-9))
+            for part in (slice(None, half), slice(half, None))
+        )
+        return 0.8 < first / max(last, 1e-12) < 1.25
+
+    @cached_property
+    def rate(self) -> float | None:
+        """Median of its rise per second of own time; None if that can't be told."""
+        if len(self.values) < 4 or self.times[-1] - self.times[0] < 1.0:
+            return None
+        half = len(self.values) // 2
+        spans = self.times[half:] - self.times[: len(self.times) - half]
+        rises = self.numbers[half:] - self.numbers[: len(self.numbers) - half]
+        good = spans > 0.3
+        return float(np.median(rises[good] / spans[good])) if good.any() else None
+
+    def held_at(self, times: Floats) -> Floats:
+        """Value that held at each of these times; the first one before it was heard."""
+        at = np.searchsorted(self.times, times, side="right") - 1
+        return self.numbers[np.clip(at, 0, None)]
+
+    @cached_property
+    def words(self) -> tuple[tuple[str, ...], ...]:
+        """Words of each step of the place."""
+        return tuple(words(text_of(token)) for token in self.place)
+
+    @cached_property
+    def last_words(self) -> set[str]:
+        """Words of the last step that is no index."""
+        for token, parts in zip(reversed(self.place), reversed(self.words), strict=True):
+            if not text_of(token).isdigit():
+                return set(parts)
+        return set()
+
+    @cached_property
+    def all_words(self) -> set[str]:
+        return {word for parts in self.words for word in parts}
+
+
+def as_number(text: str) -> float | None:
+    """The number that a short text is, a unit after it left out; None for any other text."""
+    from client.values import number_in
+
+    return number_in(text)

@@ -1,0 +1,114 @@
+"""Recognise how frames are kept apart from the bytes themselves. No I/O.
+
+Each way is tried on what has come so far, and the one by which most of it falls into
+whole JSON documents wins: a length prefix, or the byte that stands after a document.
+"""
+
+from dataclasses import dataclass
+
+import msgspec
+
+from client.framing import LENGTH_BYTES, MAX_FRAME_BYTES, DelimiterFramer, Framer, Framing, framer
+
+NEWLINE = 0x0A
+_LEAST_WORTH = 2
+"""Shortest frame that proves anything."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """A way to cut frames, and how many whole documents it gave."""
+
+    framing: Framing
+    delimiter: int = NEWLINE
+    documents: int = 0
+
+
+def recognise(data: bytes) -> Cut | None:
+    """The way that fits, or None when nothing is whole yet."""
+    cuts = [_by_length(data), *(_by_byte(data, byte) for byte in _ends(data))]
+    best = max(cuts, key=lambda cut: cut.documents)
+    return best if best.documents else None
+
+
+class SniffingFramer:
+    """Holds bytes until the framing is recognised, then cuts. Sends with `sending`."""
+
+    def __init__(self, sending: Cut, limit: int = MAX_FRAME_BYTES) -> None:
+        self._sending = framer(sending.framing, sending.delimiter)
+        self._limit = limit
+        self._held = bytearray()
+        self._known: Framer | None = None
+        self._dropped = 0
+        self.cut: Cut | None = None
+
+    @property
+    def dropped(self) -> int:
+        return self._dropped + (self._known.dropped if self._known else 0)
+
+    @dropped.setter
+    def dropped(self, count: int) -> None:
+        self._dropped = count
+
+    @property
+    def heard(self) -> bytes:
+        """The first bytes that came and could not be cut."""
+        return bytes(self._held[:64])
+
+    def feed(self, data: bytes) -> list[bytes]:
+        if self._known is not None:
+            return self._known.feed(data)
+        self._held += data
+        self.cut = recognise(bytes(self._held))
+        if self.cut is None:
+            if len(self._held) > self._limit:
+                self._held.clear()
+                self._dropped += 1
+            return []
+        self._known = framer(self.cut.framing, self.cut.delimiter)
+        held, self._held = bytes(self._held), bytearray()
+        return self._known.feed(held)
+
+    def wrap(self, body: bytes) -> bytes:
+        return self._sending.wrap(body)
+
+
+def _ends(data: bytes) -> set[int]:
+    """Bytes that stand right after a closing bracket and cannot be within JSON there."""
+    ends = {
+        after
+        for close in (0x7D, 0x5D)
+        for after in {data[at + 1] for at in _places(data, close) if at + 1 < len(data)}
+    }
+    inside = set(b',]}"') | set(b"0123456789")
+    return {byte for byte in ends if byte not in inside and byte not in b" \t\r"} | {NEWLINE}
+
+
+def _places(data: bytes, byte: int) -> list[int]:
+    return [at for at, one in enumerate(data[:65536]) if one == byte]
+
+
+def _by_byte(data: bytes, byte: int) -> Cut:
+    frames = DelimiterFramer(byte).feed(data)
+    return Cut("newline" if byte == NEWLINE else "delimiter", byte, sum(map(_is_json, frames)))
+
+
+def _by_length(data: bytes) -> Cut:
+    count, at = 0, 0
+    while at + LENGTH_BYTES <= len(data):
+        size = int.from_bytes(data[at : at + LENGTH_BYTES], "big")
+        body = data[at + LENGTH_BYTES : at + LENGTH_BYTES + size]
+        if not 0 < size <= MAX_FRAME_BYTES or len(body) < size or not _is_json(body):
+            break
+        count += 1
+        at += LENGTH_BYTES + size
+    return Cut("length", NEWLINE, count)
+
+
+def _is_json(frame: bytes) -> bool:
+    if len(frame) < _LEAST_WORTH:
+        return False
+    try:
+        return isinstance(msgspec.json.decode(frame), dict | list)
+    except (ValueError, RecursionError):
+        return False

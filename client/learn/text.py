@@ -1,0 +1,255 @@
+"""A draft as the text of a profile that a person can read, with the reasons as comments."""
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import msgspec
+
+from client.form import Token
+from client.framing import Framing
+from client.learn import chains
+from client.learn.draft import Draft, Proposal, reference_of
+from client.learn.gather import Source
+from client.learn.readings import Found
+from client.learn.tree import Keyed, Place, Token as Step, pointer_of, text_of
+from client.units import UNITS
+from shared.chain import ASSUMED
+from shared.text import clean
+from shared.words import QUANTITIES
+
+_BARE_KEY = set("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_")
+
+
+class Link(msgspec.Struct, frozen=True, kw_only=True):
+    """How the host is reached: what the user said, and the framing that was recognised."""
+
+    title: str = ""
+    addresses: tuple[str, ...] = ()
+    framing: Framing | None = None
+    delimiter: int | None = None
+    token: Token | None = None
+    ca_file: str = ""
+
+
+def profile_text(draft: Draft, link: Link) -> str:
+    """The TOML text; it loads as a profile."""
+    lines = [*_head(draft, link), *_requests(draft), *_updates(draft)]
+    for channel in draft.channels:
+        lines += _channel(channel, draft)
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def quoted(text: str) -> str:
+    """A TOML basic string."""
+    out = []
+    for char in text:
+        if char in '"\\':
+            out.append("\\" + char)
+        elif char.isprintable():
+            out.append(char)
+        else:
+            out.append(f"\\u{ord(char):04X}" if ord(char) < 0x10000 else f"\\U{ord(char):08X}")
+    return '"' + "".join(out) + '"'
+
+
+def key(name: str) -> str:
+    """A TOML key, quoted where it must be."""
+    return name if name and set(name) <= _BARE_KEY else quoted(name)
+
+
+def shown(value: Any) -> str:
+    """A value as a comment may hold it."""
+    if type(value) is float:
+        return f"{value:.6g}"
+    return clean(str(value), 40)
+
+
+def _head(draft: Draft, link: Link) -> Iterator[str]:
+    yield f"# Drafted by `ohmvigil learn` from {draft.messages} messages. Every line may be changed;"
+    yield "# docs/profiles.md explains each key. Comments say why a line was drafted."
+    yield "format = 1"
+    if link.title:
+        yield f"title = {quoted(link.title)}"
+    yield f"addresses = [{', '.join(map(quoted, link.addresses))}]"
+    if link.framing is not None:
+        yield f"framing = {quoted(link.framing)}"
+    if link.framing == "delimiter" and link.delimiter is not None:
+        yield f"delimiter = {link.delimiter}"
+    if link.ca_file:
+        yield f"ca_file = {quoted(link.ca_file)}"
+    yield f"sends = {quoted('everything' if draft.repeats else 'changes')}"
+    unit = next((clock.unit for clock in draft.clocks.values()), "s")
+    if unit != "s":
+        yield f"clock_unit = {quoted(unit)}"
+    if not draft.clocks:
+        yield "# No host clock was found: arrival times are used, which are coarser."
+    if link.token is not None:
+        yield ""
+        yield "[token]"
+        for name in ("env", "file", "header", "prefix"):
+            value = getattr(link.token, name)
+            if value and value != getattr(Token(), name):
+                yield f"{name} = {quoted(value)}"
+
+
+def _requests(draft: Draft) -> Iterator[str]:
+    for request in draft.requests:
+        yield ""
+        yield "[[requests]]"
+        literal = "'" not in request.json and request.json.isprintable()
+        yield f"json = '{request.json}'" if literal else f"json = {quoted(request.json)}"
+        if not request.envelope:
+            yield "envelope = false"
+
+
+def _updates(draft: Draft) -> Iterator[str]:
+    # Answers and methods are told apart by name; what fits all messages comes last.
+    order = sorted(range(len(draft.sources)), key=lambda n: draft.sources[n].kind == "bare")
+    for n in order:
+        source = draft.sources[n]
+        yield ""
+        yield f"# {len(source.heard)} messages"
+        yield "[[updates]]"
+        if source.kind == "method":
+            yield f"method = {quoted(source.name)}"
+        elif source.kind == "answer":
+            yield f"answer_to = {quoted(source.name)}"
+        elif source.under is not None:
+            yield f"has = {quoted(pointer_of(source.under))}"
+        yield f"status = {quoted(pointer_of(source.status))}"
+        if source.under is not None:
+            yield f"under = {quoted(pointer_of(source.under))}  # says which channel it is about"
+        if n in draft.clocks:
+            clock = draft.clocks[n]
+            yield f"clock = {quoted(pointer_of(clock.place))}  # {clock.why}"
+
+
+def _channel(channel: Proposal, draft: Draft) -> Iterator[str]:
+    found = list(channel.parts.values())
+    # A quantity of text without words that are known would refuse all that is said.
+    has_words = any(ours is not None for ours in draft.words.values())
+    items = {_item(f.series.place) for f in found}
+    item = items.pop() if len(items) == 1 else None
+    base = () if item is not None else _base([f.series.place for f in found])
+    yield ""
+    if channel.why:
+        yield f"# {channel.why}"
+    yield f"[channels.{key(channel.name)}]"
+    if item is not None:
+        yield f"item = {_item_text(item)}"
+    elif base:
+        yield f"base = {quoted(pointer_of(base))}"
+    order = list(QUANTITIES)
+    for one in sorted(found, key=lambda f: order.index(f.quantity)):
+        if one.quantity != "state":
+            yield _line(one, base, item)
+    state = channel.parts.get("state")
+    if state is not None:
+        yield from _state(channel.name, state, base, draft, has_words)
+    code = channel.parts.get("code")
+    if code is not None:
+        yield from _chain(channel, code)
+
+
+Item = tuple[tuple[Step, ...], str, str | int]
+
+
+def _item(place: Place) -> tuple[Place, str, str | int] | None:
+    """The named item that a place goes through: its list, key and name."""
+    for at, token in enumerate(place):
+        if isinstance(token, Keyed):
+            return place[:at], token.key, token.value
+    return None
+
+
+def _item_text(item: tuple[Place, str, str | int]) -> str:
+    where, by, name = item
+    equals = quoted(name) if isinstance(name, str) else str(name)
+    return (
+        f"{{ list = {quoted(pointer_of(where))}, key = {quoted(pointer_of((by,)))}, "
+        f"equals = {equals} }}"
+    )
+
+
+def _base(places: Sequence[Place]) -> Place:
+    """What all places begin with, when there are several, without named items."""
+    if len(places) < 2:
+        return ()
+    common: list[Step] = []
+    for steps in zip(*(place[:-1] for place in places), strict=False):
+        if len(set(steps)) > 1 or isinstance(steps[0], Keyed):
+            break
+        common.append(steps[0])
+    return tuple(common)
+
+
+def _line(found: Found, base: Place, item: tuple[Place, str, str | int] | None) -> str:
+    place = found.series.place
+    own = _item(place)
+    facts = []
+    if own is not None:
+        place = place[len(own[0]) + 1 :]
+        if item is None:
+            facts.append(f"item = {_item_text((own[0][len(base):], own[1], own[2]))}")
+    else:
+        place = place[len(base) :]
+    unit = _unit(found)
+    at = quoted(pointer_of(_plain(place)))
+    if unit:
+        facts.append(f"unit = {quoted(unit)}")
+    value = f"{{ at = {at}, {', '.join(facts)} }}" if facts else at
+    why = "; ".join(dict.fromkeys(each for each in found.why if each))
+    return f"{found.quantity} = {value}  # {shown(found.series.last)}: {clean(why, 160)}"
+
+
+def _plain(place: Place) -> tuple[str, ...]:
+    """Steps of a place; a named item within a named item stands by its name, which is seldom right."""
+    return tuple(text_of(token) for token in place)
+
+
+def _unit(found: Found) -> str:
+    if found.unit in UNITS and UNITS[found.unit] != (1.0, 0.0):
+        return found.unit
+    if not found.series.is_text_number:
+        return ""
+    return {"temperature_c": "celsius", "target_c": "celsius"}.get(
+        found.quantity, {"speed_mm_s": "mm/s", "uptime_s": "s"}.get(found.quantity, "fraction")
+    )
+
+
+def _state(
+    channel: str, found: Found, base: Place, draft: Draft, has_words: bool
+) -> Iterator[str]:
+    mark = "" if has_words else "# "
+    if not has_words:
+        yield "# The host's state: say what its words mean, then take away the '# '."
+    why = "; ".join(each for each in found.why if each)
+    yield f"{mark}[channels.{key(channel)}.state]"
+    yield f"{mark}at = {quoted(pointer_of(found.series.place[len(base):] if not base else found.series.place[len(base):]))}  # {why}"
+    pairs = [f"{key(word)} = {quoted(ours)}" for word, ours in draft.words.items() if ours]
+    if has_words:
+        yield f"words = {{ {', '.join(pairs)} }}"
+    for word, ours in draft.words.items():
+        if ours is None:
+            yield f"# {key(word)} = \"up\", \"starting\", \"halted\" or \"gone\"? Not known: ask the host's manual."
+    if not has_words:
+        yield "# words = { }"
+
+
+def _chain(channel: Proposal, code: Found) -> Iterator[str]:
+    """Facts of the converter that the code shows."""
+    found = reference_of(code)
+    if found is None:
+        return
+    ratio, bits = found
+    ohm = channel.parts.get("resistance_ohm")
+    r0 = None if ohm is None or ohm.link is None else chains.r0_of(ohm.link.constant)
+    yield ""
+    yield f"[channels.{key(channel.name)}.chain]"
+    yield "# Code and reading tell reference ÷ R0 and bits; the element itself is taken for"
+    known = "what the resistances show." if r0 else "Pt100: write 1000.0 and ten times the reference for Pt1000."
+    yield f"# {known}"
+    size = r0 or ASSUMED.r0_ohm
+    yield f"r0_ohm = {size:.1f}"
+    yield f"reference_ohm = {round(ratio * size, 1)}"
+    yield f"bits = {bits}"

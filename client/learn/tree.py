@@ -1,0 +1,137 @@
+"""Documents as leaves: where each value stands, with items of lists told apart by name."""
+
+from collections.abc import Iterable, Iterator
+from typing import Any, NamedTuple
+
+from client.learn.vocabulary import NAME_WORDS, words
+
+MAX_DEPTH = 12
+MAX_LEAVES = 2000
+"""Leaves of one message that are looked at."""
+MAX_ITEMS = 64
+"""Items of an array that are looked at."""
+MAX_NAMES = 50
+"""Names in a list beyond which they are no channels."""
+
+
+class Keyed(NamedTuple):
+    """The item of a list whose `key` has this value."""
+
+    key: str
+    value: str | int
+
+
+Token = str | Keyed
+"""One step of a place: a member's name, an index as text, or a named item."""
+Place = tuple[Token, ...]
+ListKeys = dict[Place, str]
+"""Place of an array (indices as '*') → the member of its items that names them."""
+
+
+def leaves(message: Any, keys: ListKeys) -> list[tuple[Place, Any]]:
+    """Scalars of a message, and arrays of texts as a whole, with their places."""
+    found: list[tuple[Place, Any]] = []
+    _collect(message, (), (), keys, found)
+    return found
+
+
+def _collect(node: Any, place: Place, shape: Place, keys: ListKeys, found: list[Any]) -> None:
+    if len(found) >= MAX_LEAVES or len(place) > MAX_DEPTH:
+        return
+    if type(node) is dict:
+        for name, child in node.items():
+            _collect(child, (*place, name), (*shape, name), keys, found)
+    elif type(node) is list:
+        if not node or all(type(item) is str for item in node):
+            found.append((place, node))
+            return
+        key = keys.get(shape)
+        for index, item in enumerate(node[:MAX_ITEMS]):
+            name = _name_of(item, key) if key is not None else None
+            token: Token = str(index) if name is None or key is None else Keyed(key, name)
+            _collect(item, (*place, token), (*shape, "*"), keys, found)
+    elif node is not None:
+        found.append((place, node))
+
+
+def list_keys(messages: Iterable[Any]) -> ListKeys:
+    """Which member names the items of each array, where one does."""
+    arrays: dict[Place, list[list[Any]]] = {}
+    for message in messages:
+        for shape, items in _arrays(message, ()):
+            arrays.setdefault(shape, []).append(items)
+    chosen = {shape: _key_of(lists) for shape, lists in arrays.items()}
+    return {shape: key for shape, key in chosen.items() if key is not None}
+
+
+def _arrays(node: Any, shape: Place) -> Iterator[tuple[Place, list[Any]]]:
+    if len(shape) > MAX_DEPTH:
+        return
+    if type(node) is dict:
+        for name, child in node.items():
+            yield from _arrays(child, (*shape, name))
+    elif type(node) is list:
+        if node and all(type(item) in (dict, list) for item in node):
+            yield shape, node[:MAX_ITEMS]
+        for child in node[:MAX_ITEMS]:
+            yield from _arrays(child, (*shape, "*"))
+
+
+def _key_of(lists: list[list[Any]]) -> str | None:
+    """The member that each item has, as a text of its own, and that recurs."""
+    candidates = [set(_names(item)) for items in lists for item in items]
+    shared = set.intersection(*candidates) if candidates else set()
+    best: tuple[float, str] | None = None
+    for key in sorted(shared):
+        names = [[_name_of(item, key) for item in items] for items in lists]
+        if any(len(set(each)) < len(each) for each in names):
+            continue
+        distinct = {name for each in names for name in each}
+        if len(distinct) > MAX_NAMES or (len(distinct) > 3 and _is_fresh(names)):
+            continue
+        is_text = all(type(name) is str for name in distinct)
+        is_named = bool(NAME_WORDS & set(words(key))) or key.isdigit()
+        if not is_text and not is_named:
+            continue
+        score = 2.0 * is_named + 3.0 * is_text + min(len(distinct), 9) / 10.0
+        if best is None or score > best[0]:
+            best = (score, key)
+    return best[1] if best else None
+
+
+def _is_fresh(names: list[list[Any]]) -> bool:
+    """Whether hardly any name ever comes again, as with the time of day as text."""
+    every = [name for each in names for name in each]
+    return len(names) > 3 and len(set(every)) > 0.6 * len(every)
+
+
+def _names(item: Any) -> Iterator[str]:
+    pairs = item.items() if type(item) is dict else [(str(n), v) for n, v in enumerate(item[:3])]
+    for key, value in pairs:
+        if (type(value) is str and 0 < len(value) <= 60) or type(value) is int:
+            yield key
+
+
+def _name_of(item: Any, key: str | None) -> str | int | None:
+    if type(item) is dict:
+        value = item.get(key)
+    elif type(item) is list and key is not None and key.isdigit() and int(key) < len(item):
+        value = item[int(key)]
+    else:
+        return None
+    return value if type(value) in (str, int) else None
+
+
+def escaped(token: str) -> str:
+    """A member's name as a step of a JSON Pointer (RFC 6901)."""
+    return token.replace("~", "~0").replace("/", "~1")
+
+
+def pointer_of(place: Iterable[Token]) -> str:
+    """JSON Pointer of a place without named items."""
+    return "".join(f"/{escaped(str(token))}" for token in place)
+
+
+def text_of(token: Token) -> str:
+    """The name in a token."""
+    return str(token.value) if isinstance(token, Keyed) else token

@@ -1,0 +1,110 @@
+"""Units by what is said beside a number, and else by its values."""
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from client.learn.series import Series
+from client.learn.vocabulary import PERCENT_WORDS, UNIT_WORDS, words
+from client.units import UNITS
+from shared.updates import Floats
+
+WORDS = set(UNIT_WORDS) | PERCENT_WORDS | {"degree", "degrees", "deg"}
+
+
+class Unit(NamedTuple):
+    """A unit and why."""
+
+    name: str
+    why: str
+
+
+def celsius(values: Floats, unit: str) -> Floats:
+    """Values in a unit as degrees Celsius."""
+    factor, shift = UNITS[unit]
+    result: Floats = values * factor + shift
+    return result
+
+
+def said(one: Series) -> str:
+    """Temperature unit that a leaf's own name says; empty if it says none."""
+    for token_words in reversed(one.words):
+        for position, word in enumerate(token_words):
+            # Single letters count only after another word, as in `temp_k`.
+            if word in UNIT_WORDS and (len(word) > 1 or position > 0):
+                return UNIT_WORDS[word]
+        if token_words and not token_words[0].isdigit():
+            break
+    return ""
+
+
+def of_texts(texts: Sequence[str]) -> str:
+    """Temperature unit that a text beside the readings says, such as 'K' or '°F'."""
+    for text in texts:
+        found = [UNIT_WORDS[word] for word in words(text) if word in UNIT_WORDS]
+        if len(found) == 1 and len(text) <= 12:
+            return found[0]
+    return ""
+
+
+def of_temperatures(pairs: Sequence[tuple[Series, Series | None]]) -> Unit:
+    """Unit of a host's temperatures by the values of readings and their targets.
+
+    A machine stands in a room: the coolest channel that nothing heats is near its
+    temperature, 10–45 °C, 283–318 K or 50–113 °F. Targets are round in degrees Celsius, also
+    when they are sent as something else. What lies beyond 850 can be no degrees at all.
+    """
+    if not pairs:
+        return Unit("celsius", "")
+    lows = [one.low for one, _ in pairs]
+    coolest, hottest = min(lows), max(one.high for one, _ in pairs)
+    one, target = pairs[lows.index(coolest)]
+    rests = [one for one, _ in pairs if one.high - one.low < 20.0 and one.low < coolest + 8.0]
+    is_still = bool(rests)
+    is_led = target is not None and abs(float(target.numbers[-1]) - float(one.numbers[-1])) < 5.0
+    if coolest >= 10_000.0:
+        return Unit("millicelsius", f"the coolest reads {coolest:.6g}: thousandths of a degree")
+    if 130.0 <= coolest and hottest > 900.0:
+        return Unit("decicelsius", f"up to {hottest:.6g}: tenths of a degree")
+    aims = {float(aim) for _, t in pairs if t is not None for aim in t.numbers if aim > 0.0}
+    by_target = _unit_of_targets(aims)
+    if 268.0 <= coolest <= 335.0 and is_still and not is_led:
+        return Unit("kelvin", f"the coolest reads {coolest:.5g}, a room's temperature in kelvin")
+    if by_target == "kelvin" and coolest > 268.0:
+        return Unit("kelvin", "its targets are round in °C when taken as kelvin")
+    if by_target == "fahrenheit" and coolest >= 50.0:
+        return Unit("fahrenheit", "its targets are round in °C when taken as fahrenheit")
+    is_room = 58.0 <= coolest <= 105.0 and is_still and not is_led
+    if is_room and len(pairs) >= 2 and by_target != "celsius":
+        return Unit("fahrenheit", f"the coolest reads {coolest:.4g}, a room's in fahrenheit")
+    return Unit("celsius", "")
+
+
+def _unit_of_targets(aims: set[float]) -> str:
+    """Unit in which all targets are multiples of five degrees Celsius, if it is one alone."""
+    if not aims:
+        return ""
+    fits = [
+        name
+        for name in ("celsius", "kelvin", "fahrenheit")
+        if all(_is_round(float(celsius(np.array(aim), name))) for aim in aims)
+    ]
+    return fits[0] if len(fits) == 1 else ""
+
+
+def _is_round(value: float) -> bool:
+    return value >= 0.0 and abs(value - 5.0 * round(value / 5.0)) < 0.06
+
+
+def of_power(one: Series) -> tuple[str, str]:
+    """Unit of a power by its name and range, and why."""
+    if one.all_words & PERCENT_WORDS:
+        return "percent", "named as percent"
+    if one.high > 255.0:
+        return "permille", f"up to {one.high:.4g}: parts of a thousand"
+    if one.high > 100.5 or (one.all_words & {"pwm", "byte"} and one.high > 1.0 and one.is_whole):
+        return ("byte", f"whole numbers up to {one.high:.4g}") if one.is_whole else ("permille", "")
+    if one.high > 1.0:
+        return "percent", f"up to {one.high:.3g}, so percent"
+    return "", ""
