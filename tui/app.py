@@ -349,7 +349,7 @@ class OhmvigilApp(App[None]):
         self.repaint()
 
     def _cursor_to(self, cell: int, cells: int) -> None:
-        grid = self.state.window.grid(self.state.edge_s(self._now), cells)
+        grid = self.state.window.grid(self.state.edge_s(self._now, self._first_s()), cells)
         time_s = (grid.first + (cell + 0.5) * COLUMN_DOTS) * grid.dot_s
         if self._now.play is not None:
             self.source.seek(time_s)

@@ -31,7 +31,7 @@ def body(width: int, height: int, hinted: bool = True) -> Rect:
 
 
 def hint_rows(height: int) -> int:
-    return 3 if height < 20 else 5 if height < 30 else 6
+    return 3 if height < 20 else 6 if height < 30 else 8
 
 
 def paint(width: int, height: int, frame: Frame, ascii_only: bool) -> Board:

@@ -29,9 +29,9 @@ class Picture:
 
 def take_picture(history: History, now: Snapshot, state: ScreenState, cells: int) -> Picture:
     """Compute the chart for a width of `cells`; remembers the axis in `state`."""
-    grid = state.window.grid(state.edge_s(now), cells)
     newest_s = now.now_s if now.play is None else now.play.last_s
     since_s, until_s = _held(history, newest_s)
+    grid = state.window.grid(state.edge_s(now, since_s), cells)
     gaps = history.gaps(grid.start_s, grid.end_s, newest_s)
     blank = missing(grid, gaps, since_s, until_s)
     reading, target, power = (

@@ -1,5 +1,6 @@
 """What the person chose to look at. Nothing here knows the terminal."""
 
+import math
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -51,10 +52,14 @@ class ScreenState:
         """Where the cursor stands; None when the newest data is meant."""
         return self.window.cursor_s if now.play is None else now.play.cursor_s
 
-    def edge_s(self, now: Snapshot) -> float:
-        """Time at the window's right edge while it follows."""
+    def edge_s(self, now: Snapshot, first_s: float) -> float:
+        """Time at the window's right edge while it follows.
+
+        A young watch (first data at `first_s`, NaN before any) fills its window from the left.
+        """
         if now.play is None:
-            return now.now_s
+            full_s = first_s + self.window.span_s * 0.999
+            return max(now.now_s, full_s) if math.isfinite(full_s) else now.now_s
         lead_s = LEAD_PART * self.window.span_s
         return max(min(now.play.cursor_s + lead_s, now.play.last_s), now.play.cursor_s)
 

@@ -35,12 +35,15 @@ def paint_hint(board: Board, area: Rect, frame: Frame) -> None:
     check = cause.next_check
     if check is None:
         return
-    caution = wrap(check.caution, width)
-    kept = min(len(caution), max(area.height - 2, 0))
+    words = f"{check.do} ({check.effort_min:.0f} min)"
+    least = min(len(wrap(words, width)), max((area.height - 1) // 2, 1))
+    kept = min(len(wrap(check.caution, width)), area.height - 1 - least)
     do = Rect(area.x + LABEL, area.y + 1, width, area.height - 1 - kept)
     board.text(area.x, do.y, "next", Ink.STRONG)
-    words = f"{check.do} ({check.effort_min:.0f} min) {check.look_for}"
-    if len(wrap(words, width)) > do.height:
+    more = f"{words} Look for: {check.look_for}"
+    if len(wrap(more, width)) <= do.height:
+        words = more
+    elif len(wrap(words, width)) > do.height:
         words = f"({check.effort_min:.0f} min) {check.do}"
     used = board.wrapped(do, words)
     if kept:

@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 from itertools import accumulate
 
+from shared.events import Event
 from shared.health import ChannelHealth, Trust
 from tui import chart
 from tui.board import Board, Ink, Rect, wrap
@@ -40,7 +41,7 @@ def layout(area: Rect, channels: int) -> Layout:
     events = 2 if not tall else max(3, (area.height - 20) // 2)
     if area.height < 14:
         events = 1
-    power = 3 if tall else 2 if area.height >= 14 else 1
+    power = 3 if tall else 2 if area.height >= 18 else 1
     temperature = max(area.height - ribbons - events - power - 2, 2)
     width = area.width - GUTTER
     heights = (temperature, power, 1, 1, ribbons)
@@ -78,7 +79,13 @@ def paint_overview(board: Board, area: Rect, frame: Frame) -> None:
             chart.paint_cursor(board, part, grid, cursor_s, frame.glyphs)
     _paint_facts(board, area, parts, picture, frame)
     _paint_ribbons(board, parts.ribbons, picture, frame)
-    paint_rows(board, parts.events, events[::-1][: parts.events.height], frame, None)
+    paint_rows(board, parts.events, newest_first(events), frame, None)
+
+
+def newest_first(events: list[Event]) -> list[Event]:
+    """What goes on before what has ended, then by the last moment of each."""
+    ends = {event.id: math.inf if event.end_s is None else event.end_s for event in events}
+    return sorted(events, key=lambda event: (-ends[event.id], -event.start_s))
 
 
 def channel_at(
