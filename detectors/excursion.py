@@ -75,7 +75,6 @@ class Excursion:
     per_kelvin: float
     in_ohms: bool
     spacing_s: float
-    first_reading: bool
     peak: float
     peak_c: float
     peak_code: float
@@ -159,7 +158,6 @@ class Tracker:
             per_kelvin=per_kelvin,
             in_ohms=sample.in_ohms,
             spacing_s=spacing,
-            first_reading=noise != noise,
             peak=delta,
             peak_c=sample.celsius,
             peak_code=sample.code,

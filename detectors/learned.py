@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
 from detectors.changes import ChangeRate
+from detectors.floor import MIN_FRACTION
 from detectors.speedlimit import DEFAULT_FALL_C_S, DEFAULT_RISE_C_S, SpeedLimit
 
 if TYPE_CHECKING:
@@ -21,7 +22,8 @@ NOISE_ABOVE_FLOOR = 5.0
 class Learned(NamedTuple):
     """Numbers of one channel as they hold until the next window closes.
 
-    noise       sd of sample noise now, in units of the signal; NaN before the first window
+    noise       sd of sample noise now, in units of the signal; NaN before the first window.
+                At least that of rounding: coarse rounding hides noise from its estimate
     step        smallest difference seen between neighbouring values: code or rounding
     spacing_s   usual time between rows
     slope_c_s   of the last clean window, K/s
@@ -72,7 +74,9 @@ class Learner:
         self.changes.learn(window, step, rows)
         # One odd window, with a gap or a burst in it, changes neither noise nor spacing.
         self.now = Learned(
-            noise=max(floor, min(quieter, NOISE_ABOVE_FLOOR * floor)),
+            noise=math.nan
+            if step == 0.0
+            else max(floor, min(quieter, NOISE_ABOVE_FLOOR * floor), MIN_FRACTION * step),
             step=step,
             spacing_s=spacing_s if not spacing_s > self._last_spacing_s else self._last_spacing_s,
             slope_c_s=window.celsius_slope if is_clean else self.now.slope_c_s,

@@ -31,47 +31,63 @@ SPARE = 1.5
 FULL_POWER = 0.9
 HOT_C = 120.0
 """A fall is learned from above this only: nearer to the room all falls are slow."""
-LEAST_WINDOWS = 3
-PASSIVE_WINDOWS = 16
+LEAST_S = 20.0
+PASSIVE_S = 120.0
+"""Time of such windows before anything is learned from them."""
 PASSIVE_SPARE = 5.0
 POWER_SPARE = 1.2
 
 
 @dataclass(slots=True)
+class _Fastest:
+    """The second fastest of the slopes seen, so that one odd window teaches nothing."""
+
+    seen_s: float = 0.0
+    kept: list[float] = field(default_factory=list)
+
+    def add(self, slope: float, seconds: float) -> float:
+        """Take a slope that lasted so long; how long such slopes were seen in all."""
+        self.seen_s += seconds
+        self.kept.append(slope)
+        self.kept.sort(reverse=True)
+        del self.kept[2:]
+        return self.seen_s
+
+    @property
+    def value(self) -> float:
+        return self.kept[-1]
+
+
+@dataclass(slots=True)
 class SpeedLimit:
-    """Limits in force, K/s, both positive; learned from the second fastest window."""
+    """Limits in force, K/s, both positive."""
 
     rise_c_s: float = DEFAULT_RISE_C_S
     fall_c_s: float = DEFAULT_FALL_C_S
-    _rises: list[float] = field(default_factory=list)
-    _falls: list[float] = field(default_factory=list)
-    _passive: list[float] = field(default_factory=list)
-    _seen: list[int] = field(default_factory=lambda: [0, 0, 0])
+    _rises: _Fastest = field(default_factory=_Fastest)
+    _falls: _Fastest = field(default_factory=_Fastest)
+    _passive: _Fastest = field(default_factory=_Fastest)
 
     def learn(self, window: "ClosedWindow") -> None:
         """Take a window without gap, jump or burst of noise."""
-        slope = window.celsius_slope
+        slope, seconds = window.celsius_slope, window.end_s - window.start_s
         if slope != slope:
             return
         if window.power != window.power and window.target_c != window.target_c:
-            if self._fastest(2, self._passive, abs(slope)) and self._seen[2] >= PASSIVE_WINDOWS:
-                limit = PASSIVE_SPARE * self._passive[-1]
+            if self._passive.add(abs(slope), seconds) >= PASSIVE_S:
+                limit = PASSIVE_SPARE * self._passive.value
                 self.rise_c_s = min(max(limit, LEAST_PASSIVE_C_S), DEFAULT_RISE_C_S)
                 self.fall_c_s = min(max(limit, LEAST_PASSIVE_C_S), DEFAULT_FALL_C_S)
         elif window.power >= FULL_POWER and slope > 0.0:
-            if self._fastest(0, self._rises, slope) and self._seen[0] >= LEAST_WINDOWS:
-                self.rise_c_s = max(SPARE * self._rises[-1], LEAST_C_S)
-        elif window.power_high < 0.02 and slope < 0.0 and window.celsius > HOT_C:
-            if self._fastest(1, self._falls, -slope) and self._seen[1] >= LEAST_WINDOWS:
-                self.fall_c_s = max(SPARE * self._falls[-1], LEAST_C_S)
-
-    def _fastest(self, which: int, kept: list[float], slope: float) -> bool:
-        """Keep the two fastest, fastest first; True once there are two."""
-        self._seen[which] += 1
-        kept.append(slope)
-        kept.sort(reverse=True)
-        del kept[2:]
-        return len(kept) == 2
+            if self._rises.add(slope, seconds) >= LEAST_S:
+                self.rise_c_s = max(SPARE * self._rises.value, LEAST_C_S)
+        elif (
+            window.power_high < 0.02
+            and slope < 0.0
+            and window.celsius > HOT_C
+            and self._falls.add(-slope, seconds) >= LEAST_S
+        ):
+            self.fall_c_s = max(SPARE * self._falls.value, LEAST_C_S)
 
 
 def share_of_power(power: float, recent: float) -> float:

@@ -234,7 +234,6 @@ class ExcursionDetector:
             "up": float(tally.up),
             "down": float(tally.count - tally.up),
             "before": out.base,
-            "before_reading": float(out.first_reading),
             "delta_ohm" if out.in_ohms else "delta_c": out.peak,
         }
         if out.in_ohms:

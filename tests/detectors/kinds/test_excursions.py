@@ -1,0 +1,181 @@
+"""Breaks, spikes, flipped bits and steps are told apart, on many hosts and heaters."""
+
+import itertools
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+
+from detectors.watch import Watch
+from shared.chain import ASSUMED, Chain
+from shared.events import Event
+from shared.updates import Update, batch_of
+from shared.words import Kind, Severity
+from tests.detectors.plant import Disturb, Plant, log_of
+
+PT1000 = Chain(r0_ohm=1000.0, reference_ohm=4300.0)
+HELD = {0.0: 0.0, 20.0: 210.0}
+SECONDS = 320.0
+AT_S = 260.0
+
+
+def events(updates: Sequence[Update], chain: Chain | None = ASSUMED) -> list[Event]:
+    """Events of what this module is about, absorbed ones left out."""
+    watch = Watch({} if chain is None else {"nozzle": chain})
+    watch.feed(batch_of(updates))
+    watch.finish()
+    wanted = {Kind.CONTACT_BREAK, Kind.SPIKE, Kind.BIT_FLIP, Kind.STEP}
+    return [e for e in watch.events if e.absorbed_by is None and e.kind in wanted]
+
+
+def added(ohm: float, from_s: float, for_s: float) -> Disturb:
+    """Ω more at the converter for a while."""
+    return lambda time_s, true: true + (ohm if from_s <= time_s < from_s + for_s else 0.0)
+
+
+def flipped(bit: int, at_s: float, period_s: float) -> Disturb:
+    """One bit of the code flipped in one reading."""
+
+    def disturb(time_s: float, true: float) -> float:
+        if not at_s <= time_s < at_s + period_s:
+            return true
+        return (round(true / ASSUMED.step_ohm) ^ (1 << bit)) * ASSUMED.step_ohm
+
+    return disturb
+
+
+@pytest.mark.parametrize("period_s", [0.25, 0.5, 1.0])
+@pytest.mark.parametrize("ohm", [2.5, 6.3, 30.0])
+@pytest.mark.parametrize("with_code", [True, False])
+def test_added_ohms_for_moments_are_a_contact(period_s: float, ohm: float, with_code: bool) -> None:
+    """A few ohms more for two readings or more, and back, is a contact, with its size and time."""
+    plant = Plant(period_s=period_s, with_code=with_code, targets=HELD)
+    for seed, for_s in enumerate((2.0, 4.0, 8.0)):
+        (event,) = events(log_of(plant, SECONDS, seed, added(ohm, AT_S, for_s)))
+        assert event.kind is Kind.CONTACT_BREAK
+        size = ohm if with_code else ohm / ASSUMED.r0_ohm / 3.735e-3
+        assert event.value == pytest.approx(size, rel=0.25)
+        assert event.start_s == pytest.approx(AT_S, abs=period_s + 1.0)
+        assert event.facts["duration_s"] == pytest.approx(for_s, abs=2.0 * period_s + 1.0)
+
+
+@pytest.mark.parametrize("period_s", [0.25, 1.0])
+def test_one_reading_up_is_a_spike_until_it_comes_again(period_s: float) -> None:
+    """Single readings up are spikes; from the third in ten minutes on they are a contact."""
+    plant = Plant(period_s=period_s, targets=HELD, late=0.0)
+    once = events(log_of(plant, SECONDS, 1, added(8.0, AT_S, period_s)))
+    assert [event.kind for event in once] == [Kind.SPIKE]
+
+    def often(time_s: float, true: float) -> float:
+        return true + (8.0 if time_s > 100.0 and time_s % 20.0 < period_s else 0.0)
+
+    found = {event.kind: event.count for event in events(log_of(plant, SECONDS, 1, often))}
+    assert found[Kind.SPIKE] == 2
+    assert found[Kind.CONTACT_BREAK] >= 8
+
+
+def test_an_input_open_for_one_reading_is_a_contact() -> None:
+    """All the way to the open end and back within one reading is a contact that opened wholly."""
+    plant = Plant(targets=HELD, late=0.0)
+    (event,) = events(log_of(plant, SECONDS, 2, added(1e4, AT_S, 0.25)))
+    assert event.kind is Kind.CONTACT_BREAK
+    assert event.facts["full"] == 1.0
+    assert "open" in event.text
+
+
+def test_readings_down_and_back_are_spikes() -> None:
+    """A contact adds ohms; what takes ohms away is none."""
+    plant = Plant(targets=HELD, late=0.0)
+    for for_s in (0.25, 1.5):
+        (event,) = events(log_of(plant, SECONDS, 3, added(-9.0, AT_S, for_s)))
+        assert event.kind is Kind.SPIKE
+        assert event.value == pytest.approx(-9.0, rel=0.1)
+
+
+@pytest.mark.parametrize("with_code", [True, False])
+@pytest.mark.parametrize("bit", [8, 9, 10, 11, 12, 14])
+def test_a_flipped_bit_is_named(bit: int, with_code: bool) -> None:
+    """One reading with a flipped bit is a bit-flip with that bit, from codes or from degrees."""
+    plant = Plant(targets=HELD, late=0.0, with_code=with_code)
+    disturb = flipped(bit, AT_S, 0.25)
+    known = Chain(bits=15, rounding_c=0.01)
+    if not with_code and bit == 14:
+        pytest.skip("beyond what degrees can show")
+    (event,) = events(log_of(plant, SECONDS, 4, disturb), known)
+    assert event.kind is Kind.BIT_FLIP
+    assert event.facts["bit"] == float(bit)
+
+
+def test_the_handbook_flips_have_their_sizes_in_degrees() -> None:
+    """Bit 8 at 210 °C is −9.151 °C and bit 11 +74.181 °C (computed; 15 bits, R_ref = 4.3 R0)."""
+    for bit, kelvin in ((8, -9.151), (11, 74.181)):
+        plant = Plant(targets=HELD, late=0.0)
+        (event,) = events(log_of(plant, SECONDS, 5, flipped(bit, AT_S, 0.25)))
+        assert event.facts["delta_c"] == pytest.approx(kelvin, rel=0.08)
+
+
+def test_without_chain_facts_degrees_do_not_give_bits() -> None:
+    """Degrees of an unknown chain: a spike, and bit-flip says that it was not judged."""
+    plant = Plant(targets=HELD, late=0.0, with_code=False)
+    updates = log_of(plant, SECONDS, 6, flipped(11, AT_S, 0.25))
+    assert [event.kind for event in events(updates, None)] == [Kind.SPIKE]
+    watch = Watch({})
+    watch.feed(batch_of(updates))
+    assert any(blind.kind is Kind.BIT_FLIP for blind in watch.not_evaluated())
+
+
+@pytest.mark.parametrize("period_s", [0.25, 1.0])
+@pytest.mark.parametrize("ohm", [4.0, -4.0, 20.0, -20.0])
+def test_a_jump_that_stays_is_a_step(period_s: float, ohm: float) -> None:
+    """A lasting jump is one step with its size, whichever way the host then regulates."""
+    plant = Plant(period_s=period_s, targets=HELD)
+    found = events(log_of(plant, SECONDS, 7, added(ohm, AT_S, 1e9)))
+    assert [event.kind for event in found] == [Kind.STEP]
+    assert found[0].value == pytest.approx(ohm, rel=0.35)
+    assert found[0].start_s == pytest.approx(AT_S, abs=period_s + 1.0)
+
+
+HOSTS = list(
+    itertools.product((0.25, 0.5, 1.0), ("proportional", "on-off"), (True, False), (True, False))
+)
+
+
+@pytest.mark.parametrize("full_c_s", [1.5, 4.0, 10.0])
+@pytest.mark.parametrize(("period_s", "regulation", "with_code", "only_changes"), HOSTS)
+def test_healthy_heaters_of_any_make_are_quiet(
+    period_s: float, regulation: str, with_code: bool, only_changes: bool, full_c_s: float
+) -> None:
+    """Heat-ups, target changes, a fan and a cool-down give no event, however coarse the host."""
+    coarse = (0.01,) if with_code else (0.1, 1.0)
+    for seed, rounding_c in enumerate(coarse):
+        for chain in (ASSUMED, PT1000):
+            plant = Plant(
+                period_s=period_s,
+                full_c_s=full_c_s,
+                loss_per_s=0.003 * full_c_s,
+                regulation=regulation,
+                with_code=with_code,
+                only_changes=only_changes,
+                rounding_c=rounding_c,
+                noise_c=0.0 if with_code else 0.3 * rounding_c,
+                chain=chain,
+            )
+            watch = Watch({"nozzle": chain})
+            watch.feed(batch_of(log_of(plant, 900.0, 10 + seed)))
+            watch.finish()
+            assert not [e for e in watch.events if e.severity is not Severity.NOTICE]
+
+
+def test_bursts_both_ways_are_no_contact() -> None:
+    """Noise that hits single readings up and down is spikes, also where two follow each other."""
+    rng = np.random.default_rng(8)
+    hits = {round(t, 2): float(rng.uniform(-9.0, 9.0)) for t in rng.uniform(150.0, 300.0, 150)}
+    times = np.array(sorted(hits))
+
+    def disturb(time_s: float, true: float) -> float:
+        near = times[np.searchsorted(times, time_s - 0.25) : np.searchsorted(times, time_s)]
+        return true + sum(hits[t] for t in near.tolist())
+
+    found = {e.kind: e.count for e in events(log_of(Plant(targets=HELD), SECONDS, 9, disturb))}
+    assert found[Kind.SPIKE] > 20
+    assert found.get(Kind.CONTACT_BREAK, 0) <= 0.05 * found[Kind.SPIKE]
