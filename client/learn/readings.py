@@ -72,6 +72,12 @@ def groups(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Group]:
     for quantity in ("code", "resistance_ohm", "power", "flags"):
         used |= {part.series.place for group in made for part in group.parts.values()}
         _add_each(made, quantity, leaves, used | taken)
+    powers = [group.parts["power"] for group in made if "power" in group.parts]
+    unit = next((found.unit for found in powers if found.unit), "")
+    for found in powers:
+        if not found.unit and unit and found.series.high <= 0.0:
+            found.unit = unit
+            found.why.append("in the unit of the others")
     return made
 
 
@@ -275,7 +281,8 @@ def kinship(a: Series, b: Series) -> float:
             if _rest(x) and _rest(x) == _rest(y):
                 return 1.5
             if at == len(a.place) - 1:
-                return 1.0 if not (_rest(x) and _rest(y)) else 0.8
+                shared = set(_rest(x)) & set(_rest(y))
+                return 1.3 if shared else 1.1
             return 1.0 if text_of(a.place[-1]) not in AXES else 0.0
     shared = 0
     for x, y in zip(a.place, b.place, strict=False):

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from client.learn.tree import Place, text_of
-from client.learn.vocabulary import words
+from client.learn.vocabulary import LIMIT_WORDS, QUANTITY_WORDS, words
 from shared.updates import Floats
 
 MAX_POINTS = 20_000
@@ -126,11 +126,21 @@ class Series:
 
     @cached_property
     def last_words(self) -> set[str]:
-        """Words of the last step that is no index."""
-        for token, parts in zip(reversed(self.place), reversed(self.words), strict=True):
-            if not text_of(token).isdigit():
-                return set(parts)
-        return set()
+        """Words that name it: of its last step, or of the one before where that says a quantity.
+
+        `/nozzle/temp/value` is a temp, and so is `/temps/nozzle`.
+        """
+        steps = [
+            set(parts)
+            for token, parts in zip(reversed(self.place), reversed(self.words), strict=True)
+            if not text_of(token).isdigit()
+        ]
+        if not steps:
+            return set()
+        if not steps[0] & QUANTITY_WORDS.keys() and len(steps) > 1:
+            if steps[1] & QUANTITY_WORDS.keys():
+                return steps[1] | (steps[0] & LIMIT_WORDS)
+        return steps[0]
 
     @cached_property
     def all_words(self) -> set[str]:

@@ -21,6 +21,7 @@ class Keyed(NamedTuple):
     value: str | int
 
 
+_POSITIONAL = {("params",), ("result",)}
 Token = str | Keyed
 """One step of a place: a member's name, an index as text, or a named item."""
 Place = tuple[Token, ...]
@@ -60,7 +61,12 @@ def list_keys(messages: Iterable[Any]) -> ListKeys:
     for message in messages:
         for shape, items in _arrays(message, ()):
             arrays.setdefault(shape, []).append(items)
-    chosen = {shape: _key_of(lists) for shape, lists in arrays.items()}
+    # Positional parameters are no list of channels, though they may hold one object alone.
+    chosen = {
+        shape: _key_of(lists)
+        for shape, lists in arrays.items()
+        if shape not in _POSITIONAL or max(map(len, lists)) > 1
+    }
     return {shape: key for shape, key in chosen.items() if key is not None}
 
 
@@ -87,7 +93,7 @@ def _key_of(lists: list[list[Any]]) -> str | None:
         if any(len(set(each)) < len(each) for each in names):
             continue
         distinct = {name for each in names for name in each}
-        if len(distinct) > MAX_NAMES or (len(distinct) > 3 and _is_fresh(names)):
+        if not 2 <= len(distinct) <= MAX_NAMES or (len(distinct) > 3 and _is_fresh(names)):
             continue
         is_text = all(type(name) is str for name in distinct)
         is_named = bool(NAME_WORDS & set(words(key))) or key.isdigit()
