@@ -16,7 +16,8 @@ RATIOS = (4.0, 4.3, 3.9, 4.02, 4.12, 4.22)
 """R_ref / R0 as boards have it, the usual ones first."""
 BITS = (15, 16, 12, 14, 18, 20, 22, 24)
 R0S = (100.0, 1000.0)
-_SPREAD = 0.004
+_SPREAD = 0.01
+_PARTS = 5
 _CONSTANT = 0.002
 
 
@@ -27,7 +28,7 @@ class Link:
     constant: float
     """Number ÷ R(t)/R0."""
     spread: float
-    """Standard deviation of that, relative."""
+    """Largest departure of that over the range, relative."""
     span_k: float
     """Range of temperatures over which it was seen."""
 
@@ -37,12 +38,16 @@ def linked(numbers: Floats, celsius: Floats) -> Link | None:
     good = np.isfinite(celsius) & (celsius > LOWEST_C) & (celsius < HIGHEST_C) & (numbers > 0.0)
     if good.sum() < 1 or good.mean() < 0.8:
         return None
-    constants = numbers[good] / ratio_array(celsius[good])
+    celsius, constants = celsius[good], numbers[good] / ratio_array(celsius[good])
     middle = float(np.median(constants))
-    spread = float(np.median(np.abs(constants - middle))) * 1.4826 / middle
+    low, span = float(celsius.min()), float(np.ptp(celsius))
+    # By parts of the range, so that a long hold does not outweigh all else.
+    part = np.minimum((celsius - low) / max(span, 1e-9) * _PARTS, _PARTS - 1).astype(int)
+    medians = np.array([np.median(constants[part == n]) for n in np.unique(part)])
+    spread = float(np.max(np.abs(medians - middle))) / middle
     if spread > _SPREAD:
         return None
-    return Link(middle, spread, float(np.ptp(celsius[good])))
+    return Link(middle, spread, span)
 
 
 def reference_and_bits(constant: float) -> tuple[float, int] | None:

@@ -156,7 +156,7 @@ def state(leaves: Mapping[Place, Series], taken: set[Place]) -> Found | None:
         known = sum(state_of(str(value)) is not None for value in set(one.values))
         about_one = bool(one.all_words & CHANNEL_WORDS.keys())
         score = 2.0 * named + 1.0 * known - 0.3 * len(place) - 2.0 * about_one
-        if score > 0.4 and (best is None or score > best.score):
+        if score > (0.4 if named else 0.0) and (best is None or score > best.score):
             why = [f"named '{text_of(place[-1])}'"] if named else ["a word for a state"]
             best = Found(one, "state", score, why)
     return best

@@ -28,6 +28,7 @@ from client.learn.vocabulary import (
 from shared.updates import Floats
 
 _ENOUGH = 1.4
+_DEGREES = ("celsius", "kelvin", "fahrenheit")
 _NOT_TEMPERATURES = {"target_c", "power", "code", "resistance_ohm", "speed_mm_s", "uptime_s"}
 
 
@@ -178,7 +179,7 @@ def _by_behaviour(
             found.score += 1.5 * best
             found.why.append("follows a number beside it that stands still")
         for other in near:
-            if _linked(one, other, ("celsius", "kelvin", "fahrenheit")) is not None:
+            if other.flutters and _linked(one, other, _DEGREES) is not None:
                 found.score += 2.0
                 found.why.append("a number beside it follows it through the platinum curve")
                 break
@@ -218,7 +219,7 @@ def alike(a: Place, b: Place, by_leaf: bool) -> bool:
 
 
 def _without_targets(anchors: Sequence[Found]) -> list[Found]:
-    """Leave out what another candidate follows, and what stands as that does elsewhere."""
+    """Leave out what another candidate follows, resistances, and what stands as they do."""
     places = [
         goal.series.place
         for goal in anchors
@@ -229,10 +230,21 @@ def _without_targets(anchors: Sequence[Found]) -> list[Found]:
             if one is not goal and one.series.flutters
         )
     ]
+    places += [
+        ohm.series.place
+        for ohm in anchors
+        if any(
+            one is not ohm
+            and kinship(one.series, ohm.series) >= 1.0
+            and _is_resistance(one.series, ohm.series)
+            for one in anchors
+        )
+    ]
     return [
         one
         for one in anchors
         if one.series.place not in places
+        and (one.score >= 2.0 or not any(alike(one.series.place, p, False) for p in places))
         and (one.series.flutters or not any(alike(one.series.place, p, False) for p in places))
     ]
 
@@ -304,7 +316,7 @@ def _rest(name: str) -> tuple[str, ...]:
 
 
 def _channel_words(one: Series) -> tuple[str, ...]:
-    return tuple(w for parts in one.words for w in parts if w in CHANNEL_WORDS or w.isdigit())
+    return tuple(word for parts in one.words for word in parts if word in CHANNEL_WORDS)
 
 
 def follows(reading: Series, target: Series) -> float:
@@ -339,6 +351,12 @@ def _linked(one: Series, other: Series, names: Sequence[str]) -> Link | None:
         if known is not None or link.span_k > 15.0:
             return link
     return None
+
+
+def _is_resistance(one: Series, other: Series) -> bool:
+    """Whether `other` is the resistance of an element at the temperatures `one`."""
+    link = _linked(one, other, _DEGREES)
+    return link is not None and link.span_k > 15.0 and chains.r0_of(link.constant) is not None
 
 
 def _is_code_like(one: Series) -> bool:
