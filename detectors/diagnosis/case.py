@@ -20,6 +20,9 @@ JOINED_KINDS = NOISE_KINDS | {Kind.STEP, Kind.CONTACT_BREAK, Kind.BIT_FLIP}
 JOINED_S = 60.0
 JOINED_TIMES = 1.5
 
+PLACES = ("motion.x_mm", "motion.y_mm", "motion.z_mm")
+"""`tied_to` of what comes beyond one place of the carriage."""
+
 AFTER_RESTART_S = 60.0
 """Readings may be absurd for half a minute to a minute after a restart: common practice."""
 TOGETHER_S = 2.0
@@ -163,8 +166,6 @@ def times(count: int, one: str, many: str) -> str:
     return f"one {one}" if count == 1 else f"{count} {many}"
 
 
-def is_place(tied: str) -> bool:
-    """Whether `tied_to` names a stretch of the carriage's way, such as `x 165–190 mm`."""
-    return (
-        "position" in tied or "mm" in tied.split() or (tied[:1] in ("x", "y", "z") and "mm" in tied)
-    )
+def is_place(tied: str | None) -> bool:
+    """Whether `tied_to` names a place of the carriage."""
+    return tied in PLACES

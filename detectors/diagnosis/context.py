@@ -21,11 +21,8 @@ SOMETIMES = 0.6
 ENOUGH_FOR_A_PLACE = 8
 """Breaks without a place before the lack of one counts. Judgement."""
 
-_TIED = (
-    ("with-motion", ("motion", "speed", "moving", "carriage", "motor")),
-    ("with-heater", ("power", "heater")),
-    ("with-fan", ("fan",)),
-)
+RISES_S = 0.3
+"""Strength of a tie to height: it only ever grows, as time does."""
 
 
 def timing(case: Case) -> Iterator[Fact]:
@@ -55,22 +52,27 @@ def _is_state(event: Event) -> bool:
 
 def _tied(case: Case) -> Iterator[Fact]:
     for event in case.events:
-        tied = (event.tied_to or "").lower()
-        if not tied:
-            continue
-        if is_place(tied):
-            yield Fact("at-one-place", f"comes at one place of the carriage: {tied}")
-            continue
-        for name, words in _TIED:
-            if any(each in tied for each in words):
-                yield Fact(name, f"tied to {tied}")
-                break
+        name = _tie(event.tied_to)
+        if name is not None:
+            strength = RISES_S if event.tied_to == "motion.z_mm" else 1.0
+            yield Fact(name, event.text, strength)
     breaks = [event for event in case.events if event.kind in CONTACT_KINDS]
     count = sum(event.count for event in breaks)
     moved = [share for event in breaks if (share := moving_share(event)) is not None]
-    placed = any(is_place(event.tied_to or "") for event in case.events)
+    placed = any(is_place(event.tied_to) for event in case.events)
     if count >= ENOUGH_FOR_A_PLACE and not placed and moved and max(moved) >= SOMETIMES:
         yield Fact("at-no-one-place", f"{count} times, at no one place of the carriage")
+
+
+def _tie(tied: str | None) -> str | None:
+    """Name of the fact that a `tied_to` stands for."""
+    if tied is None:
+        return None
+    if is_place(tied):
+        return "at-one-place"
+    if tied.startswith("motion"):
+        return "with-motion"
+    return "with-heater" if tied.endswith(".power") else "with-fan"
 
 
 def _restarts(case: Case) -> Iterator[Fact]:

@@ -12,6 +12,7 @@ Every `Fact` bears the name of a row in the cause table. What detectors put into
     flags            converter flags, joined by `;`
     message          the host's words
     offset_c, offset_ohm   offset at room temperature; others_c what the others say
+    power_excess     change of the power that a hold takes, as part of it
     rate_c_s         rise or fall of the reading while power is on
     settled_s        how long a startup transient took
 """

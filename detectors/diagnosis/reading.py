@@ -102,7 +102,7 @@ def _spikes(found: list[Event]) -> Iterator[Fact]:
 
 def noise(case: Case) -> Iterator[Fact]:
     for event in case.of(Kind.NOISE_RISE, Kind.INTERFERENCE):
-        if is_place(event.tied_to or ""):
+        if is_place(event.tied_to):
             continue
         yield Fact("noise-louder", f"louder than its own floor: {event.text}", 0.8)
     for event in case.of(Kind.MAINS_BEAT):
@@ -133,7 +133,7 @@ def heat(case: Case) -> Iterator[Fact]:
     for event in case.of(Kind.RISE_UNPOWERED):
         yield Fact("rise-unpowered", event.text)
     for event in case.of(Kind.DRIFT):
-        if event.tied_to == "power" or number(event, "power_rise", "delta_power") is not None:
+        if (number(event, "power_excess") or 0.0) > 0.0:
             yield Fact("sags-with-power", event.text)
         else:
             yield Fact("drifts", event.text)

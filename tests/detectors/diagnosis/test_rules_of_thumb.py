@@ -63,7 +63,7 @@ def test_a_small_filter_comes_before_the_cable_and_a_large_one_after() -> None:
 
 def test_breaks_at_one_place_of_the_carriage_point_to_the_lead() -> None:
     """A break inside a cable opens where the cable bends most."""
-    placed = ranked(event(Kind.CONTACT_BREAK, tied_to="x 165–190 mm", count=12, full=1.0, **MOVING))
+    placed = ranked(event(Kind.CONTACT_BREAK, tied_to="motion.x_mm", count=12, full=1.0, **MOVING))
     anywhere = ranked(event(Kind.CONTACT_BREAK, full=0.2, count=12, **MOVING))
     assert leading(placed) == [Cause.BROKEN_LEAD]
     assert leading(anywhere) == [Cause.LOOSE_CONNECTION]
@@ -144,7 +144,7 @@ def test_power_without_heat_and_a_smooth_fall_points_to_the_heater() -> None:
 
 def test_a_reading_that_sags_while_power_climbs_points_to_the_seat() -> None:
     """More power for the same reading: heat goes elsewhere than to the sensor."""
-    causes = ranked(event(Kind.DRIFT, end_s=None, tied_to="power"))
+    causes = ranked(event(Kind.DRIFT, end_s=None, power_excess=0.3))
     assert leading(causes) == [Cause.SENSOR_SEATING]
 
 

@@ -40,7 +40,7 @@ FLAGS = st.sampled_from(["", "open", "short", "open;short", "over-under-voltage"
 WORDS = st.sampled_from(
     ["", "too busy", "nozzle reads beyond its limits", "nozzle does not get warmer"]
 )
-TIED = st.sampled_from([None, "motion", "heater", "fan", "x 165–190 mm", "nozzle power"])
+TIED = st.sampled_from([None, "motion", "fan.speed", "motion.x_mm", "nozzle.power"])
 
 
 @st.composite
@@ -101,6 +101,7 @@ def some_event(rng: random.Random) -> Event:
         "positive_share": rng.choice([0.0, 0.5, 1.0]),
         "moving": rng.choice([0.0, 1.0]),
         "offset_c": rng.uniform(-5.0, 5.0),
+        "power_excess": rng.choice([-0.3, 0.3]),
         "rate_c_s": rng.uniform(-1.0, 1.0),
     }
     start_s = rng.uniform(0.0, 100.0)
@@ -110,7 +111,7 @@ def some_event(rng: random.Random) -> Event:
         start_s=start_s,
         end_s=None if rng.random() < 0.2 else start_s + rng.uniform(0.0, 100.0),
         count=rng.randint(1, 12),
-        tied_to=rng.choice([None, "power", "motion", "heater", "fan", "x 165–190 mm"]),
+        tied_to=rng.choice([None, "bed.power", "motion", "fan.speed", "motion.x_mm"]),
         flags=rng.choice(["open", "short", "open;short", "over-under-voltage", "not-connected"]),
         message=rng.choice(["busy", "nozzle beyond its limits", "nozzle does not get warmer"]),
         **facts,
