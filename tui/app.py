@@ -124,6 +124,13 @@ class OhmvigilApp(App[None]):
         self.set_timer(MESSAGE_S, forget)
         self.repaint()
 
+    def action_command_palette(self) -> None:
+        if self._ascii:
+            # The library draws its palette with glyphs that such a terminal does not have.
+            self.tell("no palette in ASCII; ? lists the keys")
+        else:
+            super().action_command_palette()
+
     # -- views --
 
     def action_show(self, view: str) -> None:
@@ -349,7 +356,7 @@ class OhmvigilApp(App[None]):
         self.repaint()
 
     def _cursor_to(self, cell: int, cells: int) -> None:
-        grid = self.state.window.grid(self.state.edge_s(self._now, self._first_s()), cells)
+        grid = self.state.window.grid(self.state.edge_s(self._now, self._first_s(), cells), cells)
         time_s = (grid.first + (cell + 0.5) * COLUMN_DOTS) * grid.dot_s
         if self._now.play is not None:
             self.source.seek(time_s)

@@ -31,7 +31,7 @@ def take_picture(history: History, now: Snapshot, state: ScreenState, cells: int
     """Compute the chart for a width of `cells`; remembers the axis in `state`."""
     newest_s = now.now_s if now.play is None else now.play.last_s
     since_s, until_s = _held(history, newest_s)
-    grid = state.window.grid(state.edge_s(now, since_s), cells)
+    grid = state.window.grid(state.edge_s(now, since_s, cells), cells)
     gaps = history.gaps(grid.start_s, grid.end_s, newest_s)
     blank = missing(grid, gaps, since_s, until_s)
     reading, target, power = (
@@ -45,11 +45,7 @@ def take_picture(history: History, now: Snapshot, state: ScreenState, cells: int
         for health in now.channels
     }
     level = ribbons.get(state.channel)
-    believed = (
-        np.zeros(grid.count, bool)
-        if level is None
-        else (level == LEVELS.index(Trust.TRUE)) | ((level < 0) & ~blank)
-    )
+    believed = np.zeros(grid.count, bool) if level is None else level == LEVELS.index(Trust.TRUE)
     key = (state.channel, state.window.zoom)
     axis = settled(believed_range(reading, target, believed), state.axes.get(key))
     state.axes[key] = axis

@@ -52,16 +52,17 @@ class ScreenState:
         """Where the cursor stands; None when the newest data is meant."""
         return self.window.cursor_s if now.play is None else now.play.cursor_s
 
-    def edge_s(self, now: Snapshot, first_s: float) -> float:
-        """Time at the window's right edge while it follows.
+    def edge_s(self, now: Snapshot, first_s: float, cells: int) -> float:
+        """Time at the right edge of a window of `cells` cells while it follows.
 
         A young watch (first data at `first_s`, NaN before any) fills its window from the left.
         """
-        if now.play is None:
-            full_s = first_s + self.window.span_s * 0.999
-            return max(now.now_s, full_s) if math.isfinite(full_s) else now.now_s
-        lead_s = LEAD_PART * self.window.span_s
-        return max(min(now.play.cursor_s + lead_s, now.play.last_s), now.play.cursor_s)
+        edge_s = now.now_s
+        if now.play is not None:
+            lead_s = LEAD_PART * self.window.span_s
+            edge_s = max(min(now.play.cursor_s + lead_s, now.play.last_s), now.play.cursor_s)
+        full_s = first_s + self.window.span_s * (1.0 - 1.0 / cells)
+        return max(edge_s, full_s) if math.isfinite(full_s) else edge_s
 
 
 def standing(now: Snapshot) -> list[Event]:

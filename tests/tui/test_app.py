@@ -309,3 +309,13 @@ async def test_what_is_shown_is_what_was_painted(screen: Screen) -> None:
     assert "[red]x[/red]" in words
     assert "loose-connection" in words
     assert replace(source.now).title in text(app)
+
+
+async def test_in_ascii_nothing_beyond_ascii_is_drawn_by_any_key() -> None:
+    app = OhmvigilApp(FakeSource(), ascii_only=True)
+    async with app.run_test(size=(80, 24)) as pilot:
+        for key in ("1", "N", "2", "3", "5", "question_mark", "ctrl+p"):
+            await pilot.press(key)
+            await pilot.pause()
+            assert text(app).isascii()
+            assert app.screen is app.screen_stack[0]

@@ -8,10 +8,11 @@ import pytest
 
 from shared.health import Trust
 from shared.updates import Update, batch_of
-from shared.words import HostState
+from shared.words import Cause, HostState
 from tests.tui.fakes import FakeSource
 from tui.history import History
 from tui.painter import paint
+from tui.picture import take_picture
 from tui.snapshot import LinkState, LinkView, PlayView, RecordingView
 from tui.state import ScreenState, ViewName
 from tui.views.frame import Frame, glyphs_for
@@ -239,3 +240,38 @@ def test_acknowledging_shows_in_the_event_list() -> None:
     source.change(acknowledged=frozenset({5}))
     state = ScreenState(view=ViewName.EVENTS, selected=5)
     assert any("seen" in line for line in shown(source, state=state))
+
+
+@pytest.mark.parametrize("cells", [28, 48, 49, 89])
+def test_a_young_watch_fills_its_window_from_the_left(cells: int) -> None:
+    """The first update stays in sight, at the left edge, until the window is full."""
+    source = FakeSource()
+    state = ScreenState(channel="nozzle")
+    for now_s in (1.0, 60.0, 280.0):
+        source.change(now_s=now_s)
+        grid = take_picture(source.history, source.now, state, cells).grid
+        assert grid.cell_of(0.0) in (0, 1)
+        assert grid.end_s > now_s
+
+
+def test_many_causes_do_not_push_the_check_out_of_sight() -> None:
+    source = FakeSource()
+    few = source.now.causes[0]
+    many = [
+        msgspec.structs.replace(few, probability=0.02, cause=cause) for cause in list(Cause)[:10]
+    ]
+    source.change(causes=(few, *many))
+    lines = shown(source, view=ViewName.DIAGNOSIS)
+    assert any(line.startswith("next") for line in lines)
+    assert lines[-2].strip().endswith("lines below")
+
+
+def test_a_chattering_fault_does_not_flatten_the_chart_ahead_of_the_cursor() -> None:
+    """In a replay the future is drawn, but it does not set the axis."""
+    source = FakeSource()
+    play = PlayView(680.0, 0.0, 754.5, 1.0, True)
+    early = tuple(item for item in source.now.events if item.start_s <= 680.0)
+    source.change(now_s=680.0, play=play, events=early)
+    state = ScreenState(channel="nozzle")
+    take_picture(source.history, source.now, state, 48)
+    assert state.axes["nozzle", state.window.zoom].top <= 250.0

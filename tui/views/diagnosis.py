@@ -7,6 +7,11 @@ from tui.views.hint import cause_name
 from tui.views.text import Line, paint_lines
 
 LABEL = 10
+FULL = 3
+"""Causes a channel that are shown with their evidence."""
+UNLIKELY = 0.01
+"""Causes below this are left out."""
+FOR_SHOWN, AGAINST_SHOWN = 5, 3
 
 
 def paint_diagnosis(board: Board, area: Rect, frame: Frame) -> None:
@@ -21,11 +26,15 @@ def diagnosis_lines(frame: Frame) -> list[Line]:
         ranked = [cause for cause in now.causes if cause.channel == channel]
         lines.append(Line("", ""))
         lines.append(Line("all" if channel == "*" else channel, "most likely", Ink.DIM, Ink.STRONG))
-        for cause in ranked:
+        likely = [cause for cause in ranked if cause.probability >= UNLIKELY] or ranked[:1]
+        for cause in likely[:FULL]:
             lines += _cause(cause)
         check = next((cause.next_check for cause in ranked if cause.next_check), None)
         if check is not None:
             lines += _check(check)
+        rest = [f"{cause_name(cause)} {cause.probability:.0%}" for cause in likely[FULL:]]
+        if rest:
+            lines.append(Line("less so", ", ".join(rest)))
     lines += _blind(now.not_evaluated)
     if now.assumed:
         lines += [Line("", "")]
@@ -35,8 +44,9 @@ def diagnosis_lines(frame: Frame) -> list[Line]:
 
 def _cause(cause: RankedCause) -> list[Line]:
     name = Line(f"{cause.probability:8.0%}", cause_name(cause), Ink.STRONG, Ink.STRONG)
-    evidence = [Line("     for", text) for text in cause.evidence_for]
-    return [name, *evidence, *(Line(" against", text) for text in cause.evidence_against)]
+    evidence = [Line("     for", text) for text in cause.evidence_for[:FOR_SHOWN]]
+    against = [Line(" against", text) for text in cause.evidence_against[:AGAINST_SHOWN]]
+    return [name, *evidence, *against]
 
 
 def _check(check: Check) -> list[Line]:

@@ -24,11 +24,13 @@ def paint_lines(
     for line in lines:
         parts = wrap(line.text, area.width - label - 1) or [""]
         rows += [(line.label if at == 0 else "", part, line) for at, part in enumerate(parts)]
-    state.scroll = min(max(state.scroll, 0), max(len(rows) - area.height, 0))
-    shown = rows[state.scroll : state.scroll + area.height]
+    height = area.height if len(rows) <= area.height else area.height - 1
+    state.scroll = min(max(state.scroll, 0), max(len(rows) - height, 0))
+    shown = rows[state.scroll : state.scroll + height]
     for y, (name, part, line) in enumerate(shown):
         board.text(area.x, area.y + y, name, line.label_ink, label)
         board.text(area.x + label, area.y + y, part, line.ink, area.width - label)
-    if state.scroll + area.height < len(rows):
-        more = f" {len(rows) - state.scroll - area.height} more lines "
-        board.text(area.x + area.width - len(more), area.y + area.height - 1, more, Ink.DIM)
+    if height < area.height:
+        below = len(rows) - state.scroll - height
+        told = f"{below} lines below" if below else "end"
+        board.text(area.x + label, area.y + height, told, Ink.DIM)
