@@ -33,6 +33,7 @@ class Judged:
     """What detectors and diagnosis made of one log."""
 
     path: str
+    first_s: float
     duration_s: float
     samples: int
     channels: tuple[str, ...]
@@ -85,6 +86,7 @@ def judge_log(log: Log, chains: Mapping[str, Chain]) -> Judged:
     )
     return Judged(
         path=str(log.path),
+        first_s=first_s or 0.0,
         duration_s=span_s,
         samples=log.samples,
         channels=tuple(log.channels),

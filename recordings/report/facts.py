@@ -1,0 +1,138 @@
+"""What a report is made of, and the words in which it says times and lengths."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from recordings.notes import Note
+from shared.chain import Chain
+from shared.events import Event, NotEvaluated, RankedCause, Verdict
+from shared.words import EVERY_CHANNEL, Severity
+
+TRIAL = "trial"
+
+
+@dataclass(frozen=True, slots=True)
+class ReportFacts:
+    """A judged log. Texts of a host are cleaned; they are escaped when the page is made."""
+
+    title: str
+    source: str
+    """Name of the file, without its folder."""
+    first_s: float
+    """Log time at which it begins."""
+    duration_s: float
+    samples: int
+    channels: tuple[str, ...]
+    verdict: Verdict
+    events: tuple[Event, ...]
+    """Events that stand on their own, in the order in which they were raised."""
+    causes: tuple[RankedCause, ...] = ()
+    not_evaluated: tuple[NotEvaluated, ...] = ()
+    assumed: tuple[str, ...] = ()
+    chains: Mapping[str, Chain] = field(default_factory=dict)
+    notes: tuple[Note, ...] = ()
+    meta: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def last_s(self) -> float:
+        return self.first_s + self.duration_s
+
+    @property
+    def trials(self) -> tuple[Note, ...]:
+        return tuple(note for note in self.notes if note.kind == TRIAL)
+
+    @property
+    def other_notes(self) -> tuple[Note, ...]:
+        return tuple(note for note in self.notes if note.kind != TRIAL)
+
+
+def clock(time_s: float) -> str:
+    """A log time as h:mm:ss.s."""
+    tenths = round(time_s * 10)
+    sign = "−" if tenths < 0 else ""
+    seconds, tenth = divmod(abs(tenths), 10)
+    return f"{sign}{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}.{tenth}"
+
+
+def length(seconds: float) -> str:
+    """A duration in words: 0.5 s, 45 s, 12 min, 3 h 20 min."""
+    if seconds < 9.95:
+        return f"{seconds:.1f} s"
+    if seconds < 119.5:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60)
+    if minutes < 60:
+        return f"{minutes} min"
+    return f"{minutes // 60} h {minutes % 60} min" if minutes % 60 else f"{minutes // 60} h"
+
+
+def place(channel: str) -> str:
+    """A channel as a person reads it."""
+    return "all channels" if channel == EVERY_CHANNEL else channel
+
+
+def words(name: str) -> str:
+    """An identifier of the contract as words: `contact-break` → contact break."""
+    return name.replace("-", " ")
+
+
+def lasting(event: Event) -> str:
+    """How long an event lasted, or that it goes on."""
+    if event.end_s is None:
+        return "going on"
+    return length(max(event.end_s - event.start_s, 0.0))
+
+
+def is_fault(event: Event) -> bool:
+    return event.severity is not Severity.NOTICE
+
+
+def blind_lines(blind: Iterable[NotEvaluated]) -> list[tuple[str, str, str]]:
+    """Kind, channels and reason of what could not be judged, one for each kind and reason."""
+    found: dict[tuple[str, str], list[str]] = {}
+    for item in blind:
+        found.setdefault((words(item.kind), item.why), []).append(place(item.channel))
+    return [(kind, ", ".join(channels), why) for (kind, why), channels in found.items()]
+
+
+def chain_facts(chain: Chain) -> list[tuple[str, str]]:
+    """A sensor chain in a few lines: part, and what is known of it."""
+    lead = "lead of unknown section"
+    if chain.lead_awg is not None:
+        lead = f"AWG {chain.lead_awg}"
+    elif chain.lead_mm2 is not None:
+        lead = f"{chain.lead_mm2:g} mm²"
+    elif chain.lead_ohm_per_m is not None:
+        lead = f"{chain.lead_ohm_per_m:g} Ω/m"
+    wires = f"{chain.wires} wires"
+    if chain.strapped != chain.wires:
+        wires += f" on a board set for {chain.strapped}"
+    cable = [wires, lead, f"{chain.lead_m:g} m"]
+    cable += ["screened" if chain.screened else "no screen"]
+    cable += ["moves" if chain.moving else "does not move"]
+    bus = "plugged in" if chain.bus == "plugged" else f"flying leads, {chain.bus_m:g} m"
+    facts = [
+        (
+            "element",
+            f"Pt{chain.r0_ohm:g}, {chain.curve}, class {chain.tolerance}, {chain.construction}",
+        ),
+        ("cable", ", ".join(cable)),
+        ("filter", f"{chain.capacitance_nf:g} nF across the inputs"),
+        (
+            "converter",
+            f"{chain.reference_ohm:g} Ω reference ± {100 * chain.reference_tolerance:g} %, "
+            f"{chain.bits} bits, one code {1000 * chain.step_ohm:.3g} mΩ",
+        ),
+        ("bus", bus),
+    ]
+    believed = []
+    if chain.believed_r0_ohm != chain.r0_ohm:
+        believed.append(f"R0 {chain.believed_r0_ohm:g} Ω")
+    if chain.host_curve is not None and chain.host_curve != chain.curve:
+        believed.append(f"curve {chain.host_curve}")
+    if chain.believed_reference_ohm != chain.reference_ohm:
+        believed.append(f"reference {chain.believed_reference_ohm:g} Ω")
+    if believed:
+        facts.append(("the host believes", ", ".join(believed)))
+    return facts

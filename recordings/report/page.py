@@ -1,0 +1,233 @@
+"""The report as one HTML page, or as Markdown with pictures beside it."""
+
+import base64
+import hashlib
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from recordings.files import os_error
+from recordings.logs import Log
+from recordings.report import draw, facts
+from recordings.report.choose import shown_faults, window_of
+from recordings.report.clip import Beyond
+from recordings.report.facts import ReportFacts, clock, lasting, length, place, words
+from recordings.report.gather import gather
+from shared.events import Event, RankedCause
+from shared.version import VERSION
+from shared.words import EVERY_CHANNEL
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+MOST_EVENTS = 300
+"""Rows of the table of events; the worst are kept."""
+MOST_CAUSES = 4
+LEAST_SHARE = 0.02
+"""Causes less likely than this are summed up."""
+MOST_LISTED = 12
+
+_HERE = Path(__file__).parent / "templates"
+_MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+!|~-])")
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A figure with what stands below it."""
+
+    name: str
+    title: str
+    caption: str
+    alt: str
+    svg: str
+    beyond: str
+
+
+@dataclass(frozen=True, slots=True)
+class Causes:
+    """Ranked causes of one channel; `rest` is the share of those not shown."""
+
+    channel: str
+    shown: tuple[RankedCause, ...]
+    rest: float
+
+
+def html(report: ReportFacts, log: Log) -> str:
+    """One page that needs nothing else. Reads the log once."""
+    figures = _figures(report, log)
+    css, script = _text("report.css"), _text("report.js").strip()
+    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+    shown = [_in_page(figure) for figure in figures]
+    return (
+        _environment(escaped=True)
+        .get_template("report.html.j2")
+        .render(
+            **_context(report),
+            timeline=shown[0],
+            figures=shown[1:],
+            css=css,
+            script=script,
+            script_hash=digest,
+        )
+    )
+
+
+def markdown(report: ReportFacts, log: Log, folder: str) -> tuple[str, dict[str, str]]:
+    """The same as Markdown, and the pictures that go into `folder` beside it, by file name."""
+    figures = _figures(report, log)
+    pictures = {f"{figure.name}.svg": draw.for_file(figure.svg) for figure in figures}
+    text = (
+        _environment(escaped=False)
+        .get_template("report.md.j2")
+        .render(**_context(report), timeline=figures[0], figures=figures[1:], folder=folder)
+    )
+    return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n", pictures
+
+
+def write(path: str | Path, report: ReportFacts, log: Log) -> list[Path]:
+    """Write the report; `.md` gets its pictures in a folder beside it. Returns what was written.
+
+    Raises BadInput when it cannot be written.
+    """
+    path = Path(path)
+    written: list[Path] = []
+    try:
+        if path.suffix == ".md":
+            folder = path.with_name(f"{path.stem}-pictures")
+            text, pictures = markdown(report, log, folder.name)
+            folder.mkdir(exist_ok=True)
+            for name, svg in pictures.items():
+                (folder / name).write_text(svg, encoding="utf-8")
+                written.append(folder / name)
+        else:
+            text = html(report, log)
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise os_error(path, error) from None
+    return [path, *written]
+
+
+def _figures(report: ReportFacts, log: Log) -> list[Figure]:
+    """The timeline first, then one figure for each distinct fault."""
+    faults = shown_faults(report.events)
+    windows = [window_of(event, report.first_s, report.last_s) for event in faults]
+    view = gather(log.batches(), report.first_s, report.last_s, windows)
+    alt = (
+        f"Readings of {', '.join(report.channels) or 'no channel'} over "
+        f"{length(report.duration_s)}, with {len(report.events)} events in lanes below"
+    )
+    svg = draw.timeline(view, report.events, report.first_s, report.last_s)
+    note = "Bands run from the lowest to the highest reading, so that no spike is lost."
+    figures = [Figure("timeline", "The whole run", note, alt, svg, "")]
+    for number, (event, window) in enumerate(zip(faults, windows, strict=True), 1):
+        channel = event.channel
+        if channel == EVERY_CHANNEL:
+            channel = next(iter(report.channels), channel)
+        svg, beyond, alt = draw.fault(event, channel, window, number)
+        title = f"{place(event.channel)}: {words(event.kind)}"
+        figures.append(Figure(f"fault-{number}", title, _caption(event), alt, svg, _beyond(beyond)))
+    return figures
+
+
+def _caption(event: Event) -> str:
+    times = f"{event.count} times, " if event.count > 1 else ""
+    tied = f"; with {event.tied_to}" if event.tied_to else ""
+    return f"{event.text}{tied}. {times}from {clock(event.start_s)}, {lasting(event)}."
+
+
+def _beyond(found: Sequence[Beyond]) -> str:
+    """What was clipped, by its number."""
+    if not found:
+        return ""
+    listed = "; ".join(
+        f"{each.number}: {each.value:.6g} at {clock(each.time_s)}" for each in found[:MOST_LISTED]
+    )
+    more = f"; and {len(found) - MOST_LISTED} more" if len(found) > MOST_LISTED else ""
+    return f"Beyond the axis: {listed}{more}."
+
+
+def _context(report: ReportFacts) -> dict[str, Any]:
+    worst = sorted(report.events, key=lambda event: -event.severity.rank)[:MOST_EVENTS]
+    kept = {event.id for event in worst}
+    return {
+        "report": report,
+        "causes": _causes(report.causes),
+        "events": [event for event in report.events if event.id in kept],
+        "events_left": len(report.events) - len(kept),
+        "blind": facts.blind_lines(report.not_evaluated),
+        "chains": {name: facts.chain_facts(chain) for name, chain in report.chains.items()},
+        "versions": _versions(report),
+    }
+
+
+def _versions(report: ReportFacts) -> list[tuple[str, str]]:
+    said = report.meta.get("versions")
+    recorded = said if isinstance(said, dict) else {}
+    shown = [(f"recorded with {name}", str(version)) for name, version in recorded.items()]
+    return [("reported with ohmvigil", VERSION), *shown]
+
+
+def _causes(causes: Sequence[RankedCause]) -> list[Causes]:
+    by_channel: dict[str, list[RankedCause]] = {}
+    for cause in causes:
+        by_channel.setdefault(cause.channel, []).append(cause)
+    found = []
+    for channel, ranked in by_channel.items():
+        shown = tuple(cause for cause in ranked[:MOST_CAUSES] if cause.probability >= LEAST_SHARE)
+        rest = 1.0 - sum(cause.probability for cause in shown)
+        found.append(Causes(channel, shown, max(rest, 0.0)))
+    return found
+
+
+def _in_page(figure: Figure) -> Figure:
+    from markupsafe import Markup
+
+    svg = Markup(draw.for_page(figure.svg, figure.alt))
+    return Figure(figure.name, figure.title, figure.caption, figure.alt, svg, figure.beyond)
+
+
+def _environment(*, escaped: bool) -> "Environment":
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+    from markupsafe import Markup
+
+    environment = Environment(
+        loader=FileSystemLoader(_HERE),
+        autoescape=escaped,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=None if escaped else _marked_down,
+    )
+    environment.filters.update(
+        clock=clock,
+        length=length,
+        place=place,
+        words=words,
+        lasting=lasting,
+        share=_share,
+        as_is=Markup,
+    )
+    return environment
+
+
+def _share(probability: float) -> str:
+    """Whole per cent, never a round 100."""
+    return f"{min(round(100.0 * probability), 99)} %"
+
+
+def _marked_down(value: Any) -> Any:
+    """Text for Markdown: nothing in it is markup, a mention or a link."""
+    from markupsafe import Markup
+
+    if not isinstance(value, str) or isinstance(value, Markup):
+        return value
+    value = value.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+    value = _MARKDOWN.sub(r"\\\1", value)
+    # A word joiner keeps a tracker from notifying people and from linking.
+    return value.replace("@", "@\u2060").replace("://", ":\u2060//").replace("www.", "www\u2060.")
+
+
+def _text(name: str) -> str:
+    return (_HERE / name).read_text(encoding="utf-8")
