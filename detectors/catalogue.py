@@ -8,6 +8,7 @@ from detectors.kinds.drift import DriftDetector
 from detectors.kinds.excursions import ExcursionDetector
 from detectors.kinds.flags import FlagDetector
 from detectors.kinds.frozen import FrozenDetector
+from detectors.kinds.interference import InterferenceRule
 from detectors.kinds.joint import JointJumpRule
 from detectors.kinds.link import LinkDetector
 from detectors.kinds.noise import NoiseDetector
@@ -38,4 +39,4 @@ def window_detectors(plan: ChannelPlan) -> list[WindowDetector]:
 
 def rules(chains: Mapping[str, Chain]) -> list[Rule]:
     """Rules that tie reports together, in the order in which they see a report."""
-    return [StartupRule(), JointJumpRule(), UnpoweredRule(), RestRule(chains)]
+    return [StartupRule(), JointJumpRule(), UnpoweredRule(), RestRule(chains), InterferenceRule()]

@@ -9,7 +9,8 @@ deviation of each window goes into a CUSUM with a slack of half the least change
 Least change found: 15 % of power at rest, 25 % while printing, where the material that
 flows takes a share of its own, lasting two minutes; twice that in under one. At 210 °C
 15 % of power is some 28 K. The change must also be worth 15 K, which a chamber may cool by when
-its door is opened; so a bed at 60 °C must take 43 % more. Less power counts from 30 % on and after twenty minutes, since a
+its door is opened; so a bed at 60 °C must take 43 % more. Less power counts from 30 % on and
+after twenty minutes, since a
 bed that soaks through needs less and less. The limit is at least the one that gives a
 false alarm in 30 days for the measured spread of windows.
 

@@ -1,0 +1,249 @@
+"""interference: noise or faults that depend on what the machine does.
+
+Quantity: events in the state that they are tied to. Events are reported faults of
+a channel, or rows whose noise stands out of its floor: a rise and a fall on end, each
+beyond 3.5 times what the floor allows, which no heat makes. `detectors.ties` holds them
+against the time spent in each state; p < 0.001 after correction for all questions, at
+least five events in the state, and twice the rate elsewhere.
+
+`tied_to` names the state: `motion` (moving against still), `motion.speed_mm_s`,
+`motion.x_mm`, `motion.y_mm` or `motion.z_mm` (beyond a place), `CHANNEL.power` (level of a
+heater without faults of its own, or its switching), or a fan by its key, such as `fan.speed`. Facts: `events`,
+`all_events`, `share` of the time, `p`, `ratio`.
+
+Looks back ten minutes before the first event and an hour at most. Blind where neither
+motion, fan nor power is reported, and to a state that never changed.
+"""
+
+import math
+from collections import deque
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from detectors.book import EventBook
+from detectors.detector import ClosedWindow
+from detectors.reports import Cleared, Report, Sighting
+from detectors.ties import Tie, strongest_tie
+from detectors.windows import Windows
+from shared.events import Event, NotEvaluated
+from shared.updates import Floats
+from shared.words import EVERY_CHANNEL, Gate, Kind
+
+FAULTS = {
+    Kind.SPIKE,
+    Kind.BIT_FLIP,
+    Kind.CONTACT_BREAK,
+    Kind.CODE_HIGH,
+    Kind.CODE_LOW,
+    Kind.CONVERTER_FLAG,
+    Kind.STEP,
+}
+BEFORE_S = 600.0
+AT_MOST_S = 3600.0
+LEAST_EVENTS = 6
+TROUBLED_FROM = 3
+"""A channel with this many events has its power moved by them: nothing is tied to it."""
+GROWTH = 1.25
+"""Asked again when there are this many times more events."""
+OUT_OF_FLOOR = 3.5
+RANGE_FLOORS = 8.0
+"""A window whose range is wider than this is looked at row by row."""
+LEAST_STEPS = 0.6
+OVER_S = 300.0
+"""The event ends this long after the last."""
+
+
+@dataclass(slots=True)
+class _Stream:
+    """Events of one sort on one channel, and the time in which they could come."""
+
+    chunks: deque[tuple[Windows, int]]
+    events_s: list[float] = field(default_factory=list)
+    asked: int = 0
+    tie: Tie | None = None
+
+
+class InterferenceRule:
+    """Gathers events a channel and asks what they are tied to."""
+
+    def __init__(self) -> None:
+        self._ring: deque[tuple[Windows, int]] = deque()
+        self._streams: dict[tuple[str, str], _Stream] = {}
+        self._seen: dict[tuple[str, Kind], tuple[int, int]] = {}
+        self._up: dict[str, float] = {}
+        self._has_context = False
+        self._row = 0
+        self._gates: dict[str, Gate] = {}
+
+    def advance(self, time_s: float, book: EventBook) -> None:
+        """No deadlines: windows bring the time."""
+
+    def taken(
+        self, report: Report, event: Event | None, context: Mapping[str, float], book: EventBook
+    ) -> None:
+        if not isinstance(report, Sighting) or report.kind not in FAULTS or event is None:
+            return
+        key, mark = (report.channel, report.kind), (event.id, event.count)
+        if self._seen.get(key) == mark:
+            return
+        self._seen[key] = mark
+        self._stream(report.channel, "faults").events_s.append(report.start_s)
+
+    def _stream(self, channel: str, sort: str) -> _Stream:
+        stream = self._streams.get((channel, sort))
+        if stream is None:
+            stream = self._streams[channel, sort] = _Stream(self._ring.copy())
+        return stream
+
+    def window(self, windows: Mapping[str, ClosedWindow], book: EventBook) -> None:
+        any_window = next(iter(windows.values()))
+        chunk = (any_window.windows, any_window.index)
+        end_s, self._row = any_window.end_s, any_window.last_row
+        self._has_context = self._has_context or bool(any_window.context)
+        for stream in self._streams.values():
+            stream.chunks.append(chunk)
+        self._ring.append(chunk)
+        while _start_s(self._ring[0]) < end_s - BEFORE_S:
+            self._ring.popleft()
+        for name, window in windows.items():
+            floor = window.floor
+            if window.high - window.low > RANGE_FLOORS * floor and not window.joined:
+                self._look(name, window, floor)
+            self._gates[name] = window.gate
+        if self._streams:
+            self._review(end_s, book)
+
+    def _look(self, name: str, window: ClosedWindow, floor: float) -> None:
+        """Note the rows of a window whose noise stands out."""
+        if window.gate is Gate.STARTING:
+            return
+        rows = window.channel.signal_rows[window.index]
+        limit = OUT_OF_FLOOR * math.sqrt(2.0) * max(floor, LEAST_STEPS * window.step)
+        change = np.diff(rows)
+        out = np.minimum(np.abs(change[1:]), np.abs(change[:-1])) > limit
+        out &= change[1:] * change[:-1] < 0.0
+        if not out.any():
+            return
+        time_s = window.windows.time_rows[window.index][1:-1][out]
+        self._stream(name, "noise").events_s += time_s.tolist()
+
+    def _review(self, end_s: float, book: EventBook) -> None:
+        for (channel, sort), stream in sorted(self._streams.items()):
+            while _start_s(stream.chunks[0]) < end_s - AT_MOST_S:
+                stream.chunks.popleft()
+            oldest_s = _start_s(stream.chunks[0])
+            if stream.events_s and stream.events_s[0] < oldest_s:
+                stream.events_s = [at_s for at_s in stream.events_s if at_s >= oldest_s]
+                stream.asked = min(stream.asked, len(stream.events_s))
+            if not stream.events_s:
+                del self._streams[channel, sort]
+                continue
+            count = len(stream.events_s)
+            if count >= LEAST_EVENTS and count >= GROWTH * stream.asked:
+                stream.asked = count
+                self._ask(channel, sort, stream, book)
+        for channel in sorted(self._up):
+            self._end_if_over(channel, end_s, book)
+
+    def _ask(self, channel: str, sort: str, stream: _Stream, book: EventBook) -> None:
+        time_s, columns = _columns(stream.chunks)
+        if not columns:
+            return
+        troubled = {
+            name
+            for (name, _), other in self._streams.items()
+            if len(other.events_s) >= TROUBLED_FROM
+        }
+        tie = strongest_tie(time_s, columns, stream.events_s, {channel, *troubled})
+        if tie is None:
+            return
+        event = book.newest(channel, Kind.INTERFERENCE)
+        if channel in self._up and event is not None and event.tied_to != tie.key:
+            # The first answer stands unless the new one is much surer.
+            if tie.p > 1e-3 * float(event.facts.get("p", 1.0)):
+                return
+            at_s = stream.events_s[-1]
+            book.clear(Cleared(self._row, at_s, channel, Kind.INTERFERENCE, at_s))
+        self._up[channel] = stream.events_s[-1]
+        book.sight(self._sighting(channel, sort, stream, tie), self._gates.get(channel))
+
+    def _sighting(self, channel: str, sort: str, stream: _Stream, tie: Tie) -> Sighting:
+        return Sighting(
+            row=self._row,
+            at_s=stream.events_s[-1],
+            channel=channel,
+            kind=Kind.INTERFERENCE,
+            start_s=stream.events_s[0],
+            end_s=None,
+            value=float(tie.events),
+            unit="events",
+            text=f"{tie.events} of {tie.all_events} {'faults' if sort == 'faults' else 'bursts'} "
+            f"come {tie.words}, {tie.share:.0%} of the time",
+            tied_to=tie.key,
+            facts={
+                "events": float(tie.events),
+                "all_events": float(tie.all_events),
+                "share": tie.share,
+                "exposure_s": tie.time_s,
+                "all_exposure_s": tie.all_time_s,
+                "rate_per_min": tie.rate_per_min,
+                "ratio": tie.ratio,
+                "p": tie.p,
+                "of": sort,
+            },
+        )
+
+    def _end_if_over(self, channel: str, end_s: float, book: EventBook) -> None:
+        last_s = max(
+            (
+                stream.events_s[-1]
+                for (name, _), stream in self._streams.items()
+                if name == channel and stream.events_s
+            ),
+            default=self._up[channel],
+        )
+        if end_s - last_s >= OVER_S:
+            del self._up[channel]
+            book.clear(Cleared(self._row, end_s, channel, Kind.INTERFERENCE, last_s))
+
+    def finish(self, book: EventBook) -> None:
+        """Nothing is held back."""
+
+    def not_evaluated(self) -> list[NotEvaluated]:
+        if self._has_context:
+            return []
+        why = "neither motion nor a fan is reported, so noise can't be tied to them"
+        return [NotEvaluated(kind=Kind.INTERFERENCE, channel=EVERY_CHANNEL, why=why)]
+
+
+def _start_s(chunk: tuple[Windows, int]) -> float:
+    return float(chunk[0].start_s[chunk[1]])
+
+
+def _columns(chunks: deque[tuple[Windows, int]]) -> tuple[Floats, dict[str, Floats]]:
+    """Times and motion, fan and power keys of the rows behind the chunks."""
+    time_s = np.concatenate([windows.time_rows[index] for windows, index in chunks])
+    last = chunks[-1][0]
+    keys = [*last.context_rows]
+    gap = np.full(chunks[-1][0].time_rows.shape[1], np.nan)
+    columns = {
+        key: np.concatenate(
+            [
+                windows.context_rows[key][index] if key in windows.context_rows else gap
+                for windows, index in chunks
+            ]
+        )
+        for key in keys
+    }
+    for name in last.channels:
+        power = np.concatenate(
+            [
+                windows.channels[name].power_rows[index] if name in windows.channels else gap
+                for windows, index in chunks
+            ]
+        )
+        if not np.isnan(power).all():
+            columns[f"{name}.power"] = power
+    return time_s, {key: columns[key] for key in sorted(columns)}
