@@ -98,6 +98,7 @@ class _Checker:
         self._stretches: list[Stretch] = []
         self._stored: list[tuple[Any, ...]] = []
         self._last_s = -np.inf
+        self._compare_from_s = -np.inf
 
     def run(self, keep: bool = False) -> Report:
         try:
@@ -166,6 +167,9 @@ class _Checker:
             raise Damaged("holds other rows than it says")
         if times[0] < self._last_s or (np.diff(times) < 0.0).any():
             raise Damaged("time falls")
+        if self._last_s == -np.inf and cells[0] > 1:
+            # The file was begun anew in mid-run: its first stretch began in another file.
+            self._compare_from_s = float(times[0])
         self._last_s = float(times[-1])
         self._stretches += self._roll_ups.add(self._named(samples))
 
@@ -185,6 +189,8 @@ class _Checker:
         wanted = {(each.start_s, ids[each.key]): _figures(each) for each in self._stretches}
         for start_s, key_id, *figures in self._stored:
             found = wanted.pop((start_s, key_id), None)
+            if start_s < self._compare_from_s:
+                continue
             if found is None or not _agree(found, figures):
                 what = f"key {key_id} at {start_s:g} s is not that of the samples"
                 self._fault("roll_ups", None, what)
@@ -194,6 +200,10 @@ class _Checker:
                 self._fault("roll_ups", None, f"key {key_id} at {start_s:g} s is missing")
 
     def _check_structure(self) -> None:
+        try:
+            open_recording(self._report.path).close()
+        except BadInput as bad:
+            self._fault("file", None, bad.what)
         try:
             found = self._connection.execute("PRAGMA quick_check(5)").fetchall()
         except sqlite3.Error as error:
@@ -211,7 +221,7 @@ def _walk(
     after = 0
     while True:
         try:
-            found = connection.execute(statement, (after,)).fetchone()
+            found = _following(connection, statement, after)
         except sqlite3.Error as error:
             yield after, f"cannot be read after id {after}: {clean(str(error))}"
             found = _next_readable(connection, statement, after)
@@ -221,11 +231,19 @@ def _walk(
         yield after, tuple(found[1:])
 
 
+def _following(connection: sqlite3.Connection, statement: str, after: int) -> Any:
+    """The row after an id, None at the end; in a damaged tree it may be an earlier one."""
+    found = connection.execute(statement, (after,)).fetchone()
+    if found is not None and found[0] <= after:
+        raise sqlite3.DatabaseError("ids are out of order")
+    return found
+
+
 def _next_readable(connection: sqlite3.Connection, statement: str, after: int) -> Any:
     """First row beyond a damaged page."""
     for skip in _skips():
         try:
-            return connection.execute(statement, (after + skip,)).fetchone()
+            return _following(connection, statement, after + skip)
         except sqlite3.Error:
             continue
     return None

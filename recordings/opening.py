@@ -89,5 +89,6 @@ def _check(connection: sqlite3.Connection, path: Path, mend: bool) -> None:
     tables = dict(connection.execute(statement).fetchall())
     for name in TABLES:
         if tables.get(name) != create_table(name):
+            # A stranger's table may hide anything.
             what = f"its table {name} is missing or not as a recording has it"
-            raise BadInput(shown(path), what, "name a recording (.ohmv)")
+            raise BadInput(shown(path), what, "name a recording (.ohmv), or try `ohmvigil check`")

@@ -184,8 +184,10 @@ class Recording:
             for *cells, crc in rows:
                 if crc_of(cells) != crc:
                     raise self._damaged(table, cells[0], "its CRC does not hold")
+                if cells[0] <= after:
+                    raise self._damaged(table, cells[0], "ids are out of order")
+                after = cells[0]
                 yield tuple(cells)
-            after = rows[-1][0]
 
     def _blocks(self, after: int, end_s: float) -> Iterator[tuple[int, Samples]]:
         for number, first_s, _, count, _, size, data in self._rows("sample_blocks", "", after):

@@ -99,6 +99,7 @@ class Store:
 
     def _make(self, first_rows: Sequence[Row]) -> sqlite3.Connection:
         connection = self._connect()
+        connection.execute("PRAGMA synchronous = FULL")
         connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         connection.execute(f"PRAGMA user_version = {VERSION}")
         connection.execute("BEGIN IMMEDIATE")
@@ -113,19 +114,24 @@ class Store:
         if not self.path.exists():
             return self._begin(again)
         connection = self._connect()
-        with suppress(sqlite3.DatabaseError):
+        try:
+            connection.execute("PRAGMA synchronous = FULL")
             found = connection.execute("SELECT value FROM about WHERE name = 'run_id'").fetchone()
-            if found == (f'"{self._run_id}"',):
-                self._inode = _inode(self.path.stat())
-                self._connection = connection
-                return connection
-        connection.close()
-        raise FileExistsError(17, "another file has taken its place")
+        except sqlite3.Error as error:
+            connection.close()
+            if error.sqlite_errorcode not in (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_ERROR):
+                raise
+            found = None
+        if found != (f'"{self._run_id}"',):
+            connection.close()
+            raise FileExistsError(17, "another file has taken its place")
+        self._inode = _inode(self.path.stat())
+        self._connection = connection
+        return connection
 
     def _connect(self) -> sqlite3.Connection:
         connection = sqlite3.connect(self.path, timeout=BUSY_S, isolation_level=None)
         connection.execute("PRAGMA trusted_schema = OFF")
-        connection.execute("PRAGMA synchronous = FULL")
         return connection
 
     def _drop(self) -> None:
@@ -184,5 +190,5 @@ def _is_full(error: Exception) -> bool:
 
 def _words(error: sqlite3.Error | OSError) -> str:
     if isinstance(error, OSError):
-        return (error.strerror or str(error)).lower()
+        return error.strerror or str(error)
     return str(error)
