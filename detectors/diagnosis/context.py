@@ -21,7 +21,8 @@ SOMETIMES = 0.6
 ENOUGH_FOR_A_PLACE = 8
 """Breaks without a place before the lack of one counts. Judgement."""
 
-RISES_S = 0.3
+SURE_OF_NO_PLACE = 40
+RISING = 0.3
 """Strength of a tie to height: it only ever grows, as time does."""
 
 
@@ -54,14 +55,25 @@ def _tied(case: Case) -> Iterator[Fact]:
     for event in case.events:
         name = _tie(event.tied_to)
         if name is not None:
-            strength = RISES_S if event.tied_to == "motion.z_mm" else 1.0
-            yield Fact(name, event.text, strength)
+            yield Fact(name, event.text, _tie_strength(event))
     breaks = [event for event in case.events if event.kind in CONTACT_KINDS]
-    count = sum(event.count for event in breaks)
+    # One break may be seen as several kinds.
+    by_kind = [sum(each.count for each in breaks if each.kind is kind) for kind in CONTACT_KINDS]
+    count = max(by_kind)
     moved = [share for event in breaks if (share := moving_share(event)) is not None]
     placed = any(is_place(event.tied_to) for event in case.events)
     if count >= ENOUGH_FOR_A_PLACE and not placed and moved and max(moved) >= SOMETIMES:
-        yield Fact("at-no-one-place", f"{count} times, at no one place of the carriage")
+        strength = min(count / SURE_OF_NO_PLACE, 1.0)
+        yield Fact("at-no-one-place", f"{count} times, at no one place of the carriage", strength)
+
+
+def _tie_strength(event: Event) -> float:
+    """Less for a tie to height, and where many occurrences lie outside the tied state."""
+    strength = RISING if event.tied_to == "motion.z_mm" else 1.0
+    inside, of_all = number(event, "events"), number(event, "all_events")
+    if is_place(event.tied_to) and inside is not None and of_all:
+        strength *= min(max((inside / of_all - 0.5) / 0.4, 0.1), 1.0)
+    return strength
 
 
 def _tie(tied: str | None) -> str | None:

@@ -13,6 +13,7 @@ Every `Fact` bears the name of a row in the cause table. What detectors put into
     message          the host's words
     offset_c, offset_ohm   offset at room temperature; others_c what the others say
     power_excess     change of the power that a hold takes, as part of it
+    events, all_events   occurrences in the tied state, and all
     rate_c_s         rise or fall of the reading while power is on
     settled_s        how long a startup transient took
 """
