@@ -1,8 +1,9 @@
 """How long a channel may stand still by chance, from its own habit of changing.
 
-A reading whose noise spans several steps changes in most rows. With a chance p of change
-a row, n rows without one happen by chance with (1 − p)^n. p is the lowest share of changes
-among the last clean windows at rest, so that noise with memory does not mislead.
+A reading whose noise spans several steps changes in most rows. Let s be the chance that a
+row repeats the one before. With white noise s is the sum of p² over all values, so no value
+has a chance above √s, and a run of n rows at one value one above √s^n. s is taken from a
+quiet quarter of the last windows, for noise that has a memory or comes and goes.
 
 A channel that now and then stands still over a whole window, or that only ever flips
 between two neighbouring steps, is too quiet to tell: noise below about 0.2 steps.
@@ -46,7 +47,7 @@ class ChangeRate:
             return
         if self._still and self._still * rows < self.frozen_rows:
             # It stood still by itself, for no longer than it may, and moved again.
-            self._shares.append(0.0)
+            self._shares.extend((0.0, 0.0))
         self._still = 0
         drift = abs(window.slope) * (window.end_s - window.start_s)
         if step <= 0.0 or drift > MOST_DRIFT_STEPS * step:
@@ -59,10 +60,11 @@ class ChangeRate:
     def _limit(self) -> float:
         if len(self._shares) < LEAST_WINDOWS:
             return math.inf
-        share = min(self._shares)
-        self.is_too_quiet = share < LEAST_SHARE
+        ordered = sorted(self._shares)
+        share = ordered[len(ordered) // 4]
+        self.is_too_quiet = ordered[1] == 0.0 or share < LEAST_SHARE
         if self.is_too_quiet:
             return math.inf
         if share >= 1.0:
             return LEAST_ROWS
-        return max(math.ceil(math.log(CHANCE) / math.log1p(-share)), LEAST_ROWS)
+        return max(math.ceil(2.0 * math.log(CHANCE) / math.log1p(-share)), LEAST_ROWS)

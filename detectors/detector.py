@@ -109,6 +109,7 @@ class ClosedWindow:
     noise: float
     slope: float
     changes: int
+    repeats: int
     joined: bool
     celsius: float
     celsius_slope: float
@@ -174,7 +175,7 @@ class HostDetector(Protocol):
         ...
 
     def heard(self, row: int, time_s: float, before_s: float, say: Say) -> None:
-        """The log's first row (`before_s` NaN), or one more than `GAP_S` after that at `before_s`."""
+        """The first row (`before_s` NaN), or one more than `GAP_S` after that at `before_s`."""
         ...
 
     def passed(self, row: int, time_s: float, heard_s: float, say: Say) -> None:

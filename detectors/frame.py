@@ -39,6 +39,8 @@ class ChannelColumns:
     spacing_s  time in which the signal's last change can have happened (see `Filler`)
     changed    whether the signal differs from the row before
     joined     whether the signal has no comparable predecessor (first value, or another source)
+    fresh      whether the host sent a sensor quantity in this row, changed or not
+    sent_s     when it last did, this row included
     """
 
     plan: ChannelPlan
@@ -51,6 +53,8 @@ class ChannelColumns:
     target_c: Floats
     power: Floats
     code: Floats
+    fresh: NDArray[np.bool_]
+    sent_s: Floats
 
 
 @dataclass(slots=True)
@@ -80,6 +84,8 @@ class Sample:
     target_c: float = math.nan
     power: float = math.nan
     code: float = math.nan
+    fresh: bool = False
+    sent_s: float = math.nan
 
 
 @dataclass(slots=True)
@@ -199,6 +205,8 @@ class Filler:
             held.target_c,
             held.power,
             held.code,
+            fresh,
+            time_s if fresh else held.fresh_s,
         )
         held.signal = signal
         held.source = source
@@ -292,6 +300,8 @@ class Filler:
             target,
             power,
             code,
+            fresh,
+            sent_s,
         )
 
 

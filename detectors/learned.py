@@ -18,6 +18,10 @@ if TYPE_CHECKING:
 NOISE_ABOVE_FLOOR = 5.0
 """How far above the floor a channel's present noise raises its limits."""
 
+REPEATS_TO_TELL = 16
+"""Values sent without a change before a host counts as one that sends them; and half of all
+unchanged rows, for one that sends everything only after a reconnection does not."""
+
 
 class Learned(NamedTuple):
     """Numbers of one channel as they hold until the next window closes.
@@ -31,6 +35,7 @@ class Learned(NamedTuple):
     rise_c_s    fastest rise that heat can make at full power, K/s
     fall_c_s    fastest fall that loss can make, K/s
     frozen_rows rows without a change that chance does not explain; inf: can't be told
+    repeats     whether the host sends this channel's values also when they have not changed
     """
 
     noise: float = math.nan
@@ -41,6 +46,7 @@ class Learned(NamedTuple):
     rise_c_s: float = DEFAULT_RISE_C_S
     fall_c_s: float = DEFAULT_FALL_C_S
     frozen_rows: float = math.inf
+    repeats: bool = False
 
 
 @dataclass(slots=True)
@@ -53,12 +59,17 @@ class Learner:
     _last_noise: float = math.nan
     _last_spacing_s: float = math.nan
     _step: float = math.inf
+    _repeats: int = 0
+    _unchanged: int = 0
 
     def learn(self, window: "ClosedWindow", floor: float, rows: int) -> None:
         """`floor` is the channel's floor with this window in it."""
         spacing_s = (window.end_s - window.start_s) / (rows - 1)
         if not window.joined and 0.0 < window.step < self._step:
             self._step = window.step
+        if window.repeats or window.changes:
+            self._repeats += window.repeats
+            self._unchanged += rows - window.changes
         step = self._step if self._step < math.inf else 0.0
         is_clean = (
             not window.joined
@@ -84,5 +95,6 @@ class Learner:
             rise_c_s=self.speed.rise_c_s,
             fall_c_s=self.speed.fall_c_s,
             frozen_rows=self.changes.frozen_rows,
+            repeats=self._repeats >= max(REPEATS_TO_TELL, 0.5 * self._unchanged),
         )
         self._last_noise, self._last_spacing_s = noise, spacing_s

@@ -431,6 +431,7 @@ class Watch:
             noise=float(w.noise[index]),
             slope=float(w.slope[index]),
             changes=int(w.changes[index]) if w.changes[index] == w.changes[index] else 0,
+            repeats=int(w.repeats[index]) if w.repeats[index] == w.repeats[index] else 0,
             joined=bool(w.joined[index]),
             celsius=celsius,
             celsius_slope=float(w.celsius_slope[index]),
@@ -518,6 +519,8 @@ def _sample(columns: ChannelColumns, index: int) -> Sample:
         float(columns.target_c[index]),
         float(columns.power[index]),
         float(columns.code[index]),
+        bool(columns.fresh[index]),
+        float(columns.sent_s[index]),
     )
 
 

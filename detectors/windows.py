@@ -53,6 +53,7 @@ class ChannelWindows:
     noise: Floats
     slope: Floats
     changes: Floats
+    repeats: Floats
     joined: NDArray[np.bool_]
     present: NDArray[np.bool_]
     celsius: Floats
@@ -107,7 +108,7 @@ class _Buffer:
         column.append(value)
 
 
-_CHANNEL_COLUMNS = ("signal", "changed", "joined", "celsius", "target_c", "power")
+_CHANNEL_COLUMNS = ("signal", "changed", "joined", "celsius", "target_c", "power", "fresh")
 
 
 class Windower:
@@ -206,6 +207,7 @@ def _channel_windows(
     celsius: Floats,
     target_c: Floats,
     power: Floats,
+    fresh: Floats,
 ) -> ChannelWindows:
     """Reduce arrays of shape (m, ROWS) to one value a window."""
     second = signal[:, 2:] - 2.0 * signal[:, 1:-1] + signal[:, :-2]
@@ -230,6 +232,7 @@ def _channel_windows(
         noise=noise,
         slope=slope,
         changes=changed.sum(axis=1),
+        repeats=(fresh * (1.0 - changed)).sum(axis=1),
         joined=(joined != 0.0).any(axis=1),
         present=~(np.isnan(signal[:, -1]) & np.isnan(target_c[:, -1]) & np.isnan(power[:, -1])),
         celsius=celsius.mean(axis=1),

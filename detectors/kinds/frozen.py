@@ -7,7 +7,8 @@ not repeated values, so a host that sends only changes is judged as any other, a
 rows come while the host is silent.
 
 Blind where noise is below about 0.2 steps of the reading: a quiet reading and a frozen
-one look the same. An open or shorted input stands still too, and is called that.
+one look the same; and where a host that repeats values stops to send a channel. An open
+or shorted input stands still too, and is called that.
 """
 
 import math
@@ -27,6 +28,8 @@ WITH_POWER = 0.5
 """Part of the run that is enough when power or target moved meanwhile."""
 POWER_MOVED = 0.15
 TARGET_MOVED_C = 5.0
+UNSENT = 0.5
+"""Part of the run for which the host, though it repeats values, sent none."""
 
 
 class FrozenDetector:
@@ -39,6 +42,7 @@ class FrozenDetector:
         self._low = self._high = math.nan
         self._target_c = math.nan
         self._could_judge = False
+        self._unsent_s = math.nan
         self.busy = False
 
     def suspects(self, columns: ChannelColumns, frame: Frame, given: Given) -> NDArray[np.bool_]:
@@ -62,6 +66,9 @@ class FrozenDetector:
             return
         if self._is_frozen or limit == math.inf or self._is_at_end(moment.sample):
             return
+        if self._is_unsent(moment):
+            self._unsent_s = moment.sample.sent_s
+            return
         moved = self._moved(moment.sample)
         needed = WITH_POWER * limit if moved else limit
         if moment.run >= needed and moment.time_s - moment.held_since_s >= LEAST_S:
@@ -72,10 +79,19 @@ class FrozenDetector:
         """Nothing is held back."""
 
     def not_evaluated(self) -> list[NotEvaluated]:
+        if self._unsent_s == self._unsent_s:
+            why = f"the host no longer sent it after {self._unsent_s:g} s: nothing to judge"
+            return [NotEvaluated(kind=Kind.FROZEN, channel=self._plan.name, why=why)]
         if self._could_judge:
             return []
         why = "its noise is below a step of the reading, or no steady stretch showed it"
         return [NotEvaluated(kind=Kind.FROZEN, channel=self._plan.name, why=why)]
+
+    def _is_unsent(self, moment: Moment) -> bool:
+        """Whether a host that repeats values has stopped to send this one at all."""
+        still_s = moment.time_s - moment.held_since_s
+        unsent_s = moment.time_s - moment.sample.sent_s
+        return moment.learned.repeats and unsent_s > UNSENT * still_s
 
     def _begin(self, moment: Moment) -> None:
         self.busy = True
@@ -87,6 +103,7 @@ class FrozenDetector:
         if self._is_frozen:
             say(Cleared(moment.row, moment.time_s, self._plan.name, Kind.FROZEN, moment.time_s))
         self.busy = self._is_frozen = False
+        self._unsent_s = math.nan
 
     def _moved(self, sample: Sample) -> bool:
         self._low = min(self._low, sample.power)

@@ -14,12 +14,15 @@ from tests.detectors.logs import steady
 
 
 def troubled_log(seed: int) -> list[Update]:
-    """Two channels with breaks, gaps, restarts, flags, held values and odd moments."""
+    """Two channels with breaks, steps, stillness, gaps, restarts and odd moments."""
     rng = np.random.default_rng(seed)
     nozzle = steady(150.0, seed=seed)
     bed = steady(150.0, lambda t: 60.0 + 0.01 * t, seed=seed + 1, channel="bed", with_code=False)
     rows: list[Update] = []
-    uptime = 500.0
+    uptime = 500.0 if seed % 2 else 5.0
+    still_at, joint_at = (int(rng.integers(250, 550)) for _ in range(2))
+    excess = dict.fromkeys(("nozzle.code", "bed.temperature_c"), 0.0)
+    until = dict.fromkeys(excess, 0)
     for index, (a, b) in enumerate(zip(nozzle, bed, strict=True)):
         values: dict[str, Value] = {**a.values}
         if index > 40:
@@ -28,6 +31,15 @@ def troubled_log(seed: int) -> list[Update]:
             values.pop(list(values)[int(rng.integers(len(values)))], None)
         if rng.random() < 0.02:
             values["nozzle.code"] = float(rng.choice([32767, 0, 16000, 13681 ^ 512]))
+        for key in excess:
+            if rng.random() < 0.01 or index == joint_at:
+                excess[key] = float(rng.choice([-400.0, 90.0, 600.0])) * (key[0] == "n" or 0.05)
+                until[key] = index + int(rng.integers(1, 60))
+            number = values.get(key)
+            if index < until[key] and isinstance(number, float):
+                values[key] = number + excess[key]
+        if still_at < index < still_at + 90:
+            values.pop("nozzle.code", None)
         if rng.random() < 0.02:
             values["nozzle.flags"] = str(rng.choice(["none", "open", "open;short"]))
         if rng.random() < 0.01:

@@ -1,0 +1,104 @@
+"""A reading that stops is found by its own habit, and quiet ones are left alone."""
+
+from dataclasses import replace
+
+import pytest
+
+from detectors.watch import Watch
+from shared.chain import ASSUMED, Chain
+from shared.events import Event
+from shared.updates import Update, batch_of
+from shared.words import Kind
+from tests.detectors.plant import Plant, log_of
+
+HELD = {0.0: 0.0, 20.0: 210.0}
+SENSED = ("nozzle.temperature_c", "nozzle.code")
+
+
+def stopped(updates: list[Update], from_s: float, until_s: float, repeat: bool) -> list[Update]:
+    """The same log with the sensor's values kept (or, for a delta host, not sent) for a while."""
+    kept: dict[str, float | str] = {}
+    found = []
+    for update in updates:
+        values = dict(update.values)
+        if from_s <= update.time_s < until_s:
+            for key in SENSED:
+                values.pop(key, None)
+            if repeat:
+                values.update(kept)
+        else:
+            kept.update({key: values[key] for key in SENSED if key in values})
+        found.append(Update(update.time_s, values))
+    return found
+
+
+def watched(updates: list[Update]) -> Watch:
+    watch = Watch({"nozzle": ASSUMED})
+    watch.feed(batch_of(updates))
+    watch.finish()
+    return watch
+
+
+def frozen(watch: Watch) -> list[Event]:
+    return [event for event in watch.events if event.kind is Kind.FROZEN]
+
+
+@pytest.mark.parametrize("period_s", [0.25, 0.5, 1.0])
+@pytest.mark.parametrize("only_changes", [True, False])
+def test_a_reading_that_stops_is_frozen_until_it_moves(period_s: float, only_changes: bool) -> None:
+    """One event from the last change to the next, whether the host repeats values or not."""
+    scale = period_s / 0.25
+    plant = Plant(period_s=period_s, only_changes=only_changes, targets=HELD)
+    log = log_of(plant, 700.0 * scale, 1)
+    watch = watched(stopped(log, 400.0 * scale, 600.0 * scale, repeat=not only_changes))
+    (event,) = frozen(watch)
+    assert event.start_s == pytest.approx(400.0 * scale, abs=8.0 * scale)
+    assert event.end_s == pytest.approx(600.0 * scale, abs=8.0 * scale)
+    assert float(event.facts["limit_rows"]) >= 12.0
+
+
+def test_a_quiet_channel_is_not_evaluated() -> None:
+    """A held 1 °C host says why it can't tell, and raises nothing."""
+    plant = Plant(with_code=False, rounding_c=1.0, noise_c=0.02, targets=HELD)
+    watch = watched(stopped(log_of(plant, 600.0, 2), 400.0, 600.0, repeat=True))
+    assert not frozen(watch)
+    (blind,) = [one for one in watch.not_evaluated() if one.kind is Kind.FROZEN]
+    assert "noise" in blind.why
+
+
+def test_an_open_input_is_not_called_frozen() -> None:
+    """The open end of the range repeats itself: that is code-high alone."""
+    log = log_of(Plant(targets=HELD), 600.0, 3, lambda time_s, ohm: 1e5 if time_s > 400.0 else ohm)
+    kinds = {event.kind for event in watched(log).events}
+    assert Kind.CODE_HIGH in kinds
+    assert Kind.FROZEN not in kinds
+
+
+def test_a_silent_host_is_not_a_frozen_reading() -> None:
+    """No rows come while the host says nothing, so nothing repeats."""
+    log = log_of(Plant(targets=HELD), 600.0, 4)
+    log = [update for update in log if not 400.0 < update.time_s < 560.0]
+    assert not frozen(watched(log))
+
+
+def test_power_on_the_move_shortens_the_run() -> None:
+    """With power swinging meanwhile, half the run is enough, and the words say so."""
+    log = stopped(log_of(Plant(targets=HELD), 500.0, 5), 400.0, 500.0, repeat=True)
+    swung = [
+        Update(u.time_s, {**u.values, "nozzle.power": 0.2 if int(u.time_s) % 4 < 2 else 0.8})
+        if u.time_s > 400.0
+        else u
+        for u in log
+    ]
+    (plain,), (moved,) = frozen(watched(log)), frozen(watched(swung))
+    assert float(moved.facts["rows"]) < 0.7 * float(plain.facts["limit_rows"])
+    assert "power" in moved.text
+
+
+@pytest.mark.parametrize("bits", [15, 16])
+def test_long_healthy_holding_is_never_frozen(bits: int) -> None:
+    """Hours of a held setpoint raise nothing, at noise from half a code to several."""
+    for noise in (0.5, 1.0, 3.0):
+        plant = replace(Plant(targets=HELD), noise_codes=noise, chain=Chain(bits=bits))
+        watch = watched(log_of(plant, 3600.0, 6))
+        assert not frozen(watch)

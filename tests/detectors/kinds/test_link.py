@@ -1,0 +1,73 @@
+"""Silence is judged by the host's own spacing."""
+
+import numpy as np
+import pytest
+
+from detectors.watch import Watch
+from shared.events import Event
+from shared.updates import Update, batch_of
+from shared.words import Kind
+
+
+def events(times: list[float], *, ticks: tuple[float, ...] = (), gone: float = -1.0) -> list[Event]:
+    """Events of a host that speaks at these times; ticks say that time passed."""
+    updates = [
+        Update(time_s, {"bed.temperature_c": 20.0 + 0.01 * (i % 3)})
+        for i, time_s in enumerate(times)
+    ]
+    updates += [Update(time_s, {}) for time_s in ticks]
+    if gone >= 0.0:
+        updates.append(Update(gone, {"host.state": "gone"}))
+        back_s = min(time_s for time_s in times if time_s > gone)
+        updates.append(Update(back_s, {"host.state": "up"}))
+    watch = Watch({})
+    watch.feed(batch_of(sorted(updates, key=lambda update: update.time_s)))
+    watch.finish()
+    return watch.events
+
+
+def every(period_s: float, *, rows: int = 100, gap_s: float = 0.0) -> list[float]:
+    """Times with one gap added in the middle."""
+    return [i * period_s + (gap_s if i >= rows // 2 else 0.0) for i in range(rows)]
+
+
+@pytest.mark.parametrize("period_s", [0.25, 1.0, 2.0, 5.0, 30.0])
+def test_a_slow_host_is_not_silent(period_s: float) -> None:
+    """Whatever the host's own spacing is, keeping to it is no silence."""
+    assert not events(every(period_s))
+
+
+@pytest.mark.parametrize(("period_s", "limit_s"), [(0.25, 5.0), (1.0, 10.0), (5.0, 50.0)])
+def test_silence_is_stale_beyond_ten_spacings_or_five_seconds(
+    period_s: float, limit_s: float
+) -> None:
+    """Just below the limit is nothing, just above is one event that ends with the next word."""
+    assert not events(every(period_s, gap_s=limit_s - 1.5 * period_s))
+    times = every(period_s, gap_s=limit_s + 1.0)
+    (event,) = events(times)
+    assert event.kind is Kind.STALE
+    assert (event.start_s, event.end_s) == (times[49], times[50])
+
+
+def test_silence_is_said_while_it_lasts() -> None:
+    """Ticks alone, without a word, are enough to raise it."""
+    times = every(0.25)
+    (event,) = events(times, ticks=tuple(times[-1] + tick for tick in range(1, 12)))
+    assert event.kind is Kind.STALE
+    assert event.end_s is None
+
+
+def test_irregular_hosts_are_judged_by_their_gaps() -> None:
+    """A host that speaks when something changes, now and then after long gaps, is not silent."""
+    gaps = np.random.default_rng(1).exponential(2.0, 2000)
+    assert not events(np.cumsum(gaps).tolist())
+
+
+def test_a_broken_link_is_no_silence_and_teaches_none() -> None:
+    """A gap over which the link was gone is link-loss alone; the next silence counts as before."""
+    times = every(0.25, gap_s=60.0)
+    kinds = [event.kind for event in events(times, gone=times[49] + 1.0)]
+    assert kinds == [Kind.LINK_LOSS]
+    later = times + [times[-1] + 8.0 + 0.25 * i for i in range(20)]
+    kinds = [event.kind for event in events(later, gone=times[49] + 1.0)]
+    assert kinds == [Kind.LINK_LOSS, Kind.STALE]
