@@ -52,7 +52,9 @@ def contents(path: Path) -> tuple[list[Entry], list[Update], list[Event], list[s
         recording.close()
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize(
+    "seed", [*range(4), *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(4, 200))]
+)
 def test_kill_9_loses_nothing_that_was_stored(tmp_path: Path, seed: int) -> None:
     """Whatever the moment, the file holds the log up to its last stored batch, without a gap."""
     rng = np.random.default_rng(seed)

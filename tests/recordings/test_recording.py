@@ -1,5 +1,6 @@
 """Recording and reading back: exact, live, and in any SQLite tool."""
 
+import re
 import sqlite3
 from pathlib import Path
 
@@ -311,3 +312,15 @@ def test_wrong_chain_facts_are_bad_input(tmp_path: Path) -> None:
     Recorder(tmp_path / "b", {"chains": {"nozzle": {"colour": "red"}}}).close()
     with pytest.raises(BadInput, match="chain facts are wrong"):
         Recording(tmp_path / "b")
+
+
+def test_the_documented_queries_run(tmp_path: Path) -> None:
+    """Each SQL block of docs/recording.md is valid and finds something, but for rare spread."""
+    record(tmp_path / "a.ohmv", night(400))
+    page = (Path(__file__).parent.parent.parent / "docs" / "recording.md").read_text()
+    queries = re.findall(r"```sql\n(.*?)```", page, re.DOTALL)
+    assert len(queries) == 3
+    with sqlite3.connect(f"file:{tmp_path / 'a.ohmv'}?mode=ro", uri=True) as connection:
+        found = [connection.execute(query.replace("> 2", "> 0")).fetchall() for query in queries]
+    connection.close()
+    assert all(found)
