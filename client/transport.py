@@ -89,7 +89,10 @@ class StreamTransport:
         self._ready: list[bytes] = []
 
     @classmethod
-    async def open(cls, address: Address, profile: Profile) -> "StreamTransport":
+    async def open(
+        cls, address: Address, profile: Profile, frames: Framer | None = None
+    ) -> "StreamTransport":
+        """Connect; `frames` cuts the stream where the profile does not say how."""
         try:
             async with asyncio.timeout(OPEN_TIMEOUT_S):
                 if address.scheme == "unix":
@@ -100,8 +103,8 @@ class StreamTransport:
                     )
         except (OSError, UnicodeError) as error:
             raise trouble(address, error) from None
-        frames = framer(profile.framing or address.framing, profile.delimiter)
-        return cls(address, reader, writer, frames)
+        given = framer(profile.framing or address.framing, profile.delimiter)
+        return cls(address, reader, writer, frames or given)
 
     async def send(self, frame: bytes) -> None:
         try:

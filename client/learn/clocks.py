@@ -6,7 +6,7 @@ import numpy as np
 
 from client.learn.gather import Source
 from client.learn.series import Series
-from client.learn.tree import Place, leaves
+from client.learn.tree import Place, leaves, text_of
 from client.learn.vocabulary import CLOCK_WORDS, QUANTITY_WORDS
 from client.values import clock as clock_of
 
@@ -14,15 +14,18 @@ SLOPES = {1.0: "s", 1e3: "ms", 1e6: "us", 1e9: "ns"}
 """Host time per second of own time, and the unit it means."""
 _EPOCHS = {1e9: "s", 1e12: "ms", 1e15: "us", 1e18: "ns"}
 _NEAR = 0.1
+_SAME_RUN_S = 600.0
+"""Sources heard within one listening say times that are no further apart."""
 
 
 @dataclass(frozen=True, slots=True)
 class Clock:
-    """Where a source says host time, in what unit, and why it is thought so."""
+    """Where a source says host time, in what unit, why it is thought so, and a moment it said."""
 
     place: Place
     unit: str
     why: str
+    said: float = 0.0
 
 
 def clock_in(source: Source, timed: bool) -> Clock | None:
@@ -43,6 +46,24 @@ def clock_in(source: Source, timed: bool) -> Clock | None:
     return best[1] if best else None
 
 
+def clock_like(source: Source, known: Clock) -> Clock | None:
+    """Where another source says the time that a known clock says, at most hours apart."""
+    convert = clock_of(known.unit)
+    found: tuple[float, Clock] | None = None
+    for place, value in leaves(source.heard[0][1], {}):
+        moment = convert(value)
+        if moment is None or abs(moment - known.said) > _SAME_RUN_S:
+            continue
+        named = text_of(place[-1]) == text_of(known.place[-1])
+        # A small number near a small clock proves nothing; a time since 1970 does.
+        if not named and known.said < 1e8:
+            continue
+        score = 2.0 * named - 0.1 * len(place) - abs(moment - known.said) / _SAME_RUN_S
+        if found is None or score > found[0]:
+            found = (score, Clock(place, known.unit, "says the same time", known.said))
+    return None if found is None else found[1]
+
+
 def _judged(one: Series, timed: bool) -> tuple[float, Clock] | None:
     named = bool(one.last_words & CLOCK_WORDS)
     is_uptime = any(QUANTITY_WORDS.get(word) == "uptime_s" for word in one.all_words)
@@ -52,7 +73,8 @@ def _judged(one: Series, timed: bool) -> tuple[float, Clock] | None:
         moments = [convert(value) for value in one.values]
         if any(moment is None for moment in moments):
             return None
-        return 3.0 - depth, Clock(one.place, "iso", "date and time as text")
+        said = moments[0] or 0.0
+        return 3.0 - depth, Clock(one.place, "iso", "date and time as text", said)
     if not one.is_number or one.is_text_number or any(isinstance(v, bool) for v in one.values):
         return None
     score = 1.0 * named - depth - 2.0 * is_uptime
@@ -60,7 +82,7 @@ def _judged(one: Series, timed: bool) -> tuple[float, Clock] | None:
         unit = epoch_unit(one.high)
         if not named or is_uptime or len(one.place) > 3:
             return None
-        return score, Clock(one.place, unit or "s", "by its name")
+        return score, _at(one, unit or "s", "by its name")
     falls = float(np.mean(np.diff(one.numbers) < 0.0))
     if falls > 0.02 or one.distinct < 0.5 * len(one.values):
         return None
@@ -68,11 +90,15 @@ def _judged(one: Series, timed: bool) -> tuple[float, Clock] | None:
         for slope, unit in SLOPES.items():
             if abs(one.rate / slope - 1.0) < _NEAR:
                 why = f"rises by {one.rate:.6g} a second of ours"
-                return score + 2.0, Clock(one.place, unit, why)
+                return score + 2.0, _at(one, unit, why)
         return None
     if not named and epoch_unit(one.high) is None:
         return None
-    return score, Clock(one.place, epoch_unit(one.high) or "s", "rises, by its name a clock")
+    return score, _at(one, epoch_unit(one.high) or "s", "rises, by its name a clock")
+
+
+def _at(one: Series, unit: str, why: str) -> Clock:
+    return Clock(one.place, unit, why, clock_of(unit)(one.values[0]) or 0.0)
 
 
 def epoch_unit(value: float) -> str | None:

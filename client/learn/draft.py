@@ -1,18 +1,20 @@
 """The proposal: sources, clocks, channels and what each leaf was taken for."""
 
+import itertools
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from client.form import Request
 from client.learn import chains, others, readings
-from client.learn.clocks import Clock, clock_in
+from client.learn.clocks import Clock, clock_in, clock_like
 from client.learn.gather import Gatherer, Source
 from client.learn.readings import Found, Group
 from client.learn.series import Series
 from client.learn.tree import Keyed, Place, text_of
 from client.learn.vocabulary import (
     NAME_WORDS,
+    NAMES,
     QUANTITY_WORDS,
     WEAK_TEMPERATURE,
     channel_word,
@@ -23,6 +25,8 @@ from shared.text import clean
 from shared.updates import Entry
 
 MAX_NAME = 60
+MAX_LEAVES = 600
+"""Leaves that are compared with each other."""
 _HOT_C = 130.0
 """Beyond this only a nozzle is ever heated."""
 
@@ -65,12 +69,7 @@ def learn(entries: Iterable[Entry], requests: Sequence[Request] = (), timed: boo
 def draft_of(gatherer: Gatherer, requests: Sequence[Request] = (), timed: bool = True) -> Draft:
     """Propose a profile for what a gatherer has heard."""
     sources = gatherer.sources()
-    clocks = {}
-    for n, source in enumerate(sources):
-        clock = clock_in(source, timed)
-        if clock is not None:
-            clocks[n] = clock
-    clocks = _one_unit(clocks)
+    clocks = _clocks(sources, timed)
     leaves, clock_places = _merged(sources, clocks)
     channels = _channels(leaves, clock_places)
     taken = {f.series.place for channel in channels for f in channel.parts.values()}
@@ -91,17 +90,16 @@ def draft_of(gatherer: Gatherer, requests: Sequence[Request] = (), timed: bool =
     return draft
 
 
-def _one_unit(clocks: dict[int, Clock]) -> dict[int, Clock]:
-    """Clocks of one unit: that of the first, whose source is the richest."""
-    if not clocks:
-        return {}
-    unit = clocks[min(clocks)].unit
-    return {n: clock for n, clock in clocks.items() if clock.unit == unit or unit_by_name(clock)}
-
-
-def unit_by_name(clock: Clock) -> bool:
-    """Whether a clock was heard too seldom to have shown a unit of its own."""
-    return clock.why == "by its name"
+def _clocks(sources: Sequence[Source], timed: bool) -> dict[int, Clock]:
+    """Clocks by source, all of one kind: those of others must fit that of the richest."""
+    clocks: dict[int, Clock] = {}
+    first: Clock | None = None
+    for n, source in enumerate(sources):
+        clock = clock_in(source, timed) if first is None else clock_like(source, first)
+        if clock is not None:
+            clocks[n] = clock
+            first = first or clock
+    return clocks
 
 
 def _merged(
@@ -126,7 +124,8 @@ def _merged(
             merged[place[cut:]] = Series(
                 place[cut:], [own_s for own_s, _ in pairs], [value for _, value in pairs]
             )
-    return merged, clock_places
+    kept = dict(itertools.islice(merged.items(), MAX_LEAVES))
+    return kept, clock_places
 
 
 def _is_at(source: Source, place: Place, clock: Place) -> bool:
@@ -242,7 +241,7 @@ def _listed_name(place: Place, at: int, leaves: Mapping[Place, Series]) -> str:
         return str(inside.last)
     for other, one in leaves.items():
         if one.is_texts and one.last and len(one.last) > index and other[:-1] == place[: at - 1 + (at == 0)]:
-            if set(one.last_words) & (NAME_WORDS | {"names", "labels", "channels", "sensors"}):
+            if set(one.last_words) & (NAME_WORDS | NAMES):
                 return str(one.last[index])
     return f"sensor {index}"
 

@@ -15,6 +15,7 @@ from client.learn.series import Series
 from client.learn.tree import Keyed, Place, Token, leaves, list_keys, text_of
 from client.learn.vocabulary import CHANNEL_WORDS, words
 from client.plan import request_of
+from client.values import number_in
 from shared.updates import Entry, EntryKind
 
 MAX_MESSAGES = 20_000
@@ -111,7 +112,8 @@ class Gatherer:
 
 def _has_numbers(source: Source) -> bool:
     return any(
-        type(value) in (int, float) and place[:1] != ("id",)
+        (type(value) in (int, float) or (type(value) is str and number_in(value) is not None))
+        and place[:1] != ("id",)
         for _, message in source.heard[:200]
         for place, value in leaves(message, {})
     )

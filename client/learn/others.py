@@ -13,6 +13,7 @@ from client.learn.vocabulary import (
     CHANNEL_WORDS,
     FAN_WORDS,
     NAME_WORDS,
+    NAMES,
     POSITION_WORDS,
     QUANTITY_WORDS,
     state_of,
@@ -60,8 +61,7 @@ def _move_as_one(axes: list[Series]) -> bool:
         return False
     if any({"temperature_c", "target_c"} & _named(axis) for axis in axes):
         return False
-    moved = [axis.high - axis.low for axis in axes]
-    if len(axes[0].values) < 5 or sum(span > 1.0 for span in moved) < 2:
+    if len(axes[0].values) < 5 or sum(axis.noise > 0.5 for axis in axes) < 2:
         return False
     # A coordinate wanders over its range; a held temperature only flutters.
     return all(
@@ -167,6 +167,8 @@ def message(leaves: Mapping[Place, Series], taken: set[Place]) -> Found | None:
     best: Found | None = None
     for place, one in leaves.items():
         if place in taken or not (one.is_text or one.is_texts) or one.is_text_number:
+            continue
+        if one.is_texts and (one.last_words & NAMES or one.distinct < 2):
             continue
         named = any(QUANTITY_WORDS.get(word) == "message" for word in one.last_words)
         wordy = max((str(value).count(" ") for value in one.values), default=0) >= _MESSAGE_SIGNS

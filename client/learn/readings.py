@@ -27,6 +27,8 @@ from client.learn.vocabulary import (
 )
 from shared.updates import Floats
 
+MAX_ANCHORS = 64
+"""Temperatures that one host may have."""
 _ENOUGH = 1.4
 _DEGREES = ("celsius", "kelvin", "fahrenheit")
 _NOT_TEMPERATURES = {"target_c", "power", "code", "resistance_ohm", "speed_mm_s", "uptime_s"}
@@ -65,7 +67,7 @@ def groups(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Group]:
     anchors = [found for found in scored if found.score >= _ENOUGH]
     anchors += _by_behaviour(scored, anchors, numbers)
     anchors += _alike(scored, anchors)
-    anchors = _without_repeats(_without_targets(anchors))
+    anchors = _without_repeats(_without_targets(anchors[:MAX_ANCHORS]))
     used = {found.series.place for found in anchors}
     made = [Group(found) for found in anchors]
     _add_each(made, "target_c", leaves, used | taken)

@@ -8,6 +8,7 @@ import numpy as np
 
 from client.learn.tree import Place, text_of
 from client.learn.vocabulary import LIMIT_WORDS, QUANTITY_WORDS, words
+from client.values import number_in
 from shared.updates import Floats
 
 MAX_POINTS = 20_000
@@ -34,7 +35,7 @@ class Series:
     @cached_property
     def is_text_number(self) -> bool:
         return bool(self.values) and all(
-            type(value) is str and as_number(value) is not None for value in self.values
+            type(value) is str and number_in(value) is not None for value in self.values
         )
 
     @cached_property
@@ -52,7 +53,7 @@ class Series:
 
     @cached_property
     def numbers(self) -> Floats:
-        taken = [as_number(value) if type(value) is str else value for value in self.values]
+        taken = [number_in(value) if type(value) is str else value for value in self.values]
         return np.array(taken, dtype=np.float64)
 
     @cached_property
@@ -145,10 +146,3 @@ class Series:
     @cached_property
     def all_words(self) -> set[str]:
         return {word for parts in self.words for word in parts}
-
-
-def as_number(text: str) -> float | None:
-    """The number that a short text is, a unit after it left out; None for any other text."""
-    from client.values import number_in
-
-    return number_in(text)

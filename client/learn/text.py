@@ -133,7 +133,7 @@ def _channel(channel: Proposal, draft: Draft) -> Iterator[str]:
     base = () if item is not None else _base([f.series.place for f in found])
     yield ""
     if channel.why:
-        yield f"# {channel.why}"
+        yield f"# {clean(channel.why)}"
     yield f"[channels.{key(channel.name)}]"
     if item is not None:
         yield f"item = {_item_text(item)}"
@@ -225,7 +225,7 @@ def _state(
         yield "# The host's state: say what its words mean, then take away the '# '."
     why = "; ".join(each for each in found.why if each)
     yield f"{mark}[channels.{key(channel)}.state]"
-    yield f"{mark}at = {quoted(pointer_of(found.series.place[len(base):] if not base else found.series.place[len(base):]))}  # {why}"
+    yield f"{mark}at = {quoted(pointer_of(found.series.place[len(base) :]))}  # {clean(why)}"
     pairs = [f"{key(word)} = {quoted(ours)}" for word, ours in draft.words.items() if ours]
     if has_words:
         yield f"words = {{ {', '.join(pairs)} }}"

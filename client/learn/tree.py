@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator
 from typing import Any, NamedTuple
 
+from client.values import number_in
 from client.learn.vocabulary import NAME_WORDS, words
 
 MAX_DEPTH = 12
@@ -43,7 +44,10 @@ def _collect(node: Any, place: Place, shape: Place, keys: ListKeys, found: list[
         for name, child in node.items():
             _collect(child, (*place, name), (*shape, name), keys, found)
     elif type(node) is list:
-        if not node or all(type(item) is str for item in node):
+        if not node or (
+            all(type(item) is str for item in node)
+            and not all(number_in(item) is not None for item in node)
+        ):
             found.append((place, node))
             return
         key = keys.get(shape)

@@ -45,6 +45,8 @@ LIMIT_WORDS = {
     *("kp", "ki", "kd", "pid", "voltage", "volts", "current", "memory", "cpu", "distance"),
 }
 NAME_WORDS = {"name", "id", "label", "key", "channel", "what", "which", "called", "title", "tag"}
+NAMES = {"names", "labels", "channels", "sensors", "titles", "ids", "keys", "order"}
+"""Words for a list of names."""
 
 CHANNEL_WORDS: dict[str, str] = {
     **dict.fromkeys(("nozzle", "hotend", "hot", "extruder", "head", "tool", "heads"), "nozzle"),

@@ -1,0 +1,118 @@
+"""Proof of a profile: which of its readings gave values, how often, and how time runs.
+
+Feed it the entries of a watch; no I/O, no clock.
+"""
+
+from collections import Counter
+
+import msgspec
+import numpy as np
+
+from client.form import Profile
+from client.mapping import Mapper
+from shared.updates import Entry, EntryKind, Floats, Value
+
+MAX_MOMENTS = 10_000
+
+
+class ReadingProof(msgspec.Struct, frozen=True):
+    """One reading of the profile: how often it gave a value, the last one, how often it could not."""
+
+    key: str
+    count: int
+    last: Value | None
+    refused: int
+
+
+class TimeProof(msgspec.Struct, frozen=True):
+    """How log time runs against own time. Delays are beyond the quickest update's, s."""
+
+    has_clock: bool
+    moments: int
+    slope: float | None
+    """Log seconds a second of own time, by a robust line (Theil–Sen)."""
+    delay_median_s: float
+    delay_99_s: float
+    jumps: int
+
+
+class Proof:
+    """Counts what a profile makes of a host's messages."""
+
+    def __init__(self, profile: Profile) -> None:
+        self._mapper = Mapper(profile)
+        self._has_clock = any(source.clock is not None for source in profile.updates)
+        self._keys = [
+            f"{name}.{quantity}"
+            for name, channel in profile.channels.items()
+            for quantity in channel.readings
+        ]
+        self._counts: Counter[str] = Counter()
+        self._last: dict[str, Value] = {}
+        self._own_s: list[float] = []
+        self._log_s: list[float] = []
+        self.messages = 0
+        self.updates = 0
+        self.first_own_s: float | None = None
+        self.last_own_s = 0.0
+
+    def feed(self, entry: Entry) -> None:
+        self.first_own_s = entry.own_s if self.first_own_s is None else self.first_own_s
+        self.last_own_s = entry.own_s
+        self.messages += entry.kind is EntryKind.MESSAGE
+        for update in self._mapper.feed(entry):
+            if not update.values or entry.kind is not EntryKind.MESSAGE:
+                continue
+            self.updates += 1
+            self._counts.update(update.values.keys())
+            self._last |= update.values
+            if len(self._own_s) < MAX_MOMENTS:
+                self._own_s.append(entry.own_s)
+                self._log_s.append(update.time_s)
+
+    @property
+    def seconds(self) -> float:
+        """Own time from the first entry to the last."""
+        return 0.0 if self.first_own_s is None else self.last_own_s - self.first_own_s
+
+    @property
+    def refused(self) -> Counter[str]:
+        """What was not taken: by key for values, by a word for frames."""
+        return self._mapper.refused
+
+    def readings(self) -> list[ReadingProof]:
+        """Each reading of the profile, in its order."""
+        return [
+            ReadingProof(key, self._counts[key], self._last.get(key), self._mapper.refused[key])
+            for key in self._keys
+        ]
+
+    def time(self) -> TimeProof:
+        own, log = np.array(self._own_s), np.array(self._log_s)
+        slope = line_slope(own, log)
+        lag = own - log if len(own) else np.zeros(1)
+        delays = lag - lag.min()
+        return TimeProof(
+            self._has_clock,
+            len(own),
+            slope,
+            float(np.median(delays)),
+            float(np.quantile(delays, 0.99)),
+            self._mapper.clock_jumps,
+        )
+
+
+def line_slope(x: Floats, y: Floats, most: int = 400) -> float | None:
+    """Slope of the line through points, median of all pairs' slopes (Theil 1950, Sen 1968).
+
+    At most `most` points, evenly chosen, are used; None for fewer than three or no spread.
+    """
+    if len(x) > most:
+        chosen = np.linspace(0, len(x) - 1, most).astype(int)
+        x, y = x[chosen], y[chosen]
+    if len(x) < 3:
+        return None
+    first, second = np.triu_indices(len(x), 1)
+    run = x[second] - x[first]
+    good = run > 0.0
+    return float(np.median((y[second] - y[first])[good] / run[good])) if good.any() else None

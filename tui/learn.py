@@ -1,0 +1,313 @@
+"""`ohmvigil learn`: listens to a host whose names are not known yet and drafts a profile."""
+
+import argparse
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from shared.errors import BadInput
+from tui.output import say
+
+if TYPE_CHECKING:
+    from client.form import Profile, Request
+    from client.learn import Draft, Link
+    from shared.updates import Entry
+
+EXAMPLE = """ohmvigil learn ws://127.0.0.1:9000/feed --send '{"method": "begin"}' --name attic"""
+LISTEN_S = 20.0
+PROVE_S = 10.0
+_STATES = ("up", "starting", "halted", "gone")
+_FILE_STEP_S = 0.25
+"""Lines of a file bear no times of arrival; they are taken to be this far apart."""
+MAX_FILE_BYTES = 64 << 20
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Options of the command; imports nothing."""
+    parser.add_argument(
+        "source", metavar="ADDRESS", help="ws:, wss:, tcp:, unix: or a file of captured NDJSON"
+    )
+    parser.add_argument(
+        "--send",
+        metavar="REQUEST",
+        action="append",
+        default=[],
+        help="JSON to send after connecting; may be repeated; nothing else is ever sent",
+    )
+    parser.add_argument(
+        "--bare", action="store_true", help="send requests as they stand, not as JSON-RPC"
+    )
+    parser.add_argument("--listen", metavar="SECONDS", type=float, default=LISTEN_S)
+    parser.add_argument("--prove", metavar="SECONDS", type=float, default=PROVE_S)
+    parser.add_argument("--yes", action="store_true", help="ask nothing, take what is likeliest")
+    parser.add_argument("-o", "--output", metavar="FILE", help="profile to write")
+    parser.add_argument("--name", metavar="NAME", help="save it under this name")
+    parser.add_argument("--force", action="store_true", help="write over a profile that is there")
+    parser.add_argument(
+        "--framing",
+        choices=("newline", "delimiter", "length"),
+        help="of tcp: and unix: (default: recognised from the bytes)",
+    )
+    parser.add_argument(
+        "--delimiter", metavar="BYTE", help="byte that ends a frame, such as 3 or 0x03"
+    )
+    parser.add_argument("--address", metavar="ADDRESS", help="address to write, for a file")
+    parser.add_argument("--token-env", metavar="NAME", help="variable that holds a token")
+    parser.add_argument("--token-file", metavar="FILE", help="file (mode 0600) that holds a token")
+    parser.add_argument("--token-header", metavar="NAME", help="header for it (Authorization)")
+    parser.add_argument("--token-prefix", metavar="TEXT", help="what precedes it ('Bearer ')")
+    parser.add_argument("--ca-file", metavar="FILE", help="private certificate authority, PEM")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Listen, propose, ask, write, prove."""
+    from client.learn import profile_text
+    from client.profile import load_profile
+
+    is_live = "://" in options.source or options.source.startswith("unix:")
+    target = _target(options)
+    draft, link, entries = _live(options) if is_live else _from_file(options)
+    _check_found(draft, options.source)
+    asks = not options.yes and sys.stdin.isatty() and sys.stdout.isatty()
+    for line in found_lines(draft):
+        say(line)
+    if asks:
+        _ask(draft)
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_text(profile_text(draft, link), encoding="utf-8")
+    except OSError as error:
+        what = (error.strerror or "cannot be written").lower()
+        raise BadInput(str(target), what, "name a file with -o") from None
+    profile = load_profile(target)
+    say(f"wrote {target}")
+    named = target.stem if options.output is None else str(target)
+    _prove(profile, entries if not is_live else None, named, options.prove)
+    if is_live:
+        say(f"watch it with: ohmvigil watch {named}")
+    return 0
+
+
+def found_lines(draft: "Draft") -> Iterator[str]:
+    """The candidates with live values and why."""
+    from client.learn.text import shown
+    from shared.text import clean
+
+    yield f"{draft.messages} messages from {len(draft.sources)} kinds of message"
+    for channel in draft.channels:
+        why = f"  ({clean(channel.why)})" if channel.why else ""
+        yield f"{channel.name}{why}"
+        for quantity, found in channel.parts.items():
+            unit = f" {found.unit}" if found.unit and found.unit != "celsius" else ""
+            reasons = "; ".join(dict.fromkeys(each for each in found.why if each))
+            value = shown(found.series.last) + unit
+            yield f"  {quantity:<15} {value:>16}   {clean(reasons, 120)}"
+    for clock in list(draft.clocks.values())[:1]:
+        yield f"clock in {clock.unit}: {clean(clock.why)}"
+    if not draft.clocks:
+        yield "no host clock found: arrival times will be used, which are coarser"
+    for word, ours in draft.words.items():
+        yield f"state '{word}' means {ours or '?'}"
+    if draft.unknown:
+        names = ["/".join(str(getattr(t, "value", t)) for t in one.place) for one in draft.unknown]
+        yield "taken for nothing: " + clean(", ".join(names), 200)
+
+
+def _target(options: argparse.Namespace) -> Path:
+    from client.profile import config_folder
+
+    if options.output is not None:
+        path = Path(options.output)
+    else:
+        name = options.name or _name_from(options.source)
+        if "/" in name or name.startswith(".") or name.endswith(".toml") or not name.isprintable():
+            raise BadInput("--name", f"'{name}' is no name", "use letters, digits and '-'")
+        path = config_folder() / f"{name}.toml"
+    if path.exists() and not options.force:
+        raise BadInput(str(path), "is there already", "give another --name or -o, or --force")
+    return path
+
+
+def _name_from(source: str) -> str:
+    """A profile's name from an address or a file's name."""
+    rest = source.partition("?")[0].partition("://")[2] or source.removeprefix("unix:")
+    last = rest.rstrip("/").rpartition("/")[2] if "://" not in source else rest.partition("/")[0]
+    kept = "".join(char if char.isalnum() and char.isascii() else "-" for char in last)
+    return kept.strip("-").removesuffix("-ndjson")[:40] or "host"
+
+
+def _requests(options: argparse.Namespace) -> "tuple[Request, ...]":
+    """What the user gave to send. A whole JSON-RPC request loses version and id, which
+    the profile adds anew on each connection."""
+    import msgspec
+
+    from client.form import Request
+    from client.plan import Fault, request_of
+
+    requests = []
+    for text in options.send:
+        try:
+            body = msgspec.json.decode(text)
+        except (ValueError, RecursionError):
+            raise BadInput("--send", "is not JSON", "write JSON as text, in quotes") from None
+        envelope = not options.bare and type(body) is dict and type(body.get("method")) is str
+        if envelope and "jsonrpc" in body:
+            body = {key: body[key] for key in ("method", "params") if key in body}
+            text = msgspec.json.encode(body).decode()
+        envelope = envelope and not set(body) - {"method", "params"}
+        request = Request(json=text, envelope=envelope)
+        try:
+            request_of(request)
+        except Fault as fault:
+            raise BadInput("--send", fault.what, fault.do) from None
+        requests.append(request)
+    return tuple(requests)
+
+
+def _delimiter(options: argparse.Namespace) -> int:
+    if options.delimiter is None:
+        return 0x0A
+    try:
+        byte = int(options.delimiter, 0)
+    except ValueError:
+        byte = -1
+    if not 0 <= byte <= 255:
+        raise BadInput("--delimiter", f"'{options.delimiter}' is no byte", "give 0 to 255")
+    return byte
+
+
+def _live(options: argparse.Namespace) -> "tuple[Draft, Link, None]":
+    from client.form import Profile, Token
+    from client.learn import Link, draft_of
+    from client.learn.listen import listen
+
+    if not 1.0 <= options.listen <= 86400.0:
+        raise BadInput("--listen", f"{options.listen:g} is out of range", "give 1 to 86400 seconds")
+    token = None
+    if options.token_env or options.token_file:
+        given = {
+            "env": options.token_env,
+            "file": options.token_file,
+            "header": options.token_header,
+            "prefix": options.token_prefix,
+        }
+        token = Token(**{key: value for key, value in given.items() if value is not None})
+    framing = options.framing or ("delimiter" if options.delimiter is not None else None)
+    profile = Profile(
+        format=1,
+        addresses=(options.source,),
+        framing=framing,
+        delimiter=_delimiter(options),
+        silence_s=max(60.0, options.listen),
+        token=token,
+        ca_file=options.ca_file or "",
+        requests=_requests(options),
+    )
+    said = [0.0]
+
+    def progress(seconds: float, count: int) -> None:
+        if sys.stderr.isatty() and seconds - said[0] >= 0.5:
+            said[0] = seconds
+            text = f"\rlistening: {seconds:.0f} of {options.listen:g} s, {count} messages "
+            print(text, end="", file=sys.stderr, flush=True)
+
+    heard = listen(profile, options.listen, progress)
+    if sys.stderr.isatty():
+        print("\r" + " " * 60 + "\r", end="", file=sys.stderr, flush=True)
+    draft = draft_of(heard.gatherer, profile.requests)
+    link = Link(
+        title=options.name or "",
+        addresses=profile.addresses,
+        framing=None if heard.framing == "newline" else heard.framing,
+        delimiter=heard.delimiter,
+        token=token,
+        ca_file=options.ca_file or "",
+    )
+    return draft, link, None
+
+
+def _from_file(options: argparse.Namespace) -> "tuple[Draft, Link, list[Entry]]":
+    from client.learn import Link, learn
+    from shared.updates import Entry, EntryKind
+
+    path = Path(options.source)
+    try:
+        with path.open("rb") as file:
+            data = file.read(MAX_FILE_BYTES + 1)
+    except OSError as error:
+        what = (error.strerror or "cannot be read").lower()
+        do = "give ws://…, wss://…, tcp://…, unix:… or a file of captured messages"
+        raise BadInput(str(path), what, do) from None
+    if len(data) > MAX_FILE_BYTES:
+        raise BadInput(str(path), "larger than 64 MiB", "cut it: a minute of messages will do")
+    lines = [line for line in data.split(b"\n") if line.strip()]
+    entries = [
+        Entry(n * _FILE_STEP_S, EntryKind.MESSAGE, line.strip()) for n, line in enumerate(lines)
+    ]
+    requests = _requests(options)
+    draft = learn(entries, requests, timed=False)
+    addresses = (options.address,) if options.address else ()
+    return draft, Link(title=options.name or "", addresses=addresses), entries
+
+
+def _check_found(draft: "Draft", source: str) -> None:
+    from shared.text import clean
+
+    if any("temperature_c" in channel.parts for channel in draft.channels):
+        return
+    shown = clean(source.partition("?")[0])
+    numbers = f", {len(draft.unknown)} numbers in them" if draft.unknown else ""
+    what = f"{draft.messages} messages{numbers}, but nothing that looks like a temperature"
+    do = "listen longer while it heats, ask for more with --send, or write a profile by hand"
+    raise BadInput(shown, what, do)
+
+
+def _ask(draft: "Draft") -> None:
+    """The few questions: what channels are called, and what state words mean."""
+    from client.learn.draft import MAX_NAME
+    from shared.text import clean
+
+    say("Enter takes what stands in brackets; '-' leaves a channel out.")
+    kept = []
+    for channel in draft.channels:
+        if "temperature_c" in channel.parts:
+            answer = _answer(f"name of this channel [{channel.name}]: ")
+            if answer == "-":
+                continue
+            taken = {other.name for other in draft.channels if other is not channel}
+            if answer and clean(answer, MAX_NAME) not in taken:
+                channel.name = clean(answer, MAX_NAME) or channel.name
+        kept.append(channel)
+    draft.channels = kept
+    for word, ours in draft.words.items():
+        answer = _answer(f"state '{word}' means {', '.join(_STATES)} [{ours or 'not known'}]: ")
+        if answer in _STATES:
+            draft.words[word] = answer
+
+
+def _answer(question: str) -> str:
+    try:
+        return input(question).strip()
+    except EOFError:
+        return ""
+
+
+def _prove(
+    profile: "Profile", entries: "list[Entry] | None", title: str, seconds: float
+) -> None:
+    """Watch through the written profile, or read the file again through it."""
+    from client.proof import Proof
+    from tui.profilecheck import check_lines, run_check
+
+    if seconds <= 0.0:
+        return
+    if entries is None:
+        run_check(profile, title, seconds)
+        return
+    proof = Proof(profile)
+    for entry in entries:
+        proof.feed(entry)
+    for line in check_lines(proof, timed=False):
+        say(line)
+

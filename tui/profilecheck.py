@@ -1,0 +1,92 @@
+"""`ohmvigil watch PROFILE --check`, and the proof at the end of `learn`."""
+
+import time
+from collections.abc import Iterable, Iterator
+
+from client.profile import Profile
+from client.proof import Proof, ReadingProof
+from shared.text import clean
+from tui.output import say
+
+SECONDS = 10.0
+
+
+def run_check(profile: Profile, title: str, seconds: float = SECONDS) -> int:
+    """Watch for a while and say what the profile gives. 0: it gave values; 1: it gave none."""
+    from client.reader import Link, Reader
+
+    proof = Proof(profile)
+    reader = Reader(profile)
+    say(f"{title}: watching for {seconds:g} s")
+    end = time.monotonic() + seconds
+    reader.start()
+    try:
+        while (left := end - time.monotonic()) > 0.0:
+            reader.wait(min(left, 0.25))
+            for entry in reader.take():
+                proof.feed(entry)
+            if reader.link.state is Link.ENDED:
+                break
+        link = reader.link
+    finally:
+        reader.stop()
+    if reader.fatal is not None:
+        raise reader.fatal
+    if link.state is not Link.OPEN:
+        say(f"the link is {link.state}: {link.why or 'not open yet'}")
+    for line in check_lines(proof, reader.dropped):
+        say(line)
+    return 0 if any(reading.count for reading in proof.readings()) else 1
+
+
+def check_lines(proof: Proof, dropped: int = 0, timed: bool = True) -> Iterator[str]:
+    """What a proof found, as lines. `timed`: whether own times were really measured."""
+    readings = proof.readings()
+    gave = [reading for reading in readings if reading.count]
+    never = [reading for reading in readings if not reading.count]
+    rate = f", {proof.updates / max(proof.seconds, 1e-9):.1f} a second" if timed else ""
+    yield f"{proof.messages} messages, {proof.updates} with readings{rate}"
+    yield from _table(gave)
+    if never:
+        yield "never gave a value: " + ", ".join(_named(reading) for reading in never)
+        yield "  (a host that sends only changes may not have had one to send)"
+    if timed:
+        yield from _time_lines(proof)
+    frames = {word: n for word, n in proof.refused.items() if "." not in word}
+    if frames:
+        yield "not taken: " + ", ".join(f"{n} × {clean(word)}" for word, n in frames.items())
+    if dropped:
+        yield f"dropped unread: {dropped}"
+
+
+def _table(readings: Iterable[ReadingProof]) -> Iterator[str]:
+    rows = [(reading.key, reading.count, reading.last, reading.refused) for reading in readings]
+    width = max((len(key) for key, *_ in rows), default=0)
+    for key, count, last, refused in rows:
+        value = f"{last:.6g}" if isinstance(last, float) else clean(str(last), 40)
+        more = f"   refused {refused}" if refused else ""
+        yield f"  {key:<{width}}  {count:>6} ×   last {value}{more}"
+
+
+def _named(reading: ReadingProof) -> str:
+    return reading.key + (f" (refused {reading.refused})" if reading.refused else "")
+
+
+def _time_lines(proof: Proof) -> Iterator[str]:
+    found = proof.time()
+    if not found.has_clock:
+        yield "clock: none; arrival times are used, which are coarser"
+        return
+    if found.moments < 3:
+        yield "clock: too few updates to judge it"
+        return
+    run = ""
+    if found.slope is not None:
+        run = f"runs {(found.slope - 1.0) * 1e6:+.0f} ppm against ours"
+        if abs(found.slope - 1.0) > 0.05:
+            run = f"runs {found.slope:.4g} times as fast as ours: check clock_unit"
+    jumps = f", {found.jumps} jumps" if found.jumps else ""
+    yield (
+        f"clock: {run}{jumps}; delay beyond the quickest {found.delay_median_s * 1e3:.0f} ms "
+        f"median, {found.delay_99_s * 1e3:.0f} ms at most in 99 of 100"
+    )
