@@ -12,6 +12,7 @@ from textual.widgets import Input
 
 from shared.text import clean
 from tui.board import Board
+from tui.glyphs import channel_word
 from tui.keys import KEYS
 from tui.painter import body, paint
 from tui.palette import Commands
@@ -256,7 +257,7 @@ class OhmvigilApp(App[None]):
         self.state.selected = event.id
         if event.channel in [health.channel for health in self._now.channels]:
             self.state.channel = event.channel
-        self.tell(f"{hms(event.start_s)} {event.channel} {event.kind}: {event.text}")
+        self.tell(f"{hms(event.start_s)} {channel_word(event.channel)} {event.kind}: {event.text}")
 
     def action_line(self, step: int) -> None:
         """Up or down: sensors in the chart, events in the list, lines in a text."""

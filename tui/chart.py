@@ -187,6 +187,9 @@ def _clip_marks(
         x = first - len(text)
         if x < free_from:
             x = last + 1
+        if x + len(text) > area.width:
+            # No room on either side: over the group's own arrows, or before the edge.
+            x = max(min(first + 1, area.width - len(text)), free_from)
         if x + len(text) <= area.width:
             board.text(area.x + x, y, text, Ink.ALARM)
         free_from = max(last + 1, x + len(text)) + 1

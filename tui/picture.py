@@ -38,6 +38,7 @@ def take_picture(history: History, now: Snapshot, state: ScreenState, cells: int
         columns(grid, *history.samples(f"{state.channel}.{key}", grid.start_s, grid.end_s), blank)
         for key in ("temperature_c", "target_c", "power")
     )
+    target = without_off(target)
     ribbons = {
         health.channel: levels(
             health.channel, now.events, grid, blank, since_s, min(now.now_s, newest_s)
@@ -50,6 +51,12 @@ def take_picture(history: History, now: Snapshot, state: ScreenState, cells: int
     axis = settled(believed_range(reading, target, believed), state.axes.get(key))
     state.axes[key] = axis
     return Picture(grid, blank, reading, target, power, axis, ribbons)
+
+
+def without_off(target: Columns) -> Columns:
+    """A target of zero or less means "off": no line there, nor down to it."""
+    high = np.where(target.high > 0, target.high, np.nan)
+    return Columns(np.where(target.low > 0, target.low, high), high)
 
 
 def _held(history: History, newest_s: float) -> tuple[float, float]:

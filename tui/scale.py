@@ -71,8 +71,7 @@ def believed_range(reading: Columns, target: Columns, believed: Flags) -> tuple[
             float(np.max(_running_median(reading.high[held]))),
         ]
     goals = np.concatenate([target.low, target.high])
-    # A target of zero means "off", not a temperature to show.
-    goals = goals[goals > 0]
+    goals = goals[~np.isnan(goals)]
     if len(goals):
         ends += [float(goals.min()), float(goals.max())]
     if not ends:

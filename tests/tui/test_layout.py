@@ -275,3 +275,30 @@ def test_a_chattering_fault_does_not_flatten_the_chart_ahead_of_the_cursor() -> 
     state = ScreenState(channel="nozzle")
     take_picture(source.history, source.now, state, 48)
     assert state.axes["nozzle", state.window.zoom].top <= 250.0
+
+
+def test_a_reading_that_is_open_from_the_start_still_gets_its_number() -> None:
+    """Arrows from edge to edge leave no room beside them: the number stands among them."""
+    source = FakeSource()
+    source.held = History()
+    rows = [Update(n / 4, {"nozzle.temperature_c": 988.4}) for n in range(3000)]
+    source.held.append(batch_of(rows))
+    always = msgspec.structs.replace(source.now.events[-1], start_s=0.0)
+    source.change(events=(always,), now_s=749.0)
+    for size in SIZES:
+        top = shown(source, size)[1][GUTTER:]
+        assert "988" in top
+        assert "▲▲▲" in top
+
+
+def test_what_concerns_all_channels_is_called_all() -> None:
+    source = FakeSource()
+    network = msgspec.structs.replace(source.now.causes[0], channel="*", cause=Cause.NETWORK)
+    source.change(causes=(network,))
+    assert any("all: network" in line for line in shown(source))
+    assert any(
+        "link-loss on all" in line
+        for line in shown(
+            source, view=ViewName.EVENTS, state=ScreenState(view=ViewName.EVENTS, selected=3)
+        )
+    )

@@ -4,6 +4,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tui.picture import without_off
 from tui.raster import Columns
 from tui.scale import Axis, believed_range, nice_axis, settled
 
@@ -62,8 +63,11 @@ def test_a_reading_that_was_never_believed_leaves_a_usual_range() -> None:
     assert believed_range(flat(988.0), NONE, ~ALL) == (0.0, 300.0)
 
 
-def test_a_target_of_zero_means_off_and_is_not_shown() -> None:
-    assert believed_range(flat(210.0), flat(0.0), ALL) == (210.0, 210.0)
+def test_a_target_of_zero_means_off_and_is_not_drawn() -> None:
+    target = Columns(np.array([210.0, 0.0, 0.0]), np.array([210.0, 210.0, 0.0]))
+    drawn = without_off(target)
+    np.testing.assert_array_equal(drawn.low, [210.0, 210.0, np.nan])
+    np.testing.assert_array_equal(drawn.high, [210.0, 210.0, np.nan])
 
 
 @given(st.lists(st.floats(-0.9, 0.9), min_size=20, max_size=60))

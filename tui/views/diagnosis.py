@@ -2,6 +2,7 @@
 
 from shared.events import Check, NotEvaluated, RankedCause
 from tui.board import Board, Ink, Rect
+from tui.glyphs import channel_word
 from tui.views.frame import Frame
 from tui.views.hint import cause_name
 from tui.views.text import Line, paint_lines
@@ -25,7 +26,7 @@ def diagnosis_lines(frame: Frame) -> list[Line]:
     for channel in dict.fromkeys(cause.channel for cause in now.causes):
         ranked = [cause for cause in now.causes if cause.channel == channel]
         lines.append(Line("", ""))
-        lines.append(Line("all" if channel == "*" else channel, "most likely", Ink.DIM, Ink.STRONG))
+        lines.append(Line(channel_word(channel), "most likely", Ink.DIM, Ink.STRONG))
         likely = [cause for cause in ranked if cause.probability >= UNLIKELY] or ranked[:1]
         for cause in likely[:FULL]:
             lines += _cause(cause)
@@ -68,6 +69,6 @@ def _blind(items: tuple[NotEvaluated, ...]) -> list[Line]:
         return []
     lines = [Line("", ""), Line("blind to", "not evaluated, so silence says nothing", Ink.DIM)]
     for (kind, why), channels in grouped.items():
-        names = ", ".join("all" if name == "*" else name for name in channels)
+        names = ", ".join(map(channel_word, channels))
         lines.append(Line("", f"{kind} on {names}: {why}"))
     return lines

@@ -2,7 +2,7 @@
 
 from shared.events import Event
 from tui.board import SELECTED, Board, Ink, Rect
-from tui.glyphs import SEVERITY_INK, SEVERITY_LETTER
+from tui.glyphs import SEVERITY_INK, SEVERITY_LETTER, channel_word
 from tui.views.frame import Frame
 from tui.when import hms, short, spelt
 
@@ -24,7 +24,7 @@ def paint_rows(
         board.text(x, y, SEVERITY_LETTER[event.severity], mark)
         board.text(x + 2, y, hms(event.start_s).rjust(TIME), ink, TIME)
         x += 3 + TIME
-        board.text(x, y, "all" if event.channel == "*" else event.channel, ink, CHANNEL - 1)
+        board.text(x, y, channel_word(event.channel), ink, CHANNEL - 1)
         x += CHANNEL
         board.text(x, y, event.kind, mark if event.is_active else ink, KIND - 1)
         x += KIND
@@ -61,7 +61,7 @@ def event_facts(event: Event, frame: Frame) -> list[tuple[str, int]]:
     facts = [
         (
             f"{SEVERITY_LETTER[event.severity]} {event.severity}: {event.kind} on "
-            f"{'all channels' if event.channel == '*' else event.channel}",
+            f"{channel_word(event.channel)}",
             int(SEVERITY_INK[event.severity]),
         ),
         (event.text, int(Ink.PLAIN)),

@@ -2,6 +2,7 @@
 
 from shared.events import RankedCause
 from tui.board import Board, Ink, Rect, wrap
+from tui.glyphs import channel_word
 from tui.views.frame import Frame
 
 LABEL = 6
@@ -27,7 +28,11 @@ def paint_hint(board: Board, area: Rect, frame: Frame) -> None:
         return
     board.text(area.x, area.y, f"{cause.probability:4.0%}", Ink.STRONG)
     x = board.text(
-        area.x + LABEL, area.y, f"{cause.channel}: {cause_name(cause)}", Ink.STRONG, width
+        area.x + LABEL,
+        area.y,
+        f"{channel_word(cause.channel)}: {cause_name(cause)}",
+        Ink.STRONG,
+        width,
     )
     if cause.evidence_for:
         why = "; ".join(cause.evidence_for)

@@ -8,7 +8,7 @@ from shared.events import Event
 from shared.health import ChannelHealth, Trust
 from tui import chart
 from tui.board import Board, Ink, Rect, wrap
-from tui.glyphs import TRUST_INK
+from tui.glyphs import TRUST_INK, Glyphs
 from tui.picture import Picture, take_picture
 from tui.raster import COLUMN_DOTS
 from tui.ribbon import LEVELS
@@ -137,6 +137,10 @@ def degrees(value: float | None) -> str:
     return "-" if value is None else f"{value:.1f}"
 
 
+def target_words(target_c: float, glyphs: Glyphs) -> str:
+    return f"{glyphs.target} target {target_c:.1f} °C" if target_c > 0 else "  target off"
+
+
 def _paint_facts(board: Board, area: Rect, parts: Layout, picture: Picture, frame: Frame) -> None:
     """Beside the chart: the channel in focus, as it is now or was at the cursor."""
     now, state = frame.now, frame.state
@@ -174,7 +178,7 @@ def _facts_now(health: ChannelHealth, frame: Frame) -> list[tuple[str, int]]:
         (f"{glyphs.reading} {degrees(health.temperature_c)} °C", int(Ink.READING)),
     ]
     if health.target_c is not None:
-        facts.append((f"{glyphs.target} target {health.target_c:.1f} °C", Ink.TARGET))
+        facts.append((target_words(health.target_c, glyphs), Ink.TARGET))
     facts.append((f"{health.trust} since {hms(since)}", TRUST_INK[health.trust]))
     if health.why:
         facts.append((health.why, Ink.PLAIN))
@@ -194,7 +198,7 @@ def _facts_at(channel: str, time_s: float, picture: Picture, frame: Frame) -> li
         (f"{glyphs.reading} {degrees(reading)} °C", int(Ink.READING)),
     ]
     if target is not None:
-        facts.append((f"{glyphs.target} target {target:.1f} °C", Ink.TARGET))
+        facts.append((target_words(target, glyphs), Ink.TARGET))
     cell = min(max(picture.grid.cell_of(time_s), 0), picture.grid.count // COLUMN_DOTS - 1)
     level = int(picture.ribbons[channel][cell * COLUMN_DOTS : (cell + 1) * COLUMN_DOTS].max())
     if level >= 0:

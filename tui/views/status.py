@@ -7,6 +7,8 @@ from tui.snapshot import LinkState, Snapshot
 from tui.views.frame import Frame
 from tui.when import hms, short
 
+LEAST_TITLE = 20
+"""A title that has to be cut to less than this is left out."""
 OLD_S = 3.0
 """Data older than this is called old."""
 
@@ -30,8 +32,9 @@ def paint_status(board: Board, area: Rect, frame: Frame) -> None:
     for text, ink in parts:
         if text and x + shown_width(text) < end:
             x = board.text(x, area.y, text, ink) + 2
-    if end - x > 12:
-        board.text(x, area.y, now.title, Ink.DIM, end - x - 2)
+    room = end - x - 2
+    if room >= min(shown_width(now.title), LEAST_TITLE):
+        board.text(x, area.y, now.title, Ink.DIM, room)
 
 
 def _trust(now: Snapshot) -> Part:
