@@ -1,6 +1,7 @@
-"""Which faults get a figure of their own, and how much of the log it shows."""
+"""Which faults get a figure, and how much of the log it shows."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 from recordings.report.facts import is_fault
 from recordings.report.gather import Window
@@ -13,10 +14,20 @@ LONGEST_S = 600.0
 MOST_FIGURES = 12
 
 
-def shown_faults(events: Sequence[Event]) -> list[Event]:
-    """One event for each kind and channel: the worst, then the most frequent, then the first.
+@dataclass(slots=True)
+class Shown:
+    """One figure: a fault, other faults of the channel that it shows as well, and the stretch."""
 
-    Notices are left out, unless there is nothing else.
+    event: Event
+    window: Window
+    others: list[Event] = field(default_factory=list)
+
+
+def shown_faults(events: Sequence[Event], first_s: float, last_s: float) -> list[Shown]:
+    """A figure for each distinct fault: the worst, then most frequent, of a kind and channel.
+
+    One that another figure of its channel shows already joins it. Notices are left out,
+    unless there is nothing else.
     """
     faults = [event for event in events if is_fault(event)] or list(events)
     best: dict[tuple[str, str], Event] = {}
@@ -24,8 +35,15 @@ def shown_faults(events: Sequence[Event]) -> list[Event]:
         key = (event.kind, event.channel)
         if key not in best or _weight(event) > _weight(best[key]):
             best[key] = event
-    worst = sorted(best.values(), key=lambda event: -event.severity.rank)[:MOST_FIGURES]
-    return sorted(worst, key=lambda event: (event.start_s, event.id))
+    figures: list[Shown] = []
+    for event in sorted(best.values(), key=_weight, reverse=True):
+        window = window_of(event, first_s, last_s)
+        inside = next((each for each in figures if _shows(each, event)), None)
+        if inside is not None:
+            inside.others.append(event)
+        elif len(figures) < MOST_FIGURES:
+            figures.append(Shown(event, window))
+    return sorted(figures, key=lambda each: (each.event.start_s, each.event.id))
 
 
 def window_of(event: Event, first_s: float, last_s: float) -> Window:
@@ -35,5 +53,14 @@ def window_of(event: Event, first_s: float, last_s: float) -> Window:
     return Window(max(event.start_s - MARGIN_S, first_s), min(end_s + MARGIN_S, last_s))
 
 
-def _weight(event: Event) -> tuple[int, int]:
-    return event.severity.rank, event.count
+def _shows(figure: Shown, event: Event) -> bool:
+    """Whether an event begins well inside a figure of its channel."""
+    window = figure.window
+    return (
+        figure.event.channel == event.channel
+        and window.start_s <= event.start_s <= window.end_s - MARGIN_S / 2
+    )
+
+
+def _weight(event: Event) -> tuple[int, int, float]:
+    return event.severity.rank, event.count, -event.start_s

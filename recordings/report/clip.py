@@ -8,10 +8,12 @@ import numpy as np
 from recordings.report.gather import Line
 from shared.updates import Floats
 
-FAR = 12.0
-"""Median absolute deviations from the median beyond which a value may be clipped."""
+SMOOTH = 9
+"""Points of the running median that tells what a reading is apart from its excursions."""
+APART = 2.5
+"""A cluster this many spans of the rest away is an open or a short circuit, not heat."""
 MOST_CLIPPED = 0.25
-"""Share of values beyond which they are no exception: then all are shown."""
+"""Share of such a cluster beyond which it is no exception: then it is shown."""
 MARGIN = 0.08
 RUN_S = 2.0
 """Clipped samples closer than this are one excursion."""
@@ -27,20 +29,50 @@ class Beyond:
     is_high: bool
 
 
-def axis_range(values: Iterable[Floats], least: float) -> tuple[float, float]:
-    """Lowest and highest of an axis at least `least` wide."""
-    joined = np.concatenate([np.empty(0), *values])
-    joined = joined[np.isfinite(joined)]
-    if not len(joined):
+def axis_range(
+    lines: Iterable[tuple[Floats, Floats]], least: float, room: float
+) -> tuple[float, float]:
+    """Lowest and highest of an axis at least `least` wide.
+
+    `lines` are lowest and highest values, shapes (n,). What the readings do apart from
+    excursions is in the range; excursions are as long as it grows to no more than `room`
+    times that.
+    """
+    lows, highs = [], []
+    core: list[float] = []
+    for low, high in lines:
+        low, high = low[np.isfinite(low)], high[np.isfinite(high)]
+        if len(low):
+            lows.append(float(low.min()))
+            highs.append(float(high.max()))
+            # The highest of the lowest and the lowest of the highest: excursions are in neither.
+            core += [float(_usual(high).min()), float(_usual(low).max())]
+    if not core:
         return 0.0, 1.0
-    middle = float(np.median(joined))
-    apart = np.abs(joined - middle)
-    near = joined[apart <= FAR * max(float(np.median(apart)), least / 4)]
-    if len(near) < (1.0 - MOST_CLIPPED) * len(joined):
-        near = joined
-    low, high = float(near.min()), float(near.max())
-    pad = max(MARGIN * (high - low), (least - (high - low)) / 2)
-    return low - pad, high + pad
+    bottom, top = min(core), max(core)
+    span = max(top - bottom, least)
+    bottom = max(min(lows), bottom - (room - 1.0) * span)
+    top = min(max(highs), top + (room - 1.0) * span)
+    pad = max(MARGIN * (top - bottom), (least - (top - bottom)) / 2)
+    return bottom - pad, top + pad
+
+
+def _usual(values: Floats) -> Floats:
+    """Values without short excursions and without a small cluster far away, shape (m,)."""
+    half = SMOOTH // 2
+    padded = np.pad(values, half, mode="edge")
+    smooth = np.median(np.lib.stride_tricks.sliding_window_view(padded, SMOOTH), axis=1)
+    ordered = np.sort(smooth)
+    steps = np.diff(ordered)
+    if not len(steps):
+        return ordered
+    at = int(steps.argmax())
+    below, above = ordered[: at + 1], ordered[at + 1 :]
+    for kept, other in ((below, above), (above, below)):
+        is_small = len(other) <= MOST_CLIPPED * len(ordered)
+        if is_small and steps[at] > APART * (kept[-1] - kept[0]):
+            return kept
+    return ordered
 
 
 def beyond(line: Line, low: float, high: float) -> list[Beyond]:
@@ -52,7 +84,7 @@ def beyond(line: Line, low: float, high: float) -> list[Beyond]:
         time_s, value = float(line.time_s[index]), float(line.value[index])
         is_high = value > high
         last = found[-1] if found else None
-        joins = index == previous + 1 or (last and time_s - line.time_s[previous] <= RUN_S)
+        joins = index == previous + 1 or time_s - line.time_s[previous] <= RUN_S
         previous = index
         if last is not None and joins and last.is_high == is_high:
             further = max(last.value, value) if is_high else min(last.value, value)

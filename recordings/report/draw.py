@@ -23,7 +23,10 @@ if TYPE_CHECKING:
 WIDTH_IN = 9.6
 MOST_LINES = 6
 """Channels drawn in the timeline; those with faults come first."""
-MOST_NUMBERS = 12
+ROOM, TIMELINE_ROOM = 3.0, 1.6
+"""How far excursions may widen an axis; see `axis_range`."""
+NAME_IN = 0.17
+"""Height of a name at a line's end, inches."""
 
 INK, MUTED, GRID, ALARM, SHADE, GAP = (f"#0102{n:02x}" for n in range(3, 9))
 SERIES = tuple(f"#0102{n:02x}" for n in range(16, 22))
@@ -83,6 +86,8 @@ _STYLE = {
     "path.simplify": False,
 }
 _MARKER = re.compile(r"#0102(0[3-9]|1[0-5])")
+_PATH = re.compile(r' d="[^"]*"')
+_DIGITS = re.compile(r"(\.\d\d)\d+")
 _ID = re.compile(r'(\bid="|url\(#|href="#)')
 
 
@@ -94,16 +99,15 @@ def timeline(view: Overview, events: Sequence[Event], first_s: float, last_s: fl
 
     def draw(figure: Any) -> None:
         above, below = figure.subplots(2, 1, sharex=True, height_ratios=heights)
-        targets = [view.high[f"{channel_of(key)}.target_c"] for key in keys if _has_goal(view, key)]
-        low, high = axis_range([view.low[k] for k in keys] + [view.high[k] for k in keys], 10.0)
-        high = max([high, *(float(np.nanmax(goal)) * 1.05 for goal in targets)])
+        pairs = [(view.low[key], view.high[key]) for key in keys]
+        low, high = axis_range(pairs, 10.0, TIMELINE_ROOM)
         ends = []
         for key, colour in zip(keys, SERIES, strict=False):
             ends.append(_band(above, view, key, colour))
-            numbered = beyond(Line(view.time_s, view.high[key]), -np.inf, high)
-            _mark(above, numbered, numbers=False)
+            for values in (view.low[key], view.high[key]):
+                _mark(above, beyond(Line(view.time_s, values), low, high), numbers=False)
         above.set_ylim(low, high)
-        _names(above, ends, low, high)
+        _names(above, ends, low, high, heights[0])
         above.set_ylabel("°C")
         _gap_shades(above, view)
         _lanes(below, lanes, events, last_s)
@@ -118,6 +122,8 @@ def fault(event: Event, channel: str, window: Window, number: int) -> tuple[str,
     Returns the SVG, the reading's excursions beyond its axis, and alternative text.
     """
     panels = _panels(event, channel, window)
+    for panel in panels[:1]:
+        panel.is_first = True
     heights = tuple(panel.height for panel in panels) or (1.0,)
     clipped: list[Beyond] = []
 
@@ -125,7 +131,7 @@ def fault(event: Event, channel: str, window: Window, number: int) -> tuple[str,
         axes = np.atleast_1d(figure.subplots(len(heights), 1, sharex=True, height_ratios=heights))
         for axis, panel in zip(axes, panels, strict=False):
             found = panel.draw(axis, window)
-            if panel.is_reading:
+            if panel.is_first:
                 clipped.extend(found)
             _shade(axis, event, window)
         _time_axis(axes[-1], window.start_s, window.end_s)
@@ -137,33 +143,31 @@ def fault(event: Event, channel: str, window: Window, number: int) -> tuple[str,
 class _Panel:
     """One axis of a fault's figure."""
 
-    def __init__(
-        self, label: str, keys: Sequence[str], height: float, least: float, *, is_step: bool = False
-    ) -> None:
+    def __init__(self, label: str, keys: Sequence[str], height: float, least: float) -> None:
         self.label = label
         self.keys = keys
         self.height = height
         self._least = least
-        self._is_step = is_step
+        self.is_first = False
+        """Whether excursions are numbered here."""
         self.is_reading = keys[0].endswith((".temperature_c", ".resistance_ohm", ".code"))
 
     def draw(self, axis: "Axes", window: Window) -> list[Beyond]:
         lines = [(key, _line(window, key)) for key in self.keys]
-        low, high = axis_range([line.known for _, line in lines], self._least)
+        low, high = axis_range([(each.value, each.value) for _, each in lines], self._least, ROOM)
         found: list[Beyond] = []
         ends = []
         for (key, line), colour in zip(lines, SERIES, strict=False):
             is_goal = key.endswith(".target_c")
             style: dict[str, Any] = {"color": MUTED if is_goal else colour}
-            if is_goal or self._is_step:
-                style["drawstyle"] = "steps-post"
             if is_goal:
                 style |= {"linestyle": (0, (4, 3)), "linewidth": 1.0}
-            axis.plot(line.time_s, line.value, **style)
+            axis.plot(line.time_s, line.value, drawstyle="steps-post", **style)
             if key.endswith((".power", ".speed_mm_s")):
                 axis.fill_between(
                     line.time_s, line.value, 0.0, step="post", color=colour, alpha=0.15, lw=0
                 )
+                low = min(low, 0.0) if line.known.min(initial=0.0) < 0.0 else 0.0
             if not is_goal and self.is_reading:
                 found += beyond(line, low, high)
             if len(self.keys) > 1 and len(line.known):
@@ -172,8 +176,8 @@ class _Panel:
                 ends.append((name, style["color"], float(line.known[-1])))
         axis.set_ylim(low, high)
         axis.set_ylabel(self.label)
-        _names(axis, ends, low, high)
-        _mark(axis, found, numbers=True)
+        _names(axis, ends, low, high, self.height)
+        _mark(axis, found, numbers=self.is_first)
         return found
 
 
@@ -190,7 +194,7 @@ def _panels(event: Event, channel: str, window: Window) -> list[_Panel]:
             panels.append(_Panel(label, [f"{channel}.{key}"], 1.3, least))
             break
     if there(f"{channel}.power"):
-        panels.append(_Panel("power", [f"{channel}.power"], 0.8, 0.2, is_step=True))
+        panels.append(_Panel("power", [f"{channel}.power"], 0.8, 0.2))
     tied = event.tied_to or ""
     moves = there(*(f"motion.{axis}_mm" for axis in "xyz" if tied.startswith(f"motion.{axis}")))
     moves = moves or there("motion.speed_mm_s") or there("motion.x_mm", "motion.y_mm")
@@ -201,15 +205,14 @@ def _panels(event: Event, channel: str, window: Window) -> list[_Panel]:
 
 
 def _line(window: Window, key: str) -> Line:
-    """A key's line, begun by the value that held before the window and held to its end."""
+    """A key's line, begun by the value that held before the window."""
     line = window.lines.get(key, Line(np.empty(0), np.empty(0)))
     time_s, value = line.time_s, line.value
     if key in window.before:
         time_s = np.concatenate([[window.start_s], time_s])
         value = np.concatenate([[window.before[key]], value])
-    if len(value) and key.endswith((".target_c", ".power")):
-        time_s = np.concatenate([time_s, [window.end_s]])
-        value = np.concatenate([value, [value[-1]]])
+    if len(value) == 1:
+        time_s, value = np.append(time_s, window.end_s), np.append(value, value)
     return Line(time_s, value)
 
 
@@ -218,11 +221,6 @@ def _timeline_keys(view: Overview, events: Sequence[Event]) -> list[str]:
     faulty = {event.channel for event in events if is_fault(event)}
     keys.sort(key=lambda key: channel_of(key) not in faulty)
     return keys[:MOST_LINES]
-
-
-def _has_goal(view: Overview, key: str) -> bool:
-    goal = view.high.get(f"{channel_of(key)}.target_c")
-    return goal is not None and bool(np.isfinite(goal).any())
 
 
 def _band(axis: "Axes", view: Overview, key: str, colour: str) -> tuple[str, str, float]:
@@ -242,10 +240,12 @@ def _held(values: Floats, is_gap: Any) -> Floats:
     return np.where(is_gap & (index < 0), np.nan, held)
 
 
-def _names(axis: "Axes", ends: list[tuple[str, str, float]], low: float, high: float) -> None:
+def _names(
+    axis: "Axes", ends: list[tuple[str, str, float]], low: float, high: float, tall_in: float
+) -> None:
     """Names at the lines' ends, moved apart where they would overlap."""
     placed: list[float] = []
-    step = (high - low) * 0.16 / max(axis.get_position().height * 6.0, 0.5)
+    step = (high - low) * NAME_IN / tall_in
     for name, colour, value in sorted(ends, key=lambda end: end[2]):
         at = min(max(value, low), high)
         if placed:
@@ -367,8 +367,9 @@ def _svg(draw: Callable[[Any], None], heights: Sequence[float], name: str) -> st
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
-    with mpl.rc_context({**_STYLE, "svg.hashsalt": name}):
-        figure = Figure(figsize=(WIDTH_IN, sum(heights) + 0.45), layout="none")
+    style: Any = {**_STYLE, "svg.hashsalt": name}
+    with mpl.rc_context(style):
+        figure = Figure(figsize=(WIDTH_IN, sum(heights) + 0.45))
         FigureCanvasSVG(figure)
         tall = figure.get_figheight()
         figure.subplots_adjust(0.065, 0.26 / tall, 0.925, 1.0 - 0.19 / tall, hspace=0.12)
@@ -382,6 +383,8 @@ def _svg(draw: Callable[[Any], None], heights: Sequence[float], name: str) -> st
         figure.savefig(out, format="svg", metadata=nothing)
     text = out.getvalue().decode()
     text = text[text.index("<svg") :]
+    # Hundredths of a point are far below what can be seen, and halve the file.
+    text = _PATH.sub(lambda found: _DIGITS.sub(r"\1", found.group()), text)
     return _ID.sub(rf"\g<1>{name}-", text)
 
 

@@ -80,7 +80,7 @@ class _Whole:
     def add(self, batch: Batch) -> None:
         column = np.searchsorted(self._edges, batch.time_s, "right") - 1
         column = np.clip(column, 0, COLUMNS - 1)
-        self._hear(batch.time_s)
+        self._hear(batch.time_s[_says_something(batch)])
         for key, values in batch.numbers.items():
             if quantity_of(key) not in OVERVIEW:
                 continue
@@ -126,7 +126,7 @@ class _Part:
             return
         low = int(np.searchsorted(batch.time_s, window.start_s))
         high = int(np.searchsorted(batch.time_s, window.end_s, "right"))
-        self._times.append(batch.time_s[low:high])
+        self._times.append(batch.time_s[low:high][_says_something(batch)[low:high]])
         for key, values in batch.numbers.items():
             earlier = np.flatnonzero(~np.isnan(values[:low]))
             if len(earlier):
@@ -142,11 +142,15 @@ class _Part:
             time_s = np.concatenate([piece[0] for piece in pieces])
             value = np.concatenate([piece[1] for piece in pieces])
             time_s, value = thinned(time_s, value)
-            at = np.unique(np.searchsorted(time_s, gaps, "right"))
-            at = at[(at > 0) & (at < len(time_s))]
-            self._window.lines[key] = Line(
-                np.insert(time_s, at, time_s[at]), np.insert(value, at, np.nan)
-            )
+            self._window.lines[key] = _held(time_s, value, gaps, times[-1])
+
+
+def _says_something(batch: Batch) -> NDArray[np.bool_]:
+    """Rows with a number, shape (n,); others only say that time passed, or that the link did."""
+    rows = np.zeros(len(batch), dtype=bool)
+    for values in batch.numbers.values():
+        rows |= ~np.isnan(values)
+    return rows
 
 
 def _gaps(time_s: Floats) -> Floats:
@@ -156,6 +160,19 @@ def _gaps(time_s: Floats) -> Floats:
         return np.empty(0)
     longest = max(LEAST_GAP_S, GAP_IN_SPACINGS * float(np.median(apart)))
     return time_s[:-1][apart > longest]
+
+
+def _held(time_s: Floats, value: Floats, gaps: Floats, last_s: float) -> Line:
+    """A line whose values hold until the next, to the gap, or to the last update."""
+    before = np.searchsorted(time_s, gaps, "right")
+    gaps, before = gaps[before > 0], before[before > 0]
+    at = np.repeat(before, 2)
+    held = np.column_stack([value[before - 1], np.full(len(gaps), np.nan)]).ravel()
+    time_s = np.insert(time_s, at, np.repeat(gaps, 2))
+    value = np.insert(value, at, held)
+    if time_s[-1] < last_s:
+        time_s, value = np.append(time_s, last_s), np.append(value, value[-1])
+    return Line(time_s, value)
 
 
 def thinned(time_s: Floats, value: Floats, most: int = MOST_POINTS) -> tuple[Floats, Floats]:

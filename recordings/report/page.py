@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from recordings.files import os_error
 from recordings.logs import Log
 from recordings.report import draw, facts
-from recordings.report.choose import shown_faults, window_of
+from recordings.report.choose import Shown, shown_faults
 from recordings.report.clip import Beyond
 from recordings.report.facts import ReportFacts, clock, lasting, length, place, words
 from recordings.report.gather import gather
@@ -111,8 +111,8 @@ def write(path: str | Path, report: ReportFacts, log: Log) -> list[Path]:
 
 def _figures(report: ReportFacts, log: Log) -> list[Figure]:
     """The timeline first, then one figure for each distinct fault."""
-    faults = shown_faults(report.events)
-    windows = [window_of(event, report.first_s, report.last_s) for event in faults]
+    faults = shown_faults(report.events, report.first_s, report.last_s)
+    windows = [shown.window for shown in faults]
     view = gather(log.batches(), report.first_s, report.last_s, windows)
     alt = (
         f"Readings of {', '.join(report.channels) or 'no channel'} over "
@@ -121,20 +121,28 @@ def _figures(report: ReportFacts, log: Log) -> list[Figure]:
     svg = draw.timeline(view, report.events, report.first_s, report.last_s)
     note = "Bands run from the lowest to the highest reading, so that no spike is lost."
     figures = [Figure("timeline", "The whole run", note, alt, svg, "")]
-    for number, (event, window) in enumerate(zip(faults, windows, strict=True), 1):
-        channel = event.channel
+    for number, shown in enumerate(faults, 1):
+        channel = shown.event.channel
         if channel == EVERY_CHANNEL:
             channel = next(iter(report.channels), channel)
-        svg, beyond, alt = draw.fault(event, channel, window, number)
-        title = f"{place(event.channel)}: {words(event.kind)}"
-        figures.append(Figure(f"fault-{number}", title, _caption(event), alt, svg, _beyond(beyond)))
+        svg, beyond, alt = draw.fault(shown.event, channel, shown.window, number)
+        kinds = [words(event.kind) for event in (shown.event, *shown.others)]
+        title = f"{place(shown.event.channel)}: {', '.join(kinds)}"
+        figures.append(
+            Figure(f"fault-{number}", title, _captions(shown), alt, svg, _beyond(beyond))
+        )
     return figures
+
+
+def _captions(shown: Shown) -> str:
+    return " ".join(_caption(event) for event in (shown.event, *shown.others))
 
 
 def _caption(event: Event) -> str:
     times = f"{event.count} times, " if event.count > 1 else ""
     tied = f"; with {event.tied_to}" if event.tied_to else ""
-    return f"{event.text}{tied}. {times}from {clock(event.start_s)}, {lasting(event)}."
+    text = event.text[:1].upper() + event.text[1:]
+    return f"{text}{tied} ({times}from {clock(event.start_s)}, {lasting(event)})."
 
 
 def _beyond(found: Sequence[Beyond]) -> str:
