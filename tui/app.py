@@ -12,14 +12,13 @@ from textual.widgets import Input
 
 from shared.text import clean
 from tui.board import Board
-from tui.glyphs import channel_word
 from tui.keys import KEYS
+from tui.navigate import Navigator
 from tui.painter import body, paint
 from tui.palette import Commands
 from tui.panel import Panel
-from tui.raster import COLUMN_DOTS
 from tui.snapshot import Source
-from tui.state import ScreenState, ViewName, filtered, standing
+from tui.state import ScreenState, ViewName, filtered
 from tui.theme import THEME
 from tui.views.diagnosis import diagnosis_lines
 from tui.views.event_rows import event_facts
@@ -27,11 +26,11 @@ from tui.views.events import chosen, select
 from tui.views.frame import Frame, glyphs_for
 from tui.views.overview import GUTTER, channel_at, layout
 from tui.when import hms
-from tui.window import PAN_PART, Window
 
 FRAME_S = 0.25
 MESSAGE_S = 4.0
-SPEEDS = (0.25, 1000.0)
+TO_THE_END = 1_000_000
+"""More lines than any view has."""
 
 
 def _bindings() -> list[BindingType]:
@@ -62,6 +61,7 @@ class OhmvigilApp(App[None]):
         super().__init__()
         self.source = source
         self.state = ScreenState()
+        self._navigator = Navigator(source, self.state)
         self._ascii = ascii_only
         self._mouse = mouse
         self._now = source.snapshot()
@@ -162,68 +162,44 @@ class OhmvigilApp(App[None]):
 
     # -- time --
 
-    def _set(self, window: Window) -> None:
-        self.state.window = window
+    def action_pause(self) -> None:
+        self._navigator.pause(self._now)
         self.repaint()
 
-    def _first_s(self) -> float:
-        first_s, _ = self.source.history.span_s
-        return first_s if first_s == first_s else self._now.now_s
-
-    def action_pause(self) -> None:
-        play, window = self._now.play, self.state.window
-        if play is not None:
-            self.source.play(play.speed, not play.paused)
-            self.repaint()
-        else:
-            self._set(window.held_at(self._now.now_s) if window.follows else window.live())
-
     def action_speed(self, factor: float) -> None:
-        play = self._now.play
-        if play is not None:
-            speed = min(max(play.speed * factor, SPEEDS[0]), SPEEDS[1])
-            self.source.play(speed, play.paused)
+        speed = self._navigator.speed(self._now, factor)
+        if speed is not None:
             self.tell(f"speed {speed:g}")
 
     def action_move(self, sign: int) -> None:
-        if self._now.play is not None:
-            self._seek(self._now.play.cursor_s + sign * PAN_PART * self.state.window.span_s)
-        else:
-            self._set(self.state.window.panned(sign * PAN_PART, self._first_s(), self._now.now_s))
+        self._navigator.pan(self._now, sign)
+        self.repaint()
 
     def action_step(self, sign: int) -> None:
-        cells = max(self.size.width - GUTTER, 1)
-        seconds = sign * self.state.window.span_s / cells
-        if self._now.play is not None:
-            self._seek(self._now.play.cursor_s + seconds)
-        else:
-            self._set(self.state.window.stepped(seconds, self._first_s(), self._now.now_s))
-
-    def _seek(self, time_s: float) -> None:
-        self.source.seek(time_s)
+        self._navigator.step(self._now, sign, self.size.width - GUTTER)
         self.repaint()
 
     def action_zoom(self, steps: int) -> None:
-        self._set(self.state.window.zoomed(steps))
+        self.state.window = self.state.window.zoomed(steps)
+        self.repaint()
 
     def action_reset(self) -> None:
-        self._set(self.state.window.reset())
+        self.state.window = self.state.window.reset()
+        self.repaint()
 
     def action_start(self) -> None:
         if self.state.view is not ViewName.OVERVIEW:
-            self.action_line(-1_000_000)
-        elif self._now.play is not None:
-            self._seek(self._now.play.first_s)
-        else:
-            self._set(self.state.window.centred(self._first_s()))
+            self.action_line(-TO_THE_END)
+            return
+        self._navigator.start(self._now)
+        self.repaint()
 
     def action_live(self) -> None:
         if self.state.view is not ViewName.OVERVIEW:
-            self.action_line(1_000_000)
-        elif self._now.play is not None:
-            self._seek(self._now.play.last_s)
-        else:
-            self._set(self.state.window.live())
+            self.action_line(TO_THE_END)
+            return
+        self._navigator.newest(self._now)
+        self.repaint()
 
     # -- events and channels --
 
@@ -232,32 +208,12 @@ class OhmvigilApp(App[None]):
         if self.state.view is ViewName.EVENTS:
             self.action_line(-step)
             return
-        cursor_s = self.state.cursor_s(self._now)
-        here = self._now.now_s if cursor_s is None else cursor_s
-        starts = {event.start_s for event in standing(self._now)}
-        if self._now.play is not None:
-            starts |= set(self._now.play.event_starts_s)
-        beyond = [at for at in starts if (at > here if step > 0 else at < here)]
-        if not beyond:
+        at_s = self._navigator.neighbour(self._now, step)
+        if at_s is None:
             self.tell("no later event" if step > 0 else "no earlier event")
             return
         self.state.view = ViewName.OVERVIEW
-        self._go_to(min(beyond) if step > 0 else max(beyond))
-
-    def _go_to(self, time_s: float) -> None:
-        if self._now.play is not None:
-            self.source.seek(time_s)
-        else:
-            self.state.window = self.state.window.centred(time_s)
-        self._now = self.source.snapshot()
-        event = next((item for item in standing(self._now) if item.start_s == time_s), None)
-        if event is None:
-            self.repaint()
-            return
-        self.state.selected = event.id
-        if event.channel in [health.channel for health in self._now.channels]:
-            self.state.channel = event.channel
-        self.tell(f"{hms(event.start_s)} {channel_word(event.channel)} {event.kind}: {event.text}")
+        self.tell(self._navigator.go_to(self._now, at_s))
 
     def action_line(self, step: int) -> None:
         """Up or down: sensors in the chart, events in the list, lines in a text."""
@@ -279,7 +235,7 @@ class OhmvigilApp(App[None]):
         event = chosen(self._frame())
         if self.state.view is ViewName.EVENTS and event is not None:
             self.state.view = ViewName.OVERVIEW
-            self._go_to(event.start_s)
+            self.tell(self._navigator.go_to(self._now, event.start_s))
 
     def action_seen(self) -> None:
         event = chosen(self._frame())
@@ -353,16 +309,5 @@ class OhmvigilApp(App[None]):
         if channel is not None:
             self.state.channel = channel
         elif event.x >= plot.x and area.y <= event.y < parts.ribbons.y:
-            self._cursor_to(event.x - plot.x, plot.width)
+            self._navigator.point(self._now, event.x - plot.x, plot.width)
         self.repaint()
-
-    def _cursor_to(self, cell: int, cells: int) -> None:
-        grid = self.state.window.grid(self.state.edge_s(self._now, self._first_s(), cells), cells)
-        time_s = (grid.first + (cell + 0.5) * COLUMN_DOTS) * grid.dot_s
-        if self._now.play is not None:
-            self.source.seek(time_s)
-            return
-        held = self.state.window.held_at(self._now.now_s)
-        self.state.window = held.stepped(
-            time_s - (held.cursor_s or 0.0), self._first_s(), self._now.now_s
-        )
