@@ -298,6 +298,19 @@ class OhmvigilApp(App[None]):
 
     # -- mouse --
 
+    def on_mouse_scroll_up(self) -> None:
+        self._wheel(-1)
+
+    def on_mouse_scroll_down(self) -> None:
+        self._wheel(1)
+
+    def _wheel(self, step: int) -> None:
+        """Zoom in the chart, lines elsewhere."""
+        if self.state.view is ViewName.OVERVIEW and not self.state.help:
+            self.action_zoom(step)
+        else:
+            self.action_line(step)
+
     def on_click(self, event: events.Click) -> None:
         """A ribbon chooses its sensor, the chart moves the cursor."""
         if not self._mouse or self.state.help or self.state.view is not ViewName.OVERVIEW:

@@ -13,6 +13,9 @@ LEAST_GAP_S = 2.0
 GAP_IN_SPACINGS = 8.0
 """How many usual spacings a pause lasts before it is a gap."""
 
+USUAL_OF = 64
+"""Newest updates from which the usual spacing is taken."""
+
 
 class _Track:
     """Growing arrays of one key's samples, in time order."""
@@ -96,6 +99,13 @@ class History:
             times = self._heard.time_s[: self._heard.size]
             return (float(times[0]), float(times[-1])) if len(times) else (np.nan, np.nan)
 
+    @property
+    def late_after_s(self) -> float:
+        """How long after the newest update the next one is late, by their usual spacing."""
+        with self._lock:
+            first = max(self._heard.size - USUAL_OF, 0)
+            return _late_after_s(self._heard.time_s[first : self._heard.size])
+
     def gaps(self, start_s: float, end_s: float, now_s: float) -> Floats:
         """Stretches in start_s…end_s without any update, shape (k, 2): last before, first after.
 
@@ -112,9 +122,7 @@ class History:
             return np.empty((0, 2))
         if is_newest:
             times = np.append(times, max(now_s, times[-1]))
-        pauses = np.diff(times)
-        limit = max(LEAST_GAP_S, GAP_IN_SPACINGS * float(np.median(pauses))) if len(pauses) else 0.0
-        found = np.flatnonzero(pauses > limit)
+        found = np.flatnonzero(np.diff(times) > _late_after_s(times))
         return np.stack([times[found], times[found + 1]], axis=1)
 
     def last(self, key: str, time_s: float) -> float | None:
@@ -158,6 +166,12 @@ class History:
         low[column[starts]] = np.fmin.reduceat(values, starts)
         high[column[starts]] = np.fmax.reduceat(values, starts)
         return low, high
+
+
+def _late_after_s(time_s: Floats) -> float:
+    """Limit for a pause between updates at these times, shape (n,)."""
+    usual_s = float(np.median(np.diff(time_s))) if len(time_s) > 1 else 0.0
+    return max(LEAST_GAP_S, GAP_IN_SPACINGS * usual_s)
 
 
 def _heard_rows(batch: Batch) -> NDArray[np.bool_]:

@@ -54,3 +54,12 @@ def test_old_samples_are_dropped_and_the_rest_kept() -> None:
     assert history.span_s == (899.0, 999.0)
     times, _ = history.samples("a.temperature_c", 900.0, 999.0)
     assert times[-100:].tolist() == np.arange(900.0, 1000.0).tolist()
+
+
+def test_an_update_is_late_by_the_logs_own_pace() -> None:
+    slow, fast = History(), History()
+    slow.append(batch_of([Update(31.0 * n, {"a.temperature_c": 20.0}) for n in range(50)]))
+    fast.append(batch_of([Update(n / 4, {"a.temperature_c": 20.0}) for n in range(50)]))
+    assert slow.late_after_s == 8 * 31.0
+    assert fast.late_after_s == 2.0
+    assert History().late_after_s == 2.0

@@ -9,8 +9,6 @@ from tui.when import hms, short
 
 LEAST_TITLE = 20
 """A title that has to be cut to less than this is left out."""
-OLD_S = 3.0
-"""Data older than this is called old."""
 
 Part = tuple[str, int]
 
@@ -21,7 +19,7 @@ def paint_status(board: Board, area: Rect, frame: Frame) -> None:
     parts = [
         _trust(now),
         _link(now),
-        *_age(now),
+        *_age(now, frame.history.late_after_s),
         _host(now),
         *_recording(now),
     ]
@@ -59,13 +57,13 @@ def _link(now: Snapshot) -> Part:
     return f"link {link.state} {lasted}", ink
 
 
-def _age(now: Snapshot) -> list[Part]:
+def _age(now: Snapshot, late_after_s: float) -> list[Part]:
     age = now.link.data_age_s
     if now.link.state is LinkState.FILE or (age != age and not now.channels):
         return []
     if age != age:
         return [("no data yet", Ink.DIM)]
-    return [(f"data {short(age)} old", Ink.ALARM if age > OLD_S else Ink.PLAIN)]
+    return [(f"data {short(age)} old", Ink.ALARM if age > late_after_s else Ink.PLAIN)]
 
 
 def _host(now: Snapshot) -> Part:
