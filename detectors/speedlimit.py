@@ -43,19 +43,23 @@ class _Fastest:
     """The second fastest of the slopes seen, so that one odd window teaches nothing."""
 
     seen_s: float = 0.0
-    kept: list[float] = field(default_factory=list)
+    fastest: float = 0.0
+    value: float = 0.0
+    """The second fastest; 0 until there are two."""
 
     def add(self, slope: float, seconds: float) -> float:
         """Take a slope that lasted so long; how long such slopes were seen in all."""
         self.seen_s += seconds
-        self.kept.append(slope)
-        self.kept.sort(reverse=True)
-        del self.kept[2:]
+        if slope > self.fastest:
+            self.value, self.fastest = self.fastest, slope
+        elif slope > self.value:
+            self.value = slope
         return self.seen_s
 
     @property
-    def value(self) -> float:
-        return self.kept[-1]
+    def most(self) -> float:
+        """What to go by: the second fastest, or the only one."""
+        return self.value or self.fastest
 
 
 @dataclass(slots=True)
@@ -75,19 +79,19 @@ class SpeedLimit:
             return
         if window.power != window.power and window.target_c != window.target_c:
             if self._passive.add(abs(slope), seconds) >= PASSIVE_S:
-                limit = PASSIVE_SPARE * self._passive.value
+                limit = PASSIVE_SPARE * self._passive.most
                 self.rise_c_s = min(max(limit, LEAST_PASSIVE_C_S), DEFAULT_RISE_C_S)
                 self.fall_c_s = min(max(limit, LEAST_PASSIVE_C_S), DEFAULT_FALL_C_S)
         elif window.power >= FULL_POWER and slope > 0.0:
             if self._rises.add(slope, seconds) >= LEAST_S:
-                self.rise_c_s = max(SPARE * self._rises.value, LEAST_C_S)
+                self.rise_c_s = max(SPARE * self._rises.most, LEAST_C_S)
         elif (
             window.power_high < 0.02
             and slope < 0.0
             and window.celsius > HOT_C
             and self._falls.add(-slope, seconds) >= LEAST_S
         ):
-            self.fall_c_s = max(SPARE * self._falls.value, LEAST_C_S)
+            self.fall_c_s = max(SPARE * self._falls.most, LEAST_C_S)
 
 
 def share_of_power(power: float, recent: float) -> float:
