@@ -15,6 +15,8 @@ ENOUGH_BREAKS = 0.2
 """Share of breaks among breaks and spikes from which on they count fully. Judgement."""
 ENOUGH_FLIPS = 0.2
 """Share of spikes that are flipped bits from which on they count fully; chance gives 0.01."""
+DISBELIEVED = 0.1
+"""Strength of what a reading says of heat while it is no reading at all."""
 FALLING_C_PER_S = -0.05
 """A powered reading that falls this fast gets no heat at all. Judgement."""
 
@@ -101,11 +103,14 @@ def _spikes(found: list[Event]) -> Iterator[Fact]:
 
 
 def noise(case: Case) -> Iterator[Fact]:
+    tones = case.of(Kind.MAINS_BEAT)
     for event in case.of(Kind.NOISE_RISE, Kind.INTERFERENCE):
         if is_place(event.tied_to):
             continue
-        yield Fact("noise-louder", f"louder than its own floor: {event.text}", 0.8)
-    for event in case.of(Kind.MAINS_BEAT):
+        # A tone is noise as well, and has been named already.
+        strength = 0.2 if tones and event.tied_to is None else 0.8
+        yield Fact("noise-louder", f"louder than its own floor: {event.text}", strength)
+    for event in tones:
         yield Fact("mains-tone", f"a steady tone: {event.text}")
 
 
@@ -123,17 +128,29 @@ def jumps(case: Case) -> Iterator[Fact]:
 
 
 def heat(case: Case) -> Iterator[Fact]:
+    """Heat against power; of little weight while the reading itself is frozen or at an end."""
     for event in case.of(Kind.NO_RISE):
-        yield Fact("no-rise", event.text)
+        part = _believed(case, event)
+        yield Fact("no-rise", event.text, part)
         slope = number(event, "rate_c_s")
         if slope is not None and slope < FALLING_C_PER_S:
-            yield Fact("cools-at-full-power", f"falls by {-slope * 60.0:.1f} °C a minute at power")
+            words = f"falls by {-slope * 60.0:.1f} °C a minute at power"
+            yield Fact("cools-at-full-power", words, part)
         elif slope is not None and slope > 0.0:
-            yield Fact("rises-less-than-it-should", "rises, but far less than the power gives")
+            words = "rises, but far less than the power gives"
+            yield Fact("rises-less-than-it-should", words, part)
     for event in case.of(Kind.RISE_UNPOWERED):
-        yield Fact("rise-unpowered", event.text)
+        yield Fact("rise-unpowered", event.text, _believed(case, event))
     for event in case.of(Kind.DRIFT):
-        if (number(event, "power_excess") or 0.0) > 0.0:
-            yield Fact("sags-with-power", event.text)
-        else:
-            yield Fact("drifts", event.text)
+        is_more = (number(event, "power_excess") or 0.0) > 0.0
+        yield Fact("sags-with-power" if is_more else "drifts", event.text, _believed(case, event))
+
+
+def _believed(case: Case, event: Event) -> float:
+    """Strength of what a reading says of heat."""
+    false = case.of(Kind.FROZEN, Kind.CODE_HIGH, Kind.CODE_LOW)
+    is_false = any(
+        other.start_s <= event.start_s and (other.end_s is None or other.end_s >= event.start_s)
+        for other in false
+    )
+    return DISBELIEVED if is_false else 1.0

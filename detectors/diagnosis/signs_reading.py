@@ -189,8 +189,8 @@ SHAPES = (
         (
             Given(Cause.MAINS_PICKUP, 0.80, "a steady tone at the folded mains", PHYSICS),
             Given(Cause.GROUND_LOOP, 0.25, "a loop carries hum too"),
-            Given(Cause.CABLE_PICKUP, 0.12, "a mains lead beside the cable"),
-            Given(Cause.INPUT_FILTER, 0.08, "filters are no cure for so low a tone", PHYSICS),
+            Given(Cause.CABLE_PICKUP, 0.05, "motor bursts make no steady tone"),
+            Given(Cause.INPUT_FILTER, 0.02, "filters are no cure for so low a tone", PHYSICS),
         ),
     ),
     Sign(

@@ -136,6 +136,16 @@ def test_a_frozen_reading_on_flying_wires_points_to_the_bus() -> None:
     assert leading(ranked(event(Kind.FROZEN, end_s=None), chain=FLYING)) == [Cause.BUS_WIRING]
 
 
+def test_what_a_frozen_reading_says_of_heat_counts_little() -> None:
+    """The host keeps heating toward a reading that does not move: the bus, not the seat."""
+    causes = ranked(
+        event(Kind.FROZEN, start_s=100.0, end_s=None),
+        event(Kind.DRIFT, start_s=400.0, end_s=None, power_excess=0.3),
+        chain=FLYING,
+    )
+    assert leading(causes) == [Cause.BUS_WIRING]
+
+
 def test_power_without_heat_and_a_smooth_fall_points_to_the_heater() -> None:
     """The sensor still tells a believable story; the heat is missing."""
     causes = ranked(event(Kind.NO_RISE, end_s=None, rate_c_s=-0.6))
