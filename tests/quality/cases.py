@@ -31,7 +31,7 @@ MINIMA = {
     Kind.NOISE_RISE: "3 times the floor for 2 min",
     Kind.INTERFERENCE: "noise 2.5 times as large while moving; or 10 faults in one place",
     Kind.MAINS_BEAT: "amplitude 3 times the noise for 6 min",
-    Kind.FROZEN: "60 s at a noise of half a step or more",
+    Kind.FROZEN: "72 samples and 72 s at a noise of half a step or more",
     Kind.STALE: "12 s, and 12 times the period",
     Kind.OFFSET_COLD: "5 K",
     Kind.DRIFT: "power 30 % up over 10 min at a held target",
@@ -86,7 +86,7 @@ def draw_style(rng: np.random.Generator) -> Style:
         with_code=bool(rng.random() < 0.7),
         decimals=int(rng.choice([1, 2, 2])),
         changes_only=bool(rng.random() < 0.5),
-        noise_codes=float(rng.uniform(0.4, 3.0)),
+        noise_codes=float(rng.uniform(0.5, 3.0)),
         redness=float(rng.choice([0.0, 0.3])),
     )
 

@@ -93,9 +93,10 @@ def _bit_flips(rows: Rows, rng: Rng) -> list[Label]:
 
 def _frozen(rows: Rows, rng: Rng) -> list[Label]:
     (first,) = _onsets(rows, rng, 1, 60.0)
-    last = first + rows.rows_for(float(rng.uniform(60.0, 240.0)))
-    for codes in (rows.codes["nozzle"],):
-        codes[first:last] = codes[first]
+    # A thousand million to one against chance takes about 54 samples at half a step of noise.
+    least = max(60, rows.rows_for(60.0))
+    last = first + int(least * rng.uniform(1.2, 4.0))
+    rows.codes["nozzle"][first:last] = rows.codes["nozzle"][first]
     return [_label(rows, Kind.FROZEN, first, last, Kind.STEP, Kind.SPIKE, Kind.NO_RISE)]
 
 

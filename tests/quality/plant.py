@@ -207,7 +207,7 @@ def run(
     top_speed = rng.uniform(40.0, 150.0, n)
     ones, zeros = np.ones(n), np.zeros(n)
     for i in range(steps):
-        room = room0 + swing * np.sin(i * STEP_S / 7200.0 + phase)
+        room = room0 + swing * (np.sin(i * STEP_S / 7200.0 + phase) - np.sin(phase))
         hot.step(
             orders.nozzle_c[i], room, orders.fan[i],
             upsets.heater_works[i], upsets.heater_stuck[i], upsets.seat[i], upsets.reads_more_c[i],
