@@ -18,8 +18,10 @@ MAX_NESTING = 64
 MAX_WAITING = 1000
 """Requests that may wait for an answer; beyond that the oldest is forgotten."""
 
+MAX_ID = 1 << 53
+MAX_ID_TEXT = 200
+METHOD_NOT_FOUND = -32601
 VERSION = "2.0"
-_PLAIN = (int, str)
 _decoder = msgspec.json.Decoder()
 
 
@@ -117,7 +119,8 @@ class Peer:
         number = message.get("id")
         method = message.get("method")
         if type(method) is str:
-            return Call(method, message.get("params"), number if type(number) in _PLAIN else None)
+            is_request = _is_id(number) and message.get("jsonrpc") == VERSION
+            return Call(method, message.get("params"), number if is_request else None)
         asked = self._waiting.pop(number, None) if type(number) is int else None
         if message.get("error") is not None:
             code, words = _error_of(message["error"])
@@ -142,11 +145,24 @@ def is_envelope(message: Any) -> bool:
     return is_answer or type(message.get("method")) is str
 
 
+def refusal(number: int | str) -> bytes:
+    """Answer to a request of the host's: none of its methods is known here (5.1, −32601)."""
+    error = {"code": METHOD_NOT_FOUND, "message": "Method not found"}
+    return _envelope({"id": number, "error": error}, None)
+
+
 def _envelope(head: dict[str, Any], params: Any) -> bytes:
     whole: dict[str, Any] = {"jsonrpc": VERSION, **head}
     if params is not None:
         whole["params"] = params
     return msgspec.json.encode(whole)
+
+
+def _is_id(number: Any) -> bool:
+    """Whether it is an id that can be given back as it came."""
+    if type(number) is int:
+        return abs(number) < MAX_ID
+    return type(number) is str and len(number) <= MAX_ID_TEXT
 
 
 def _error_of(error: Any) -> tuple[int, str]:

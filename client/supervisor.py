@@ -10,6 +10,8 @@
 - After `silence_s` without a frame the host is asked for a sign of life, by the transport
   or else by the profile's keep-alive request; without one in another `silence_s` the link
   counts as lost.
+- A request from the host is answered with "method not found" (JSON-RPC 2.0, section 5.1),
+  so that a host that waits for an answer goes on; at most `REFUSALS` wait to be sent.
 - A simulated host that says its pace has these times divided by it, down to a floor.
 
 There is never more than one connection.
@@ -25,7 +27,7 @@ import msgspec
 
 from client.address import Address, parse_address
 from client.form import Profile, Request
-from client.jsonrpc import Answer, Failure, Peer, Refused
+from client.jsonrpc import Answer, Call, Failure, Peer, Refused, refusal
 from client.plan import plan_of, request_of
 from client.pointer import walk
 from client.transport import Closed, Connect, Transport, Unreachable, connect
@@ -37,6 +39,8 @@ SHORTEST_WAIT_S = 0.05
 STEADY_S = 30.0
 SHORTEST_SILENCE_S = 1.5
 HIGHEST_PACE = 1000.0
+REFUSALS = 16
+"""Answers to requests of the host that may wait; further requests get none."""
 TURN = 64
 """Frames after which others on the loop get their turn, however many more are waiting."""
 
@@ -81,6 +85,7 @@ class Supervisor:
         self._pace = 1.0
         self._peer = Peer()
         self._asked = 0
+        self._refusals: asyncio.Queue[bytes] = asyncio.Queue(REFUSALS)
         self._heard_s = 0.0
         self._was_open = False
         self._was_answered = False
@@ -131,6 +136,7 @@ class Supervisor:
     async def _session(self, transport: Transport, address: Address) -> str:
         """Live with one open link until it ends; says why it did."""
         self._peer = Peer()
+        self._refusals = asyncio.Queue(REFUSALS)
         self._heard_s = asyncio.get_running_loop().time()
         self._listener.opened(address)
         try:
@@ -152,6 +158,7 @@ class Supervisor:
                 asyncio.create_task(self._receive(transport, address)),
                 asyncio.create_task(self._mind_silence(transport)),
                 asyncio.create_task(self._keep_alive(transport)),
+                asyncio.create_task(self._refuse(transport)),
             ]
             done, _ = await asyncio.wait(works, return_when=asyncio.FIRST_COMPLETED)
             for work in done:
@@ -183,8 +190,12 @@ class Supervisor:
                 await asyncio.sleep(0)
             self._heard_s = now()
             self._listener.message(frame)
-            if self._peer.waiting:
+            if self._peer.waiting or (b'"id"' in frame and b'"method"' in frame):
                 self._check_answers(frame, address)
+
+    async def _refuse(self, transport: Transport) -> None:
+        while True:
+            await transport.send(await self._refusals.get())
 
     def _check_answers(self, frame: bytes, address: Address) -> None:
         try:
@@ -194,6 +205,9 @@ class Supervisor:
         for one in incoming:
             if isinstance(one, Answer):
                 self._take_pace(one)
+            elif isinstance(one, Call):
+                if one.id is not None and not self._refusals.full():
+                    self._refusals.put_nowait(refusal(one.id))
             elif isinstance(one, Failure) and (one.id is None or one.id <= self._asked):
                 asked = f" {one.method}" if one.method else ""
                 what = f"the host refused{asked}: {one.words}"

@@ -230,3 +230,53 @@ def test_when_we_end_it_the_link_is_closed_and_not_called_lost() -> None:
     diary = watched(network, 10.0)
     assert diary.of("lost") == []
     assert not network.links[0].is_open
+
+
+def test_a_request_of_the_host_is_answered_with_method_not_found() -> None:
+    """JSON-RPC 2.0, 5.1: code −32601 with the request's id, so that the host need not wait."""
+    call = b'{"jsonrpc": "2.0", "id": "a7", "method": "are you there"}'
+    network = ScriptedNetwork([answer(moment=0, status={}), call, *steady(1.0, 10.0)])
+    watched(network, 5.0)
+    _, refusal = map(json.loads, network.links[0].sent)
+    assert refusal["jsonrpc"] == "2.0"
+    assert refusal["id"] == "a7"
+    assert refusal["error"]["code"] == -32601
+    assert "result" not in refusal
+
+
+@pytest.mark.parametrize(
+    "frame",
+    [
+        b'{"jsonrpc": "2.0", "method": "news", "params": {"id": 3}}',
+        b'{"id": 3, "method": "news"}',
+        b'{"jsonrpc": "2.0", "id": 99999999999999999999999, "method": "x"}',
+        b'{"jsonrpc": "2.0", "id": {"a": 1}, "method": "x"}',
+        b'{"jsonrpc": "2.0", "id": null, "method": "x"}',
+    ],
+)
+def test_nothing_else_is_answered(frame: bytes) -> None:
+    """Notifications, messages without the envelope's mark, and ids that cannot be given back."""
+    network = ScriptedNetwork([answer(moment=0, status={}), frame, *steady(1.0, 10.0)])
+    watched(network, 5.0)
+    assert len(network.links[0].sent) == 1
+
+
+def test_a_flood_of_requests_is_answered_in_part_and_harms_nothing() -> None:
+    """All frames are passed on; answers that wait are bounded, so not every request gets one."""
+    calls = [b'{"jsonrpc": "2.0", "id": %d, "method": "x"}' % n for n in range(5000)]
+    network = ScriptedNetwork([answer(moment=0, status={}), *calls, *steady(1.0, 10.0)])
+    diary = watched(network, 5.0)
+    assert len(diary.of("message")) >= 5001
+    assert 1 < len(network.links[0].sent) < 2500
+
+
+def test_addresses_of_one_host_are_tried_in_order_and_one_is_open_at_a_time() -> None:
+    """The first refuses, the second opens; after a loss the first is tried first again."""
+    profile = Profile(format=1, addresses=("tcp://[2001:db8::7]:9", "unix:/run/relay"))
+    network = ScriptedNetwork(
+        Unreachable("refused"), [1.0, Closed("lost")], Unreachable("refused"), steady(1.0, 100.0)
+    )
+    diary = watched(network, 10.0, profile)
+    order = [address.shown for _, address in network.attempts]
+    assert order == ["tcp://[2001:db8::7]:9", "unix:/run/relay"] * 2
+    assert diary.of("opened") == ["unix:/run/relay"] * 2
