@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any, Protocol
 
+from recordings.bundle import MAGIC, Bundle
 from recordings.files import head_of
 from recordings.notes import Note
 from recordings.opening import is_database
@@ -103,11 +104,14 @@ class PlainFile:
 
 
 def open_log(path: str | Path) -> Log:
-    """Open a recording or a plain log; its content decides, not its name.
+    """Open a recording, a bundle or a plain log; its content decides, not its name.
 
     Raises BadInput for anything else.
     """
     path = Path(path)
-    if is_database(head_of(path)):
+    head = head_of(path)
+    if is_database(head):
         return Recording(path)
+    if head.startswith(MAGIC):
+        return Bundle(path)
     return PlainFile(read_plain_log(path))

@@ -14,7 +14,7 @@ from typing import NoReturn
 import tui.budget
 from shared.errors import BadInput
 from shared.version import VERSION
-from tui.commands import check, export, import_log, note, report
+from tui.commands import bundle, check, export, import_log, note, report
 
 BAD_INPUT = 2
 """Exit code for input that cannot be used."""
@@ -131,6 +131,7 @@ def parser() -> argparse.ArgumentParser:
 def _file_commands(add: Callable[..., _Parser]) -> None:
     for name, module, summary in (
         ("report", report, "one page for a bug report"),
+        ("bundle", bundle, "recording, report and versions in one zip, private strings removed"),
         ("export", export, "a recording as a plain log or as Parquet"),
         ("import", import_log, "a plain log, or captured frames, into a recording"),
         ("note", note, "adds a note, a check's answer or a trial to a recording"),

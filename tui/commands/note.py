@@ -34,7 +34,7 @@ def run(options: argparse.Namespace) -> int:
 
     log = open_log(options.file)
     try:
-        if not isinstance(log, Recording):
+        if type(log) is not Recording:
             do = f"make a recording of it first: ohmvigil import {options.file} -o OUT.ohmv"
             raise BadInput(options.file, "only a recording can hold notes", do)
         newest_s = log.last_s or 0.0

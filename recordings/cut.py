@@ -1,0 +1,114 @@
+"""Less of a log: a span of it, or full detail around some moments and little elsewhere."""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from recordings.logs import Log
+from recordings.notes import Note
+from recordings.samples import count_samples
+from shared.chain import Chain
+from shared.updates import Batch, Update, Value, batch_of, updates_of
+
+THIN_S = 2.0
+"""Spacing of updates where little is kept: short enough to be no gap, and no silence."""
+AT_ONCE = 4096
+
+
+class Span:
+    """A log between two times, as a `Log`."""
+
+    def __init__(self, log: Log, start_s: float, end_s: float) -> None:
+        self._log = log
+        self._start_s = start_s
+        self._end_s = end_s
+        self._survey: tuple[float, int] | None = None
+        self.path: Path = log.path
+        self.keys = log.keys
+        self.channels = log.channels
+        self.unknown = log.unknown
+        self.chains: Mapping[str, Chain] = log.chains
+        self.meta: Mapping[str, Any] = log.meta
+        self.notes: tuple[Note, ...] = tuple(
+            note for note in log.notes if start_s <= note.time_s <= end_s
+        )
+
+    @property
+    def duration_s(self) -> float:
+        return self._surveyed()[0]
+
+    @property
+    def samples(self) -> int:
+        return self._surveyed()[1]
+
+    def batches(self) -> Iterator[Batch]:
+        """What lies in the span; begun by an update with the values that held before it."""
+        held: dict[str, Value] = {}
+        first_s: float | None = None
+        last_s = 0.0
+        samples = 0
+        for batch in self._log.batches():
+            if batch.time_s[0] > self._end_s:
+                break
+            low = int(np.searchsorted(batch.time_s, self._start_s))
+            high = int(np.searchsorted(batch.time_s, self._end_s, "right"))
+            if first_s is None:
+                for update in updates_of(batch.cut(0, low)):
+                    held |= update.values
+            if high <= low:
+                continue
+            part = batch.cut(low, high)
+            if first_s is None and held:
+                first, *rest = updates_of(part)
+                part = batch_of([Update(first.time_s, held | first.values), *rest])
+            first_s = float(part.time_s[0]) if first_s is None else first_s
+            last_s = float(part.time_s[-1])
+            samples += count_samples(part)
+            yield part
+        self._survey = (last_s - (first_s or 0.0), samples)
+
+    def close(self) -> None:
+        self._log.close()
+
+    def _surveyed(self) -> tuple[float, int]:
+        if self._survey is None:
+            for _ in self.batches():
+                pass
+        assert self._survey is not None
+        return self._survey
+
+
+def around(batches: Iterable[Batch], stretches: Sequence[tuple[float, float]]) -> Iterator[Batch]:
+    """Every update inside the stretches; elsewhere one each 2 s, with the newest of all values."""
+    rows: list[Update] = []
+    held: dict[str, Value] = {}
+    kept_s = -np.inf
+    for batch in batches:
+        inside = np.zeros(len(batch), dtype=bool)
+        for start_s, end_s in stretches:
+            inside |= (batch.time_s >= start_s) & (batch.time_s <= end_s)
+        for update, is_inside in zip(updates_of(batch), inside.tolist(), strict=True):
+            held |= update.values
+            if is_inside or update.time_s - kept_s >= THIN_S:
+                rows.append(Update(update.time_s, held))
+                held, kept_s = {}, update.time_s
+        if len(rows) >= AT_ONCE:
+            yield batch_of(rows)
+            rows = []
+    if held:
+        rows.append(Update(float(batch.time_s[-1]), held))
+    if rows:
+        yield batch_of(rows)
+
+
+def joined(stretches: Iterable[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Stretches in order, those that touch made one."""
+    found: list[tuple[float, float]] = []
+    for start_s, end_s in sorted(stretches):
+        if found and start_s <= found[-1][1]:
+            found[-1] = (found[-1][0], max(found[-1][1], end_s))
+        else:
+            found.append((start_s, end_s))
+    return found

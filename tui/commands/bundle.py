@@ -1,0 +1,207 @@
+"""`ohmvigil bundle`: all that a maintainer needs to replay a fault, without what is private."""
+
+import argparse
+import getpass
+import platform
+import tempfile
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from shared.errors import BadInput
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from recordings.logs import Log
+    from recordings.private import Scrubber
+    from shared.chain import Chain
+    from shared.updates import Batch
+    from tui.commands.judge import Judged
+
+EXAMPLE = "ohmvigil bundle night.ohmv -o fault.zip --around 120"
+TEXTS_SHOWN = 30
+MOST_AROUND_S = 86400.0
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Options of the command; imports nothing."""
+    parser.add_argument("file", metavar="FILE", help="a recording or a plain log")
+    parser.add_argument("-o", "--output", metavar="OUT", required=True, help="a .zip")
+    parser.add_argument("--from", metavar="TIME", dest="start", help="seconds or h:mm:ss")
+    parser.add_argument("--to", metavar="TIME", dest="end", help="seconds or h:mm:ss")
+    parser.add_argument(
+        "--around",
+        metavar="SECONDS",
+        help="all detail this long before and after events, little elsewhere",
+    )
+    parser.add_argument(
+        "--hide", metavar="TEXT", action="append", default=[], help="replace this as well"
+    )
+    parser.add_argument("--profile", metavar="NAME", help="chain facts: a profile's name or file")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Write the bundle, and say what was replaced and what is in it."""
+    from recordings.logs import open_log
+    from tui.chains import chains_from
+    from tui.commands.export import not_onto_itself
+    from tui.commands.judge import judge_log
+
+    if Path(options.output).suffix != ".zip":
+        raise BadInput(options.output, "a bundle is a zip archive", "end its name in .zip")
+    around_s = _around(options.around)
+    log = open_log(options.file)
+    try:
+        not_onto_itself(options.file, options.output)
+        log, cut = _span(log, options)
+        chains = chains_from(options.profile)
+        chains = log.chains if chains is None else chains
+        judged = judge_log(log, chains)
+        if judged.samples == 0:
+            raise BadInput(options.file, "no sample lies in this span", "choose another span")
+        _write(options, log, judged, chains, around_s, cut)
+    finally:
+        log.close()
+    return 0
+
+
+def _write(
+    options: argparse.Namespace,
+    log: "Log",
+    judged: "Judged",
+    chains: "Mapping[str, Chain]",
+    around_s: float | None,
+    cut: str,
+) -> None:
+    import json
+
+    import msgspec
+
+    from recordings.bundle import RECORDING, write_bundle
+    from recordings.logs import open_log
+    from recordings.report.page import html
+    from recordings.sending import about, clean_profile, review, write_clean
+    from tui.commands.report import facts_of
+
+    scrub = _scrubber(log, options.hide)
+    batches = log.batches()
+    if around_s is not None:
+        batches = _around_events(log, judged, around_s)
+        cut += f", with all detail {around_s:g} s around events and one update each 2 s elsewhere"
+    span_s = (judged.first_s, judged.first_s + judged.duration_s)
+    facts = about(cut, log.meta, span_s)
+    meta = {
+        "title": "A recording from a bundle",
+        "versions": facts["recorded_with"] or facts["versions"],
+        "chains": dict(chains),
+        "bundle": facts,
+    }
+    files: dict[str, Path | bytes] = {}
+    profile = log.meta.get("profile")
+    if isinstance(profile, dict):
+        meta["profile"] = clean_profile(profile, scrub)
+        files["profile.json"] = json.dumps(meta["profile"], indent=1).encode()
+    with tempfile.TemporaryDirectory(prefix="ohmvigil-") as folder:
+        recording = Path(folder) / RECORDING
+        kept = write_clean(recording, batches, scrub, judged.events, log.notes, meta)
+        written = open_log(recording)
+        try:
+            page = html(facts_of(written, _clean_judged(judged, scrub), chains), written)
+        finally:
+            written.close()
+        files[RECORDING] = recording
+        files["report.html"] = page.encode()
+        files["about.json"] = msgspec.json.format(msgspec.json.encode(facts), indent=1)
+        files["replaced.txt"] = review(scrub.replaced, kept).encode()
+        write_bundle(options.output, files)
+    _say(options.output, scrub, kept)
+
+
+def _say(output: str, scrub: "Scrubber", kept: list[str]) -> None:
+    from tui.output import say
+
+    for each in scrub.replaced:
+        say(f"replaced: {each.placeholder} for {each.original}")
+    if not scrub.replaced:
+        say("replaced: nothing")
+    for text in kept[:TEXTS_SHOWN]:
+        say(f"kept: {text}")
+    if len(kept) > TEXTS_SHOWN:
+        say(f"kept: {len(kept) - TEXTS_SHOWN} more texts, listed in replaced.txt")
+    say(f"{output}: look through this list before you send it; --hide TEXT replaces more")
+
+
+def _clean_judged(judged: "Judged", scrub: "Scrubber") -> "Judged":
+    from dataclasses import replace
+
+    from recordings.sending import clean_blind, clean_cause, clean_event, clean_verdict
+
+    return replace(
+        judged,
+        path="",
+        assumed=tuple(map(scrub, judged.assumed)),
+        events=[clean_event(event, scrub) for event in judged.events],
+        causes=tuple(clean_cause(cause, scrub) for cause in judged.causes),
+        not_evaluated=tuple(clean_blind(each, scrub) for each in judged.not_evaluated),
+        verdict=clean_verdict(judged.verdict, scrub),
+    )
+
+
+def _span(log: "Log", options: argparse.Namespace) -> "tuple[Log, str]":
+    from recordings.cut import Span
+    from tui.commands.note import time_of
+
+    if options.start is None and options.end is None:
+        return log, "whole"
+    start_s = float("-inf") if options.start is None else time_of(options.start, "--from")
+    end_s = float("inf") if options.end is None else time_of(options.end, "--to")
+    if start_s >= end_s:
+        raise BadInput("--to", "it is not after --from", "give a later time")
+    return Span(log, start_s, end_s), f"from {options.start or 'start'} to {options.end or 'end'}"
+
+
+def _around(text: str | None) -> float | None:
+    if text is None:
+        return None
+    try:
+        seconds = float(text)
+    except ValueError:
+        seconds = -1.0
+    if not 0.0 <= seconds <= MOST_AROUND_S:
+        do = f"give seconds from 0 to {MOST_AROUND_S:g}"
+        raise BadInput("--around", f"'{text}' is no such time", do)
+    return seconds
+
+
+def _around_events(log: "Log", judged: "Judged", around_s: float) -> "Iterator[Batch]":
+    from recordings.cut import around, joined
+
+    last_s = judged.first_s + judged.duration_s
+    stretches = [
+        (event.start_s - around_s, (last_s if event.end_s is None else event.end_s) + around_s)
+        for event in judged.events
+    ]
+    return around(log.batches(), joined(stretches))
+
+
+def _scrubber(log: "Log", hide: list[str]) -> "Scrubber":
+    """What is private: what this machine is called, what the log names, what the user says."""
+    from recordings.private import Scrubber
+    from recordings.sending import known_of
+    from shared.words import QUANTITIES, Cause, HostState, Kind, Severity
+
+    known = known_of(log.meta)
+    for word in hide:
+        if len(word.strip()) < 3:
+            raise BadInput("--hide", f"'{word}' is too short", "give three characters or more")
+    known["text"] = [word.strip() for word in hide]
+    known["host"] += [platform.node(), platform.node().partition(".")[0]]
+    with suppress(OSError, KeyError, ImportError):
+        known["user"] = [getpass.getuser()]
+    with suppress(RuntimeError):
+        known["path"].append(str(Path.home()))
+    known["path"] += [log.path.stem, log.path.name]
+    words = (*QUANTITIES, *Kind, *Cause, *Severity, *HostState, "localhost", "bundle")
+    channels = {part for key in log.keys for part in (key, key.rpartition(".")[0])}
+    return Scrubber(known, {*map(str, words), *channels})
