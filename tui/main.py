@@ -12,9 +12,10 @@ from collections.abc import Callable, Sequence
 from typing import NoReturn
 
 import tui.budget
+import tui.notify_options
 from shared.errors import BadInput
 from shared.version import VERSION
-from tui.commands import bundle, check, export, import_log, note, report
+from tui import file_options
 
 BAD_INPUT = 2
 """Exit code for input that cannot be used."""
@@ -98,6 +99,7 @@ def parser() -> argparse.ArgumentParser:
         "--for", metavar="SECONDS", dest="for_s", type=float, default=None, help="end after this"
     )
     _recording_options(record, "by default in the recordings folder")
+    tui.notify_options.add_arguments(record)
 
     replay = add("replay", "the screen over a recording", "ohmvigil replay night.ohmv")
     replay.add_argument("file", metavar="FILE", help="a recording or a plain log")
@@ -130,16 +132,16 @@ def parser() -> argparse.ArgumentParser:
 
 def _file_commands(add: Callable[..., _Parser]) -> None:
     for name, module, summary in (
-        ("report", report, "one page for a bug report"),
-        ("bundle", bundle, "recording, report and versions in one zip, private strings removed"),
-        ("export", export, "a recording as a plain log or as Parquet"),
-        ("import", import_log, "a plain log, or captured frames, into a recording"),
-        ("note", note, "adds a note, a check's answer or a trial to a recording"),
-        ("check", check, "verifies every row of a recording"),
+        ("report", "report", "one page for a bug report"),
+        ("bundle", "bundle", "recording, report and versions in one zip, private strings removed"),
+        ("export", "export", "a recording as a plain log or as Parquet"),
+        ("import", "import_log", "a plain log, or captured frames, into a recording"),
+        ("note", "note", "adds a note, a check's answer or a trial to a recording"),
+        ("check", "check", "verifies every row of a recording"),
     ):
-        command = add(name, summary, module.EXAMPLE)
-        command.set_defaults(command=module.__name__.rpartition(".")[2])
-        module.add_arguments(command)
+        command = add(name, summary, getattr(file_options, f"{module.upper()}_EXAMPLE"))
+        command.set_defaults(command=module)
+        getattr(file_options, f"{module}_options")(command)
 
 
 def run(arguments: Sequence[str] | None = None) -> int:

@@ -84,6 +84,10 @@ class Live:
         return self._reader.fatal
 
     @property
+    def link_state(self) -> LinkState:
+        return _LINK_STATES[self._reader.link.state]
+
+    @property
     def history(self) -> History:
         return self._history
 

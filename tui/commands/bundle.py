@@ -2,52 +2,49 @@
 
 import argparse
 import getpass
+import json
 import platform
 import tempfile
+from collections.abc import Iterator, Mapping
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+import msgspec
+
+from recordings.bundle import RECORDING, write_bundle
+from recordings.cut import Span, around, joined
+from recordings.logs import Log, open_log
+from recordings.private import Scrubber
+from recordings.report.page import html
+from recordings.sending import (
+    about,
+    clean_blind,
+    clean_cause,
+    clean_event,
+    clean_profile,
+    clean_verdict,
+    known_of,
+    review,
+    write_clean,
+)
+from shared.chain import Chain
 from shared.errors import BadInput
+from shared.updates import Batch
+from shared.words import QUANTITIES, Cause, HostState, Kind, Severity
+from tui.chains import chains_from
+from tui.commands.export import not_onto_itself
+from tui.commands.judge import Judged, judge_log
+from tui.commands.note import time_of
+from tui.commands.report import facts_of
+from tui.output import say
 
-if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
-
-    from recordings.logs import Log
-    from recordings.private import Scrubber
-    from shared.chain import Chain
-    from shared.updates import Batch
-    from tui.commands.judge import Judged
-
-EXAMPLE = "ohmvigil bundle night.ohmv -o fault.zip --around 120"
 TEXTS_SHOWN = 30
 MOST_AROUND_S = 86400.0
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Options of the command; imports nothing."""
-    parser.add_argument("file", metavar="FILE", help="a recording or a plain log")
-    parser.add_argument("-o", "--output", metavar="OUT", required=True, help="a .zip")
-    parser.add_argument("--from", metavar="TIME", dest="start", help="seconds or h:mm:ss")
-    parser.add_argument("--to", metavar="TIME", dest="end", help="seconds or h:mm:ss")
-    parser.add_argument(
-        "--around",
-        metavar="SECONDS",
-        help="all detail this long before and after events, little elsewhere",
-    )
-    parser.add_argument(
-        "--hide", metavar="TEXT", action="append", default=[], help="replace this as well"
-    )
-    parser.add_argument("--profile", metavar="NAME", help="chain facts: a profile's name or file")
-
-
 def run(options: argparse.Namespace) -> int:
     """Write the bundle, and say what was replaced and what is in it."""
-    from recordings.logs import open_log
-    from tui.chains import chains_from
-    from tui.commands.export import not_onto_itself
-    from tui.commands.judge import judge_log
-
     if Path(options.output).suffix != ".zip":
         raise BadInput(options.output, "a bundle is a zip archive", "end its name in .zip")
     around_s = _around(options.around)
@@ -68,22 +65,12 @@ def run(options: argparse.Namespace) -> int:
 
 def _write(
     options: argparse.Namespace,
-    log: "Log",
-    judged: "Judged",
-    chains: "Mapping[str, Chain]",
+    log: Log,
+    judged: Judged,
+    chains: Mapping[str, Chain],
     around_s: float | None,
     cut: str,
 ) -> None:
-    import json
-
-    import msgspec
-
-    from recordings.bundle import RECORDING, write_bundle
-    from recordings.logs import open_log
-    from recordings.report.page import html
-    from recordings.sending import about, clean_profile, review, write_clean
-    from tui.commands.report import facts_of
-
     scrub = _scrubber(log, options.hide)
     batches = log.batches()
     if around_s is not None:
@@ -118,9 +105,7 @@ def _write(
     _say(options.output, scrub, kept)
 
 
-def _say(output: str, scrub: "Scrubber", kept: list[str]) -> None:
-    from tui.output import say
-
+def _say(output: str, scrub: Scrubber, kept: list[str]) -> None:
     for each in scrub.replaced:
         say(f"replaced: {each.placeholder} for {each.original}")
     if not scrub.replaced:
@@ -132,11 +117,7 @@ def _say(output: str, scrub: "Scrubber", kept: list[str]) -> None:
     say(f"{output}: look through this list before you send it; --hide TEXT replaces more")
 
 
-def _clean_judged(judged: "Judged", scrub: "Scrubber") -> "Judged":
-    from dataclasses import replace
-
-    from recordings.sending import clean_blind, clean_cause, clean_event, clean_verdict
-
+def _clean_judged(judged: Judged, scrub: Scrubber) -> Judged:
     return replace(
         judged,
         path="",
@@ -148,10 +129,7 @@ def _clean_judged(judged: "Judged", scrub: "Scrubber") -> "Judged":
     )
 
 
-def _span(log: "Log", options: argparse.Namespace) -> "tuple[Log, str]":
-    from recordings.cut import Span
-    from tui.commands.note import time_of
-
+def _span(log: Log, options: argparse.Namespace) -> tuple[Log, str]:
     if options.start is None and options.end is None:
         return log, "whole"
     start_s = float("-inf") if options.start is None else time_of(options.start, "--from")
@@ -174,9 +152,7 @@ def _around(text: str | None) -> float | None:
     return seconds
 
 
-def _around_events(log: "Log", judged: "Judged", around_s: float) -> "Iterator[Batch]":
-    from recordings.cut import around, joined
-
+def _around_events(log: Log, judged: Judged, around_s: float) -> Iterator[Batch]:
     last_s = judged.first_s + judged.duration_s
     stretches = [
         (event.start_s - around_s, (last_s if event.end_s is None else event.end_s) + around_s)
@@ -185,12 +161,8 @@ def _around_events(log: "Log", judged: "Judged", around_s: float) -> "Iterator[B
     return around(log.batches(), joined(stretches))
 
 
-def _scrubber(log: "Log", hide: list[str]) -> "Scrubber":
+def _scrubber(log: Log, hide: list[str]) -> Scrubber:
     """What is private: what this machine is called, what the log names, what the user says."""
-    from recordings.private import Scrubber
-    from recordings.sending import known_of
-    from shared.words import QUANTITIES, Cause, HostState, Kind, Severity
-
     known = known_of(log.meta)
     for word in hide:
         if len(word.strip()) < 3:

@@ -2,22 +2,14 @@
 
 import argparse
 
+from recordings.check import repair, verify
 from tui.output import say
 
-EXAMPLE = "ohmvigil check night.ohmv --repair saved.ohmv"
 FAULTS_SHOWN = 50
-
-
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Options of the command; imports nothing."""
-    parser.add_argument("file", metavar="FILE", help="a recording")
-    parser.add_argument("--repair", metavar="OUT", help="save every whole row into a new recording")
 
 
 def run(options: argparse.Namespace) -> int:
     """Say what is damaged; 1 when something is, 0 when all is whole."""
-    from recordings.check import repair, verify
-
     report = repair(options.file, options.repair) if options.repair else verify(options.file)
     for fault in report.faults[:FAULTS_SHOWN]:
         say(f"damaged: {fault}")

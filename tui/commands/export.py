@@ -3,32 +3,17 @@
 import argparse
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from recordings.logs import Log, open_log
+from recordings.parquet import write_parquet
+from recordings.plain_writer import write_plain_log
 from shared.errors import BadInput
-
-if TYPE_CHECKING:
-    from recordings.logs import Log
-
-EXAMPLE = "ohmvigil export night.ohmv -o night.csv"
-
-
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Options of the command; imports nothing."""
-    parser.add_argument("file", metavar="FILE", help="a recording or a plain log")
-    parser.add_argument(
-        "-o", "--output", metavar="OUT", required=True, help=".csv (the plain log) or .parquet"
-    )
+from shared.version import VERSION
+from tui.output import say
 
 
 def run(options: argparse.Namespace) -> int:
     """Write every update, exactly."""
-    from recordings.logs import open_log
-    from recordings.parquet import write_parquet
-    from recordings.plain_writer import write_plain_log
-    from shared.version import VERSION
-    from tui.output import say
-
     out = Path(options.output)
     if out.suffix not in (".csv", ".parquet"):
         raise BadInput(
@@ -49,7 +34,7 @@ def run(options: argparse.Namespace) -> int:
     return 0
 
 
-def _columns(log: "Log") -> tuple[str, ...]:
+def _columns(log: Log) -> tuple[str, ...]:
     """Keys of the log; those of an imported plain log in its order, empty ones as well."""
     first = log.meta.get("columns", ())
     known = [key for key in first if isinstance(key, str)] if isinstance(first, list) else []

@@ -1,39 +1,28 @@
 """`ohmvigil import`: a plain log, or captured frames, into a recording."""
 
 import argparse
+import platform
 from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from client.capture import captured
+from client.mapping import Mapper
+from client.profile import Profile, load_profile
+from recordings.bringing import bring_batches, bring_entries
+from recordings.files import head_of
+from recordings.logs import open_log
+from recordings.reader import Recording
 from shared.errors import BadInput
-
-if TYPE_CHECKING:
-    from client.profile import Profile
-    from shared.updates import Entry, Update
-
-EXAMPLE = (
-    "ohmvigil import night.csv -o night.ohmv\n"
-    "         ohmvigil import frames.ndjson --profile garage -o night.ohmv"
-)
-
-
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Options of the command; imports nothing."""
-    parser.add_argument(
-        "file", metavar="FILE", help="a plain log (.csv), or NDJSON with a frame a line"
-    )
-    parser.add_argument("-o", "--output", metavar="OUT", required=True, help="recording to write")
-    parser.add_argument(
-        "--profile", metavar="NAME", help="how to read the frames, and chain facts: name or file"
-    )
+from shared.text import clean
+from shared.updates import Entry, Update
+from shared.version import VERSION
+from tui.hosts import recording_meta
+from tui.output import say
 
 
 def run(options: argparse.Namespace) -> int:
     """Make the recording, and say what it holds."""
-    from client.profile import load_profile
-    from recordings.files import head_of
-
     profile = load_profile(options.profile) if options.profile else None
     is_json = head_of(Path(options.file)).removeprefix(b"\xef\xbb\xbf").lstrip()[:1] in (b"{", b"[")
     if not is_json:
@@ -44,12 +33,7 @@ def run(options: argparse.Namespace) -> int:
     return _frames(options, profile)
 
 
-def _plain(options: argparse.Namespace, profile: "Profile | None") -> int:
-    from recordings.bringing import bring_batches
-    from recordings.logs import open_log
-    from recordings.reader import Recording
-    from tui.output import say
-
+def _plain(options: argparse.Namespace, profile: Profile | None) -> int:
     log = open_log(options.file)
     try:
         if isinstance(log, Recording):
@@ -63,15 +47,10 @@ def _plain(options: argparse.Namespace, profile: "Profile | None") -> int:
     return 0
 
 
-def _frames(options: argparse.Namespace, profile: "Profile") -> int:
-    from client.capture import captured
-    from client.mapping import Mapper
-    from recordings.bringing import bring_entries
-    from tui.output import say
-
+def _frames(options: argparse.Namespace, profile: Profile) -> int:
     mapper = Mapper(profile)
 
-    def mapped() -> "Iterator[tuple[Entry, list[Update]]]":
+    def mapped() -> Iterator[tuple[Entry, list[Update]]]:
         for entry in captured(options.file, profile):
             yield entry, mapper.feed(entry)
 
@@ -102,13 +81,7 @@ class _whole_or_gone:  # noqa: N801
                 self._path.unlink()
 
 
-def _meta(source: str, profile: "Profile | None") -> dict[str, object]:
-    import platform
-
-    from shared.text import clean
-    from shared.version import VERSION
-    from tui.hosts import recording_meta
-
+def _meta(source: str, profile: Profile | None) -> dict[str, object]:
     name = clean(Path(source).name)
     if profile is not None:
         meta = recording_meta(profile, profile.title or name)

@@ -20,12 +20,12 @@ from tui.lines import (
     event_line,
     event_record,
     found_something,
-    span,
     verdict_line,
     verdict_record,
     visible,
 )
 from tui.output import say
+from tui.when import spelt
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +121,7 @@ def _records(judged: Judged) -> list[str]:
 
 def _text(judged: Judged) -> list[str]:
     lines = [
-        f"{judged.path}: {span(judged.duration_s)}, {judged.samples} samples, "
+        f"{judged.path}: {spelt(judged.duration_s)}, {judged.samples} samples, "
         f"channels {', '.join(judged.channels) or 'none'}"
     ]
     lines += [f"assumed: {words}" for words in judged.assumed]
@@ -153,7 +153,7 @@ class _Progress:
 
     def show(self, done_s: float) -> None:
         if self._is_shown:
-            print(f"\r{self._path}: {span(done_s)} judged ", end="", file=sys.stderr, flush=True)
+            print(f"\r{self._path}: {spelt(done_s)} judged ", end="", file=sys.stderr, flush=True)
             self._wrote = True
 
     def end(self) -> None:

@@ -2,36 +2,17 @@
 
 import argparse
 
+from recordings.logs import open_log
+from recordings.notes import add_note
+from recordings.reader import Recording
 from shared.errors import BadInput
-
-EXAMPLE = (
-    'ohmvigil note night.ohmv "tightened the terminal" --at 1:23:05\n'
-    "         ohmvigil note night.ohmv --answer wiggle-cable=no-break --channel nozzle"
-)
-
-
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Options of the command; imports nothing."""
-    parser.add_argument("file", metavar="FILE", help="a recording, also one being written")
-    parser.add_argument("text", metavar="TEXT", nargs="?", default="", help="what happened")
-    parser.add_argument(
-        "--at", metavar="TIME", help="seconds or h:mm:ss of the log (default: its newest moment)"
-    )
-    parser.add_argument("--answer", metavar="CHECK=OUTCOME", help="what came out of a check")
-    parser.add_argument(
-        "--trial", action="store_true", help="a trial starts here; TEXT says what was changed"
-    )
-    parser.add_argument("--channel", metavar="NAME", help="the channel that is meant")
+from tui.answers import ANSWER, TRIAL, check_answer
+from tui.lines import clock
+from tui.output import say
 
 
 def run(options: argparse.Namespace) -> int:
     """Add the note and say where it stands."""
-    from recordings.logs import open_log
-    from recordings.notes import add_note
-    from recordings.reader import Recording
-    from tui.lines import clock
-    from tui.output import say
-
     log = open_log(options.file)
     try:
         if type(log) is not Recording:
@@ -68,8 +49,6 @@ def _content(
     options: argparse.Namespace, channels: tuple[str, ...]
 ) -> tuple[str, str, dict[str, str]]:
     """Kind, text and facts of the note."""
-    from tui.answers import ANSWER, TRIAL, check_answer
-
     if options.answer is not None and options.trial:
         raise BadInput("--trial", "a note cannot be an answer as well", "add two notes")
     channel = options.channel

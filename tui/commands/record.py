@@ -2,14 +2,20 @@
 
 import argparse
 import signal
+import sys
 import threading
 import time
 
+from client.reader import own_time
 from shared.errors import BadInput
+from shared.events import Event
+from tui.deliver import Outbox, policy_of, test_message, ways_of
 from tui.follow import EventPrinter, print_result
 from tui.hosts import open_recorder, profile_for
+from tui.notify import Desk
 from tui.output import say
 from tui.pipeline import Live
+from tui.snapshot import LinkState
 
 
 def run(options: argparse.Namespace) -> int:
@@ -17,7 +23,16 @@ def run(options: argparse.Namespace) -> int:
     if options.output is not None and len(options.hosts) > 1:
         raise BadInput("-o", "one file cannot hold several hosts", "leave -o out, or record one")
     profiles = [profile_for(host) for host in options.hosts]
+    ways, policy = ways_of(options), policy_of(options)
+    if options.test_notify:
+        for _, title in profiles:
+            test_message(title, ways)
+            say(f"{title}: the test message was taken")
+        return 0
     several = len(profiles) > 1
+    outbox = Outbox(ways, _complain) if ways else None
+    desks = [Desk(title, policy, own_time()) for _, title in profiles] if outbox else []
+    teller = _Teller(desks, outbox)
     lives: list[tuple[Live, EventPrinter]] = []
     stop = threading.Event()
     signal.signal(signal.SIGTERM, lambda *_: stop.set())
@@ -29,28 +44,71 @@ def run(options: argparse.Namespace) -> int:
             if not options.json:
                 say(f"recording {title} to {recorder.path}")
             live.start()
-        _follow(lives, stop)
+        _follow(lives, stop, teller)
     except KeyboardInterrupt:
         pass
     finally:
         for live, _ in lives:
             live.close()
-    return _end(lives, options.json)
+    try:
+        return _end(lives, options.json, teller)
+    finally:
+        teller.close()
 
 
-def _follow(lives: list[tuple[Live, EventPrinter]], stop: threading.Event) -> None:
+class _Teller:
+    """Hands events to each host's desk, and what is due to the outbox; nothing without one."""
+
+    def __init__(self, desks: list[Desk], outbox: Outbox | None) -> None:
+        self._desks = desks
+        self._outbox = outbox
+
+    def event(self, host: int, event: Event) -> None:
+        if self._outbox is not None:
+            self._desks[host].event(event, own_time())
+
+    def tell(self, lives: list[tuple[Live, EventPrinter]]) -> None:
+        if self._outbox is None:
+            return
+        local = time.localtime()
+        for desk, (live, _) in zip(self._desks, lives, strict=False):
+            is_heard = live.link_state is LinkState.OPEN
+            minute = 60 * local.tm_hour + local.tm_min
+            for message in desk.due(own_time(), minute, is_heard=is_heard):
+                self._outbox.put(message)
+
+    def close(self) -> None:
+        """Send what waits: the watch has ended, so nothing more can join it."""
+        if self._outbox is None:
+            return
+        for desk in self._desks:
+            for message in desk.rest():
+                self._outbox.put(message)
+        self._outbox.close()
+
+
+def _complain(line: str) -> None:
+    say(f"ohmvigil: {line}", sys.stderr)
+
+
+def _follow(lives: list[tuple[Live, EventPrinter]], stop: threading.Event, teller: _Teller) -> None:
     while not stop.is_set() and not all(live.finished.is_set() for live, _ in lives):
         time.sleep(0.1)
-        for live, printer in lives:
-            for event in live.take_changes():
-                printer.show(event)
+        _pass_on(lives, teller)
+        teller.tell(lives)
 
 
-def _end(lives: list[tuple[Live, EventPrinter]], as_json: bool) -> int:
-    fatal: BadInput | None = None
-    for live, printer in lives:
+def _pass_on(lives: list[tuple[Live, EventPrinter]], teller: _Teller) -> None:
+    for number, (live, printer) in enumerate(lives):
         for event in live.take_changes():
             printer.show(event)
+            teller.event(number, event)
+
+
+def _end(lives: list[tuple[Live, EventPrinter]], as_json: bool, teller: _Teller) -> int:
+    fatal: BadInput | None = None
+    _pass_on(lives, teller)
+    for live, _ in lives:
         if live.fatal is not None:
             fatal = live.fatal
         else:
