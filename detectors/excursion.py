@@ -81,7 +81,7 @@ class Excursion:
     last: float
     rows: int = 1
     readings: int = 1
-    """Rows whose signal differs from the row before: samples of the sensor."""
+    """Rows in which the host sent the sensor's values: samples, as far as can be told."""
     same_way: int = 0
     level: float = math.nan
     """Delta at the third row: the size of a step."""
@@ -186,7 +186,7 @@ class Tracker:
         if (away > 0.0) is not out.is_up:
             return End.LOST if self._railed(out) and elapsed_s > LONGEST_S else End.BACK
         out.rows += 1
-        out.readings += sample.changed
+        out.readings += sample.fresh
         if abs(delta) > abs(out.peak):
             out.peak, out.peak_c, out.peak_code = delta, sample.celsius, sample.code
         if out.rows == STAYS_ROWS:
@@ -212,7 +212,14 @@ class Tracker:
             return False
         wander = HELD_C_S * out.per_kelvin * min(moment.time_s - out.start_s, LONGEST_S)
         heat = min(max(delta, -wander), wander)
-        return self.departs(moment, out.base + heat)
+        if not self.departs(moment, out.base + heat):
+            return False
+        now = self.now
+        assert now is not None
+        # What heat may have done says whether it departs, but not from where: that is as before.
+        now.base, now.before_c, now.before_code = out.base, out.before_c, out.before_code
+        now.first = now.peak = now.level = delta
+        return True
 
     def _rails(self, out: Excursion, signal: float) -> None:
         out.was_high = out.was_high or self._is_high(signal)

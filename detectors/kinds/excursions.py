@@ -23,7 +23,15 @@ from numpy.typing import NDArray
 
 from detectors.bits import flipped_bit
 from detectors.detector import Given, Moment, Say
-from detectors.excursion import LONGEST_S, STAYS_BELOW_S, STAYS_ROWS, End, Excursion, Tracker
+from detectors.excursion import (
+    HELD_C_S,
+    LONGEST_S,
+    STAYS_BELOW_S,
+    STAYS_ROWS,
+    End,
+    Excursion,
+    Tracker,
+)
 from detectors.frame import ChannelColumns, Frame
 from detectors.plan import ChannelPlan
 from detectors.reports import Departure, Sighting
@@ -38,6 +46,9 @@ BOTH_WAYS_SHARE = 0.25
 """A quarter of the latest down: noise with bursts or a bus, not a contact; a longer one up
 among the first few is one all the same."""
 BRIEF_ROWS = 3
+RETURNS = 0.6
+"""A jump against the one before that ends so near to where that began, in parts of itself,
+is the rest of its return."""
 FLIPS_OF = 16
 FLIPS_SHARE = 0.15
 """Of the latest excursions so many must be flips of a bit, or the few are chance."""
@@ -87,9 +98,11 @@ class ExcursionDetector:
         assert out is not None
         self.busy = False
         self._tracker.now = None
-        if end is End.BACK:
+        if self._completes_a_return(out):
+            pass
+        elif end is End.BACK:
             self._back(out, moment, say)
-        elif end is End.STAYED and not self._completes_a_return(out):
+        elif end is End.STAYED and not self._may_be_heat(out):
             self._stayed(out, moment.row, moment.time_s, say)
         self._last = out
         self._last_end_s = moment.time_s
@@ -157,7 +170,15 @@ class ExcursionDetector:
         if last is None or last.is_up is out.is_up or last.in_ohms is not out.in_ohms:
             return False
         is_near = out.start_s - self._last_end_s <= LONGEST_S
-        return is_near and abs(out.base + out.level - last.base) < abs(out.level)
+        return is_near and abs(out.base + out.level - last.base) < RETURNS * abs(out.level)
+
+    def _may_be_heat(self, out: Excursion) -> bool:
+        """Whether what stayed is what heat did while readings were away just before."""
+        last = self._last
+        if last is None or out.start_s - self._last_end_s > LONGEST_S:
+            return False
+        seconds = min(out.start_s - last.start_s, LONGEST_S)
+        return abs(out.level) <= HELD_C_S * out.per_kelvin * seconds
 
     def _kind(self, out: Excursion, bit: int | None) -> Kind | None:
         """None where code-high or code-low has said it already."""
@@ -185,9 +206,8 @@ class ExcursionDetector:
         return sum(flips) >= FLIPS_SHARE * len(flips)
 
     def _is_single(self, out: Excursion) -> bool:
-        """One sample of the sensor, also where the host repeats its code in a row or two."""
-        has_code = out.peak_code == out.peak_code
-        return out.rows == 1 or (out.readings == 1 and out.rows <= 3 and has_code)
+        """One sample of the sensor, also where other rows follow before it is sent again."""
+        return out.rows == 1 or (out.readings == 1 and out.rows <= BRIEF_ROWS)
 
     # -- bits --
 
