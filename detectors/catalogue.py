@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 from detectors.detector import HostDetector, RowDetector, Rule, WindowDetector
 from detectors.heatmodel import HeatModel
+from detectors.kinds.beat import BeatDetector
 from detectors.kinds.drift import DriftDetector
 from detectors.kinds.excursions import ExcursionDetector
 from detectors.kinds.flags import FlagDetector
@@ -34,7 +35,13 @@ def row_detectors(plan: ChannelPlan) -> list[RowDetector]:
 def window_detectors(plan: ChannelPlan) -> list[WindowDetector]:
     """Detectors that see windows of one channel."""
     model = HeatModel()
-    return [NoiseDetector(plan), model, NoRiseDetector(plan, model), DriftDetector(plan)]
+    return [
+        NoiseDetector(plan),
+        model,
+        NoRiseDetector(plan, model),
+        DriftDetector(plan),
+        BeatDetector(plan, model),
+    ]
 
 
 def rules(chains: Mapping[str, Chain]) -> list[Rule]:

@@ -8,8 +8,8 @@ least five events in the state, and twice the rate elsewhere.
 
 `tied_to` names the state: `motion` (moving against still), `motion.speed_mm_s`,
 `motion.x_mm`, `motion.y_mm` or `motion.z_mm` (beyond a place), `CHANNEL.power` (level of a
-heater without faults of its own, or its switching), or a fan by its key, such as `fan.speed`. Facts: `events`,
-`all_events`, `share` of the time, `p`, `ratio`.
+heater without faults of its own, or its switching), or a fan by its key, such as
+`fan.speed`. Facts: `events`, `all_events`, `share` of the time, `p`, `ratio`.
 
 Looks back ten minutes before the first event and an hour at most. Blind where neither
 motion, fan nor power is reported, and to a state that never changed.

@@ -45,6 +45,8 @@ ROOM_C = (15.0, 30.0)
 OHM_PER_K = 0.00385
 """Mean slope of platinum between 0 and 100 °C, 1/K (IEC 60751)."""
 KEPT_S = 240.0
+COMPARE_EVERY = 2
+"""Windows."""
 
 
 @dataclass(slots=True)
@@ -86,6 +88,7 @@ class RestRule:
         self._has_power = False
         self._has_rested = False
         self._row = 0
+        self._rested = -1
 
     def advance(self, time_s: float, book: EventBook) -> None:
         """No deadlines."""
@@ -117,7 +120,8 @@ class RestRule:
             if level is None:
                 level = self._levels[name] = _Level()
             level.add(0.5 * (window.start_s + window.end_s), window.middle_c)
-        if end_s - self._since_s >= REST_S:
+        self._rested += 1
+        if end_s - self._since_s >= REST_S and self._rested % COMPARE_EVERY == 0:
             self._compare(end_s, book)
 
     def _leave(self, time_s: float, book: EventBook) -> None:
@@ -127,6 +131,7 @@ class RestRule:
         self._up.clear()
         self._levels.clear()
         self._since_s = math.nan
+        self._rested = -1
 
     def _compare(self, end_s: float, book: EventBook) -> None:
         resting = {
