@@ -416,7 +416,9 @@ class Watch:
             float(w.power[index]),
         )
         state, restarted_s = self._host.at(last_row)
-        gate = channel.gate.learn(end_s, celsius, target_c, power, moving, state, restarted_s)
+        # The median: a breaking contact must not look like a change of what the channel does.
+        middle_c = float(w.middle_c[index])
+        gate = channel.gate.learn(end_s, middle_c, target_c, power, moving, state, restarted_s)
         if channel.gates[-1][1] is not gate:
             channel.gates.append((last_row + 1, gate))
             del channel.gates[:-1024]

@@ -7,27 +7,10 @@ import msgspec
 
 from shared.events import Event, RankedCause, Verdict
 from shared.words import EVERY_CHANNEL, Severity
+from tui.when import spelt, tenths
 
 CAUSES_SHOWN = 3
 """Causes a channel in text; JSON gives all that are listed."""
-
-
-def clock(time_s: float) -> str:
-    """A log time as h:mm:ss.s."""
-    tenths = round(time_s * 10)
-    sign = "-" if tenths < 0 else ""
-    seconds, tenth = divmod(abs(tenths), 10)
-    return f"{sign}{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}.{tenth}"
-
-
-def span(seconds: float) -> str:
-    """A duration in words: 0.5 s, 45 s, 12 min, 3 h 20 min."""
-    if seconds < 10:
-        return f"{seconds:.1f} s"
-    if seconds < 120:
-        return f"{seconds:.0f} s"
-    minutes = round(seconds / 60)
-    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60} min"
 
 
 def channel_word(channel: str) -> str:
@@ -48,9 +31,9 @@ def event_line(event: Event) -> str:
     if event.end_s is None:
         lasted = ", going on"
     elif event.end_s - event.start_s >= 1.0:
-        lasted = f", {span(event.end_s - event.start_s)}"
+        lasted = f", {spelt(event.end_s - event.start_s)}"
     return (
-        f"{clock(event.start_s):>10}  {channel_word(event.channel):<8} {event.kind:<18} "
+        f"{tenths(event.start_s):>10}  {channel_word(event.channel):<8} {event.kind:<18} "
         f"{event.severity:<20} {times}{event.text}{tied}{lasted}"
     )
 

@@ -191,7 +191,8 @@ class Replay:
         cursor = last_s if self._cursor_s is None else self._cursor_s
         if not self._paused:
             cursor += (time.monotonic() - self._moved_own_s) * self._speed
-        return PlayView(min(cursor, last_s), first_s, last_s, self._speed, self._paused)
+        starts = tuple(e.start_s for e in self._watch.events if e.absorbed_by is None)
+        return PlayView(min(cursor, last_s), first_s, last_s, self._speed, self._paused, starts)
 
 
 def _as_of(event: Event, cursor_s: float) -> Event:

@@ -18,6 +18,15 @@ def hms(time_s: float) -> str:
     return f"{sign}{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
 
 
+def tenths(time_s: float) -> str:
+    """A log time as h:mm:ss.s, for lines that tell events apart."""
+    if not math.isfinite(time_s):
+        return "-"
+    sign = "-" if time_s <= -0.05 else ""
+    seconds, tenth = divmod(round(abs(time_s) * 10), 10)
+    return f"{sign}{hms(seconds)}.{tenth}"
+
+
 def short(seconds: float) -> str:
     """A duration in at most four cells: 5s, 12m, 3h, 9d."""
     seconds = max(seconds, 0.0)

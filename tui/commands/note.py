@@ -7,8 +7,8 @@ from recordings.notes import add_note
 from recordings.reader import Recording
 from shared.errors import BadInput
 from tui.answers import ANSWER, TRIAL, check_answer
-from tui.lines import clock
 from tui.output import say
+from tui.when import tenths
 
 
 def run(options: argparse.Namespace) -> int:
@@ -25,7 +25,7 @@ def run(options: argparse.Namespace) -> int:
     time_s = newest_s if options.at is None else time_of(options.at)
     kind, text, facts = _content(options, channels)
     add_note(options.file, time_s, text, kind, facts)
-    say(f"{options.file}: {kind} at {clock(time_s)}: {text}")
+    say(f"{options.file}: {kind} at {tenths(time_s)}: {text}")
     return 0
 
 
