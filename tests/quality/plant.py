@@ -192,7 +192,7 @@ def run(
     rng: np.random.Generator, orders: Orders, upsets: Upsets | None = None, *, warm: bool = True
 ) -> Run:
     """Let N machines follow their orders. `warm`: they start at their first targets."""
-    steps, n = orders.nozzle_c.shape
+    steps, n = (int(size) for size in orders.nozzle_c.shape)
     upsets = upsets or no_upsets(steps, n)
     room0 = rng.uniform(18.0, 28.0, n)
     swing = rng.uniform(0.0, 3.0, n)
