@@ -222,14 +222,17 @@ def alike(a: Place, b: Place, by_leaf: bool) -> bool:
 
 def _without_targets(anchors: Sequence[Found]) -> list[Found]:
     """Leave out what another candidate follows, resistances, and what stands as they do."""
+    sure = [one.series.place for one in anchors if one.score >= 2.0]
     places = [
         goal.series.place
         for goal in anchors
         if not goal.series.flutters
+        and not (goal.score >= 2.0 and any(alike(goal.series.place, p, False) for p in sure))
         and any(
             kinship(one.series, goal.series) >= 0.7 and follows(one.series, goal.series) > 0.5
             for one in anchors
-            if one is not goal and one.series.flutters
+            if one is not goal
+            and one.series.flutters
         )
     ]
     places += [

@@ -75,8 +75,9 @@ def of_temperatures(pairs: Sequence[tuple[Series, Series | None]]) -> Unit:
         return Unit("kelvin", "its targets are round in °C when taken as kelvin")
     if by_target == "fahrenheit" and coolest >= 50.0:
         return Unit("fahrenheit", "its targets are round in °C when taken as fahrenheit")
-    is_room = 58.0 <= coolest <= 105.0 and is_still and not is_led
-    if is_room and len(pairs) >= 2 and by_target != "celsius":
+    # Two that are near each other and led by nothing are at rest; one alone may be hot.
+    near = sum(58.0 <= low <= 100.0 and low - coolest < 25.0 for low in lows)
+    if near >= 2 and is_still and not is_led and by_target != "celsius":
         return Unit("fahrenheit", f"the coolest reads {coolest:.4g}, a room's in fahrenheit")
     return Unit("celsius", "")
 

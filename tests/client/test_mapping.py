@@ -457,3 +457,74 @@ def test_any_payload_under_any_kind_is_survived(payload: bytes, kind: EntryKind)
     mapper.feed(message(opened({})))
     for update in mapper.feed(Entry(OWN, kind, payload)):
         assert update.time_s == 12.25
+
+
+def test_a_status_can_stand_under_a_name_in_the_message() -> None:
+    """For messages about one channel each; numbers name as well, anything else is passed over."""
+    profile = Profile(
+        format=1,
+        updates=(UpdateSource(status="/d", under="/who"),),
+        channels={
+            "nozzle": Channel(temperature_c="/tip/t"),
+            "bed": Channel(temperature_c="/2/t"),
+        },
+    )
+    mapper = Mapper(profile)
+    frames = [
+        b'{"who": "tip", "d": {"t": 200.0}}',
+        b'{"who": 2, "d": {"t": 60.0}}',
+        b'{"who": ["tip"], "d": {"t": 1.0}}',
+        b'{"d": {"t": 1.0}}',
+    ]
+    heard = [
+        update.values
+        for n, frame in enumerate(frames)
+        for update in mapper.feed(Entry(float(n), EntryKind.MESSAGE, frame))
+    ]
+    assert heard == [{"nozzle.temperature_c": 200.0}, {"bed.temperature_c": 60.0}, {}, {}]
+
+
+def test_a_reading_can_stand_in_an_item_of_its_own() -> None:
+    """A list of names and values: each quantity of one channel is another item."""
+    items = {
+        name: Reading(at="/v", item=Item(list="/list", key="/k", equals=f"tip {name}"))
+        for name in ("is", "goal")
+    }
+    profile = Profile(
+        format=1,
+        updates=(UpdateSource(),),
+        channels={"nozzle": Channel(temperature_c=items["is"], target_c=items["goal"])},
+    )
+    frame = b'{"list": [{"k": "tip goal", "v": 210}, {"k": "x", "v": 1}, {"k": "tip is", "v": 209}]}'
+    (update,) = Mapper(profile).feed(Entry(1.0, EntryKind.MESSAGE, frame))
+    assert update.values == {"nozzle.temperature_c": 209.0, "nozzle.target_c": 210.0}
+
+
+@pytest.mark.parametrize(
+    ("sent", "unit", "taken"),
+    [
+        ('"210.5"', "celsius", 210.5),
+        ('"210.5 °C"', "celsius", 210.5),
+        ('"483.65K"', "kelvin", 210.5),
+        ('"210.5"', "", None),
+        ('"hot"', "celsius", None),
+        ('"1e999"', "celsius", None),
+        ('"0x20"', "celsius", None),
+        ('"nan"', "celsius", None),
+        ("true", "celsius", None),
+    ],
+)
+def test_numbers_sent_as_text_count_where_a_unit_is_said(
+    sent: str, unit: str, taken: float | None
+) -> None:
+    """Without a unit they are refused, as is any text that is no number."""
+    profile = Profile(
+        format=1,
+        updates=(UpdateSource(),),
+        channels={"nozzle": Channel(temperature_c=Reading(at="/t", unit=unit))},
+    )
+    mapper = Mapper(profile)
+    frame = f'{{"t": {sent}}}'.encode()
+    (update,) = mapper.feed(Entry(1.0, EntryKind.MESSAGE, frame))
+    assert update.values.get("nozzle.temperature_c") == pytest.approx(taken)
+    assert mapper.refused["nozzle.temperature_c"] == (taken is None)

@@ -1,0 +1,173 @@
+"""Learning on hosts that nobody has seen, and on odd ones by hand."""
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from client.form import Request
+from client.learn import Link, learn, profile_text
+from client.mapping import Mapper
+from client.profile import Profile, load_profile
+from shared.updates import Entry, EntryKind, Value
+from tests.client.learn.scoring import score
+from tests.client.learn.strange import make
+
+SEEDS = 100
+
+
+def test_nearly_all_strange_hosts_are_read_right(tmp_path: Path) -> None:
+    """Of 100 hosts of random dialects at least 95 have the nozzle's reading, target and power
+    right. Measured: 100 readings, 99 targets, 100 powers."""
+    scores = [score(make(seed), tmp_path) for seed in range(SEEDS)]
+    assert sum(one.temperature for one in scores) >= 0.95 * SEEDS
+    assert sum(one.temperature and one.target and one.power for one in scores) >= 0.95 * SEEDS
+
+
+def test_a_strange_host_is_the_same_each_time() -> None:
+    """The measure above does not depend on the day."""
+    assert make(7).entries == make(7).entries
+
+
+def entries(messages: Sequence[Any], step_s: float = 0.25) -> list[Entry]:
+    return [
+        Entry(100.0 + n * step_s, EntryKind.MESSAGE, json.dumps(message).encode())
+        for n, message in enumerate(messages)
+    ]
+
+
+def profile_of(folder: Path, heard: list[Entry], *requests: Request) -> Profile:
+    path = folder / "p.toml"
+    draft = learn(heard, requests)
+    path.write_text(profile_text(draft, Link(addresses=("tcp://[::1]:9",))), encoding="utf-8")
+    return load_profile(path)
+
+
+def last_values(profile: Profile, heard: list[Entry]) -> dict[str, Value]:
+    mapper, held = Mapper(profile), dict[str, Value]()
+    for entry in heard:
+        for update in mapper.feed(entry):
+            held.update(update.values)
+    return held
+
+
+def test_messages_about_one_channel_each_are_told_apart(tmp_path: Path) -> None:
+    """[name, object] in positional params, one channel a message."""
+    heard = entries(
+        [
+            {"method": "heat", "params": [name, {"actual": base + n * 0.1, "aim": base}]}
+            for n in range(20)
+            for name, base in (("nozzle", 210.0), ("bed", 60.0))
+        ]
+    )
+    values = last_values(profile_of(tmp_path, heard), heard)
+    assert values["nozzle.temperature_c"] == pytest.approx(211.9)
+    assert values["nozzle.target_c"] == 210.0
+    assert values["bed.temperature_c"] == pytest.approx(61.9)
+
+
+def test_one_method_a_channel_is_told_apart(tmp_path: Path) -> None:
+    """The channel's name is in the method."""
+    heard = entries(
+        [
+            {"method": f"{name}.changed", "params": {"temp": base + (n % 3) * 0.1}}
+            for n in range(20)
+            for name, base in (("nozzle", 210.0), ("bed", 60.0))
+        ]
+    )
+    values = last_values(profile_of(tmp_path, heard), heard)
+    assert values["nozzle.temperature_c"] == pytest.approx(210.1)
+    assert values["bed.temperature_c"] == pytest.approx(60.1)
+
+
+def test_names_with_slashes_and_tildes_are_escaped(tmp_path: Path) -> None:
+    """RFC 6901, section 3: '~1' for '/', '~0' for '~'."""
+    heard = entries([{"a/b": {"m~n temp": 25.0 + n * 0.01}} for n in range(10)])
+    profile = profile_of(tmp_path, heard)
+    assert [c.readings["temperature_c"].at for c in profile.channels.values()] in (
+        ["/m~0n temp"],
+        ["/a~1b/m~0n temp"],
+    )
+    assert list(last_values(profile, heard).values())[-1] == pytest.approx(25.09)
+
+
+def test_hostile_names_and_texts_cannot_break_out_of_the_profile(tmp_path: Path) -> None:
+    """Line ends, quotes, escapes and bidirectional overrides in every name the host chooses."""
+    name = 'nozzle"\n[token]\nenv = "HOME"\x1b]52;c;x\x07\u202e#'
+    heard = entries(
+        [
+            {
+                "method": name,
+                "params": {name: {"temp": 200.0 + n * 0.01, "state" + name: name + "ready"}},
+            }
+            for n in range(10)
+        ]
+    )
+    path = tmp_path / "p.toml"
+    text = profile_text(learn(heard), Link(addresses=("tcp://[::1]:9",)))
+    path.write_text(text, encoding="utf-8")
+    profile = load_profile(path)
+    assert profile.token is None
+    assert all(char.isprintable() or char == "\n" for char in text)
+    assert any(str(v).startswith("200.") for v in last_values(profile, heard).values())
+
+
+def test_a_code_tells_reference_and_bits(tmp_path: Path) -> None:
+    """Codes of a Pt100 on a 400 Ω reference with 16 bits, by the equation of IEC 60751."""
+    messages = []
+    for n in range(60):
+        t = 20.0 + 3.0 * n
+        ohm = 100.0 * (1.0 + 3.9083e-3 * t - 5.775e-7 * t * t)
+        messages.append({"nozzle": {"temp": round(t, 2), "raw": round(ohm / 400.0 * 65536)}})
+    heard = entries(messages)
+    profile = profile_of(tmp_path, heard)
+    chain = profile.chains["nozzle"]
+    assert (chain.reference_ohm / chain.r0_ohm, chain.bits) == (4.0, 16)
+
+
+def test_a_word_of_its_own_for_a_state_is_left_with_a_comment(tmp_path: Path) -> None:
+    """What nobody can know is not guessed; the profile loads all the same."""
+    heard = entries([{"nozzle": {"temp": 25.0 + n * 0.01}, "mood": "zorbing"} for n in range(10)])
+    text = profile_text(learn(heard), Link(addresses=("tcp://[::1]:9",)))
+    assert "# zorbing = " in text
+    profile = profile_of(tmp_path, heard)
+    assert "host.state" not in last_values(profile, heard)
+
+
+def test_an_idle_host_with_plain_names_is_learnt(tmp_path: Path) -> None:
+    """Everything cold, targets 0, power 0: names alone decide."""
+    heard = entries(
+        [
+            {
+                "nozzle": {"temp": 22.0 + (n % 4) * 0.02, "target": 0, "power": 0},
+                "bed": {"temp": 21.9 + (n % 3) * 0.02, "target": 0, "power": 0},
+            }
+            for n in range(20)
+        ]
+    )
+    readings = {
+        name: set(channel.readings) for name, channel in profile_of(tmp_path, heard).channels.items()
+    }
+    wanted = {"temperature_c", "target_c", "power"}
+    assert readings == {"nozzle": wanted, "bed": wanted}
+
+
+def test_what_is_no_temperature_is_not_taken_for_one(tmp_path: Path) -> None:
+    """Counters, clocks, positions, limits and loads."""
+    heard = entries(
+        [
+            {
+                "seq": n,
+                "time": 1000.0 + n * 0.25,
+                "cpu load": 0.1 + (n % 5) * 0.01,
+                "free memory": 512_000 - n * 7,
+                "position": [n * 1.5 % 200, n * 2.5 % 200, 0.2],
+                "max temp": 300,
+            }
+            for n in range(40)
+        ]
+    )
+    draft = learn(heard)
+    assert [c.name for c in draft.channels if "temperature_c" in c.parts] == []

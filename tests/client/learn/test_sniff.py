@@ -1,0 +1,57 @@
+"""Framing recognised from bytes, however they are cut."""
+
+import json
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from client.framing import DelimiterFramer, LengthFramer
+from client.learn.sniff import Cut, SniffingFramer, recognise
+
+DOCUMENTS = st.lists(
+    st.dictionaries(st.text(max_size=5), st.integers() | st.text(max_size=9), min_size=1),
+    min_size=1,
+    max_size=5,
+)
+
+
+def cut(wire: bytes, sizes: list[int]) -> list[bytes]:
+    pieces = []
+    for size in sizes:
+        pieces.append(wire[:size])
+        wire = wire[size:]
+    return [*pieces, wire]
+
+
+@given(DOCUMENTS, st.sampled_from([0x0A, 0x03, 0x00, 0x1E, 0x17]), st.lists(st.integers(1, 40)))
+def test_a_delimiter_byte_is_found(documents: list[object], byte: int, sizes: list[int]) -> None:
+    """And no frame is lost or cut while it is looked for."""
+    framer, frames = DelimiterFramer(byte), [json.dumps(one).encode() for one in documents]
+    sniffing = SniffingFramer(Cut("newline"))
+    heard = [
+        frame
+        for piece in cut(b"".join(framer.wrap(frame) for frame in frames), sizes)
+        for frame in sniffing.feed(piece)
+    ]
+    assert heard == frames
+    assert sniffing.cut is not None
+    assert sniffing.cut.delimiter == byte
+
+
+@given(DOCUMENTS, st.lists(st.integers(1, 40)))
+def test_a_length_prefix_is_found(documents: list[object], sizes: list[int]) -> None:
+    """Four bytes before each document."""
+    framer, frames = LengthFramer(), [json.dumps(one).encode() for one in documents]
+    sniffing = SniffingFramer(Cut("newline"))
+    wire = b"".join(framer.wrap(frame) for frame in frames)
+    heard = [frame for piece in cut(wire, sizes) for frame in sniffing.feed(piece)]
+    assert heard == frames
+    assert sniffing.cut is not None
+    assert sniffing.cut.framing == "length"
+
+
+@given(st.binary(max_size=200))
+def test_any_bytes_are_looked_at_without_harm(data: bytes) -> None:
+    """And nothing is recognised in what holds no document."""
+    found = recognise(data)
+    assert found is None or found.documents > 0

@@ -1,0 +1,68 @@
+"""What a proof says of a profile, against SciPy and against a host that is known."""
+
+import json
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.stats import theilslopes
+
+from client.form import Channel, Profile, UpdateSource
+from client.proof import Proof, line_slope
+from shared.updates import Entry, EntryKind
+
+PROFILE = Profile(
+    format=1,
+    updates=(UpdateSource(status="/s", clock="/t"),),
+    channels={"nozzle": Channel(temperature_c="/temp", target_c="/goal", power="/duty")},
+)
+
+
+def entry(own_s: float, **message: object) -> Entry:
+    return Entry(own_s, EntryKind.MESSAGE, json.dumps(message).encode())
+
+
+def test_it_says_which_readings_gave_values() -> None:
+    """One gave ten, one was refused each time, one never came."""
+    proof = Proof(PROFILE)
+    for n in range(10):
+        proof.feed(entry(50.0 + n, t=n, s={"temp": 20.0 + n, "goal": "hot"}))
+    temperature, target, power = proof.readings()
+    assert (temperature.key, temperature.count, temperature.last) == (
+        "nozzle.temperature_c",
+        10,
+        29.0,
+    )
+    assert (target.count, target.refused) == (0, 10)
+    assert (power.count, power.refused) == (0, 0)
+    assert (proof.messages, proof.updates) == (10, 10)
+
+
+def test_delay_is_what_lies_beyond_the_quickest() -> None:
+    """Each fourth update comes 0.4 s late, the others 0.1 s after they were made."""
+    proof = Proof(PROFILE)
+    for n in range(40):
+        proof.feed(entry(50.0 + n + (0.4 if n % 4 == 3 else 0.1), t=float(n), s={"temp": 20.0}))
+    time = proof.time()
+    assert time.delay_median_s == pytest.approx(0.0, abs=1e-9)
+    assert time.delay_99_s == pytest.approx(0.3)
+    assert time.jumps == 0
+    assert time.slope == pytest.approx(1.0, abs=0.01)
+
+
+@given(st.lists(st.floats(-1e3, 1e3), min_size=3, max_size=30, unique=True))
+def test_the_line_is_that_of_scipy(x: list[float]) -> None:
+    """scipy.stats.theilslopes is the oracle, here with an outlier."""
+    xs = np.sort(np.array(x))
+    ys = 3.0 * xs + 1.0
+    ys[0] += 1e4
+    if np.diff(xs).min() < 1e-6:
+        return
+    assert line_slope(xs, ys) == pytest.approx(theilslopes(ys, xs)[0], rel=1e-9)
+
+
+def test_a_line_needs_three_points() -> None:
+    """And some spread."""
+    assert line_slope(np.array([1.0, 2.0]), np.array([1.0, 2.0])) is None
+    assert line_slope(np.ones(5), np.arange(5.0)) is None
