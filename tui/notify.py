@@ -83,7 +83,6 @@ class Desk:
     _first_s: float | None = None
     _sent_s: float | None = None
     _found: int = 0
-    _found_at_beat: int = 0
 
     def event(self, event: "Event", now_s: float) -> None:
         """Take an event as it now stands."""
@@ -93,7 +92,6 @@ class Desk:
         elif event.id in self._waiting:
             self._waiting[event.id].event = event
         elif event.severity.rank > told:
-            self._found += told == 0
             self._waiting[event.id] = _News(event, told)
             if self._first_s is None:
                 self._first_s = now_s
@@ -104,6 +102,7 @@ class Desk:
         news = self._ripe(now_s, is_quiet)
         if news:
             for each in news:
+                self._found += each.id not in self._told
                 del self._waiting[each.id]
                 self._told[each.id] = each.severity.rank
             self._first_s = now_s if self._waiting else None
@@ -111,7 +110,9 @@ class Desk:
             return [grouped(self.host, news)]
         beat_s = self.policy.heartbeat_s
         last_s = self.start_s if self._sent_s is None else self._sent_s
-        if beat_s is not None and not is_quiet and now_s - last_s >= beat_s:
+        if beat_s is None or is_quiet or self._waiting:
+            return []
+        if now_s - last_s >= beat_s:
             self._sent_s = now_s
             return [self._heartbeat(now_s - last_s, is_heard)]
         return []
@@ -138,14 +139,12 @@ class Desk:
         return [event for event in news if event.severity is Severity.FAILURE]
 
     def _heartbeat(self, silence_s: float, is_heard: bool) -> Message:
-        new = self._found - self._found_at_beat
-        self._found_at_beat = self._found
         hours = silence_s / 3600.0
         span = f"{hours:.3g} h" if hours >= 1.0 else f"{silence_s / 60.0:.0f} min"
         if not is_heard:
             text = "still watching, but the link to the host is down"
-        elif new:
-            text = f"still watching; nothing new in {span}, {new} found before"
+        elif self._found:
+            text = f"still watching, nothing new found in {span}; {self._found} before"
         else:
             text = f"still watching, nothing found in {span}"
         return Message("heartbeat", self.host, text)
