@@ -32,6 +32,8 @@ HELD_C_S = 2.5
 """How fast a heater may move against an excursion: the host regulates on the false reading."""
 ALONG_C_S = 0.5
 """How fast it may move along with it, beyond the slope it had before."""
+NEAR = 0.1
+"""Part of an excursion's size within which it is back in any case."""
 LONGEST_S = 10.0
 """A contact that opens for longer is taken for a step, or for an open input."""
 STAYS_ROWS = 3
@@ -178,6 +180,7 @@ class Tracker:
         delta = sample.signal - out.base
         away = _beyond(delta, drift)
         wander = ALONG_C_S * out.per_kelvin * min(elapsed_s, LONGEST_S)
+        wander = max(wander, NEAR * abs(out.peak))
         if abs(away) <= min(out.guard + wander, 0.5 * abs(out.peak)):
             return End.BACK if elapsed_s <= LONGEST_S or out.rows == 1 else End.LOST
         was_high = self._is_high(out.last)

@@ -8,10 +8,11 @@ Quantity: Ω where a code or resistance is known, else K. One tracker
 - contact-break  toward open and back: to the open end of the range even for one reading, or
                  two readings or more. Single readings up, three in ten minutes and none down.
 - spike          any other excursion that came back: one reading, or a few below.
-- step           it stayed: for 2 s below, for 10 s above, since a contact may open so long.
+- step           it stayed: for 5 s below, for 10 s above, since a contact may open so long.
 
-Blind to jumps within the speed limit times the spacing of readings, and, for bit-flip,
-where the code is not known and degrees are too coarse to give it back.
+Blind to jumps within the speed limit times the spacing of readings; to steps among bursts
+that go both ways; and, for bit-flip, where the code is not known and degrees are too
+coarse to give it back.
 """
 
 from collections import deque
@@ -45,6 +46,7 @@ BOTH_WAYS_OF = 4
 BOTH_WAYS_SHARE = 0.25
 """A quarter of the latest down: noise with bursts or a bus, not a contact; a longer one up
 among the first few is one all the same."""
+STORM_S = 60.0
 BRIEF_ROWS = 3
 RETURNS = 0.6
 """A jump against the one before that ends so near to where that began, in parts of itself,
@@ -102,7 +104,7 @@ class ExcursionDetector:
             pass
         elif end is End.BACK:
             self._back(out, moment, say)
-        elif end is End.STAYED and not self._may_be_heat(out):
+        elif end is End.STAYED and not self._may_be_heat(out) and not self._is_storm(out):
             self._stayed(out, moment.row, moment.time_s, say)
         self._last = out
         self._last_end_s = moment.time_s
@@ -179,6 +181,13 @@ class ExcursionDetector:
             return False
         seconds = min(out.start_s - last.start_s, LONGEST_S)
         return abs(out.level) <= HELD_C_S * out.per_kelvin * seconds
+
+    def _is_storm(self, out: Excursion) -> bool:
+        """Whether bursts go both ways: then no level is sure enough to jump from."""
+        recent = [up for start_s, up, _ in self._recent if out.start_s - start_s <= STORM_S]
+        down = len(recent) - sum(recent)
+        few = min(down, len(recent) - down)
+        return len(recent) >= BOTH_WAYS_OF and few >= BOTH_WAYS_SHARE * len(recent)
 
     def _kind(self, out: Excursion, bit: int | None) -> Kind | None:
         """None where code-high or code-low has said it already."""
