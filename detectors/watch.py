@@ -9,7 +9,7 @@ the same either way (a property test cuts logs at random places).
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -77,17 +77,20 @@ class Watch:
     """Detectors, rules and the event book over one log.
 
     `chains` gives the chain facts by channel; channels without are taken as
-    `shared.chain.ASSUMED` where they report a code.
+    `shared.chain.ASSUMED` where they report a code. `listeners` are further rules, which
+    see every report and window after the watch's own; theirs to keep and to ask.
     """
 
-    def __init__(self, chains: Mapping[str, Chain] | None = None) -> None:
+    def __init__(
+        self, chains: Mapping[str, Chain] | None = None, listeners: Iterable[Rule] = ()
+    ) -> None:
         self._chains = dict(chains or {})
         self._filler = Filler(self._chains)
         self._windower = Windower()
         self._host = HostHistory()
         self._channels: dict[str, _Channel] = {}
         self._host_detectors: list[HostDetector] = host_detectors()
-        self._rules: list[Rule] = rules(self._chains)
+        self._rules: list[Rule] = [*rules(self._chains), *listeners]
         self._book = EventBook()
         self._reports: list[Report] = []
         self._heard_s = math.nan
