@@ -48,7 +48,7 @@ _PATTERNS: tuple[tuple[str, re.Pattern[str]], ...] = (
     (
         "file",
         re.compile(
-            rf"[^\s:;\"'()\[\]{{}}<>,/\\][^:;\"'()\[\]{{}}<>,/\\]*\.(?:{_PRINT_FILES})\b",
+            rf"[^\s:;\"'<>,/\\][^:;\"'<>,/\\]*\.(?:{_PRINT_FILES})\b",
             re.IGNORECASE,
         ),
     ),
