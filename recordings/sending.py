@@ -114,7 +114,8 @@ def known_of(meta: Mapping[str, Any]) -> dict[str, list[str]]:
     for address in addresses if isinstance(addresses, list) else []:
         if isinstance(address, str):
             rest = address.partition("://")[2].partition("/")[0].rpartition("@")[2]
-            known["host"].append(rest.rpartition(":")[0] if ":" in rest else rest)
+            host = rest.rpartition(":")[0] if ":" in rest else rest
+            known["host"] += [host, host.partition(".")[0]]
     return known
 
 

@@ -11,8 +11,12 @@ from tui.terminal import needs_terminal, run_screen
 def run(options: argparse.Namespace) -> int:
     """Open the screen on a file until it is left."""
     log = open_log(options.file)
-    needs_terminal("replay", f"ohmvigil judge {options.file}")
-    source = Replay(log, log.path.name, chains_from(options.profile))
+    try:
+        needs_terminal("replay", f"ohmvigil judge {options.file}")
+        source = Replay(log, log.path.name, chains_from(options.profile))
+    except BaseException:
+        log.close()
+        raise
     source.start()
     try:
         run_screen(source, options)
