@@ -124,6 +124,7 @@ class ClosedWindow:
 
     rough: float
     step: float
+    apart: float
     middle_c: float
     tone: float
     tone_bin: float

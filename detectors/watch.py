@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from detectors.book import EventBook
 from detectors.catalogue import host_detectors, row_detectors, rules, window_detectors
+from detectors.chainwatch import ChainWatch, Known
 from detectors.detector import (
     ClosedWindow,
     Given,
@@ -32,11 +33,13 @@ from detectors.frame import ChannelColumns, Filler, Frame, Row, Sample
 from detectors.gates import GateKeeper
 from detectors.health import channel_health
 from detectors.hoststate import HostHistory
+from detectors.kinds.rest import RestRule
 from detectors.learned import Learned, Learner
 from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Report, Sighting
 from detectors.windows import ROWS, Windower, Windows
 from shared.chain import Chain
+from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated
 from shared.health import ChannelHealth
 from shared.updates import Batch, Floats, Update, updates_of
@@ -91,6 +94,9 @@ class Watch:
         self._channels: dict[str, _Channel] = {}
         self._host_detectors: list[HostDetector] = host_detectors()
         self._rules: list[Rule] = [*rules(self._chains), *listeners]
+        self._rest = next(rule for rule in self._rules if isinstance(rule, RestRule))
+        self._chainwatch = ChainWatch()
+        self._chain_states: tuple[object, tuple[ChainState, ...]] = (None, ())
         self._book = EventBook()
         self._reports: list[Report] = []
         self._heard_s = math.nan
@@ -169,6 +175,26 @@ class Watch:
         for rule in self._rules:
             found += rule.not_evaluated()
         return tuple(found)
+
+    def chain_states(self) -> tuple[ChainState, ...]:
+        """What each sensor chain shows up to now, for channels with codes, Ω or chain facts."""
+        known = {
+            name: Known(
+                held.plan.chain,
+                held.plan.is_assumed,
+                held.plan.has_code,
+                held.plan.has_ohms,
+                held.period_s,
+            )
+            for name, held in self._filler.held.items()
+        }
+        has_uptime = self._host.last_uptime_s == self._host.last_uptime_s
+        events = self._book.events
+        stamp = self._chainwatch.windows, known, has_uptime, list(events)
+        if self._chain_states[0] != stamp:
+            found = self._chainwatch.states(known, events, has_uptime)
+            self._chain_states = stamp, found
+        return self._chain_states[1]
 
     # -- one update --
 
@@ -449,6 +475,7 @@ class Watch:
             floor=channel.floor.value,
             rough=float(w.rough[index]),
             step=float(w.step[index]),
+            apart=float(w.apart[index]),
             middle_c=float(w.middle_c[index]),
             tone=float(w.tone[index]),
             tone_bin=float(w.tone_bin[index]),
@@ -474,6 +501,7 @@ class Watch:
                 for rule in self._rules:
                     rule.advance(end_s, self._book)
                     rule.window(windows, self._book)
+                self._chainwatch.window(windows, self._rest.resting)
         while report is not None:
             self._book_report(report, rows)
             report = next(waiting, None)

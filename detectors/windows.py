@@ -38,6 +38,7 @@ class ChannelWindows:
     changes           rows whose value differs from the row before
     rough     sd of sample noise from trimmed third differences: heat's bends cancel too
     step      least change between rows, 0 where there is none
+    apart     variance of the differences between neighbouring rows: an even slope falls out
     middle_c  median of °C
     tone      share of the window's variance in its strongest frequency, 0–1
     tone_bin  that frequency, in periods a window
@@ -63,6 +64,7 @@ class ChannelWindows:
     power_high: Floats
     rough: Floats
     step: Floats
+    apart: Floats
     middle_c: Floats
     tone: Floats
     tone_bin: Floats
@@ -218,7 +220,9 @@ def _channel_windows(
     quarter = ROWS // 4
     rise = celsius[:, -quarter:].mean(axis=1) - celsius[:, :quarter].mean(axis=1)
     span = time_s[:, -quarter:].mean(axis=1) - time_s[:, :quarter].mean(axis=1)
-    first = np.abs(signal[:, 1:] - signal[:, :-1])
+    ways = signal[:, 1:] - signal[:, :-1]
+    apart = ways.var(axis=1)
+    first = np.abs(ways)
     step = np.where(first > 0.0, first, np.inf).min(axis=1)
     third = np.abs(second[:, 1:] - second[:, :-1])
     kept = np.ascontiguousarray(
@@ -242,6 +246,7 @@ def _channel_windows(
         power_high=power.max(axis=1),
         rough=kept.mean(axis=1) * KEPT_TO_SD,
         step=np.where(np.isinf(step), 0.0, step),
+        apart=apart,
         middle_c=_middle(celsius),
         tone=tone,
         tone_bin=tone_bin,

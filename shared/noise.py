@@ -48,16 +48,25 @@ def noise_check(chain: Chain, seen_ohm: Floats) -> NoiseCheck:
     """
     seen = seen_ohm[~np.isnan(seen_ohm)]
     count = len(seen)
+    if count < ENOUGH_READINGS:
+        return noise_found(chain, count, math.nan, math.nan)
+    middle_ohm = float(np.median(seen))
+    return noise_found(chain, count, float(np.mean(np.diff(seen) ** 2)), middle_ohm)
+
+
+def noise_found(chain: Chain, count: int, square_ohm2: float, middle_ohm: float) -> NoiseCheck:
+    """The same from figures: how many readings, the mean square of the differences of
+    neighbours in Ω², and the middle reading in Ω."""
     expected = expected_noise_ohm(chain)
     if count < ENOUGH_READINGS:
         why = f"{count} readings; {ENOUGH_READINGS} are needed"
         nan = math.nan
         return NoiseCheck(count, nan, expected, (nan, nan), nan, nan, "cannot tell", why)
-    measured = math.sqrt(float(np.mean(np.diff(seen) ** 2)) / 2.0)
+    measured = math.sqrt(square_ohm2 / 2.0)
     spread = math.sqrt(3.0 / count)
     ratio = measured / expected
     interval = (ratio * max(1.0 - spread, 0.0), ratio * (1.0 + spread))
-    middle_c = platinum.celsius(float(np.median(seen)), chain.r0_ohm, chain.element_curve)
+    middle_c = platinum.celsius(middle_ohm, chain.r0_ohm, chain.element_curve)
     slope = chain.r0_ohm * platinum.slope(middle_c, chain.element_curve)
     finding, open_question = "as expected", ""
     if measured == 0.0:

@@ -82,6 +82,8 @@ class RestRule:
 
     def __init__(self, chains: Mapping[str, Chain]) -> None:
         self._chains = chains
+        self.resting: dict[str, float] = {}
+        """Mean °C of each channel while the machine stands at rest by this rule; else empty."""
         self._since_s = math.nan
         self._levels: dict[str, _Level] = {}
         self._up: dict[str, float] = {}
@@ -129,6 +131,7 @@ class RestRule:
         for name in sorted(self._up):
             book.clear(Cleared(self._row, time_s, name, Kind.OFFSET_COLD, time_s))
         self._up.clear()
+        self.resting = {}
         self._levels.clear()
         self._since_s = math.nan
         self._rested = -1
@@ -141,9 +144,11 @@ class RestRule:
         }
         if len(resting) < 2 or len(resting) < len(self._levels):
             # Something still cools: its neighbours are not at room temperature either.
+            self.resting = {}
             return
         self._has_rested = True
-        boards = {name: c for name, c in resting.items() if _is_board(name)}
+        self.resting = resting
+        boards = {name: c for name, c in resting.items() if is_board(name)}
         others = {name: c for name, c in resting.items() if name not in boards}
         found = self._odd_ones(others, boards)
         for name, (off_k, others_c) in found.items():
@@ -242,7 +247,8 @@ class RestRule:
         return [NotEvaluated(kind=Kind.OFFSET_COLD, channel=EVERY_CHANNEL, why=why)]
 
 
-def _is_board(name: str) -> bool:
+def is_board(name: str) -> bool:
+    """Whether a channel's name says that it is a controller's own sensor."""
     return any(word in name.lower() for word in BOARD_WORDS)
 
 

@@ -55,12 +55,35 @@ def troubled_log(seed: int) -> list[Update]:
     return rows
 
 
+def resting_log(seed: int) -> list[Update]:
+    """Two cold rests at different temperatures with a heat-up between, codes on one channel."""
+    rng = np.random.default_rng(seed)
+
+    def celsius(time_s: float) -> float:
+        return 22.0 if time_s < 240.0 else 90.0 if time_s < 330.0 else 31.0
+
+    nozzle = steady(600.0, celsius, seed=seed)
+    bed = steady(600.0, celsius, seed=seed + 1, channel="bed", with_code=False)
+    rows: list[Update] = []
+    for a, b in zip(nozzle, bed, strict=True):
+        heated = 240.0 <= a.time_s < 330.0
+        both = {**a.values, **b.values}
+        for name in ("nozzle", "bed"):
+            both[f"{name}.target_c"] = 90.0 if heated else 0.0
+            both[f"{name}.power"] = 0.3 if heated else 0.0
+        if rng.random() < 0.1:
+            both.pop("nozzle.code")
+        rows.append(Update(a.time_s, both))
+    return rows
+
+
 def events_of(updates: list[Update], cuts: list[int]) -> tuple[list[Event], Any]:
     watch = Watch({"nozzle": ASSUMED})
     for start, stop in zip([0, *cuts], [*cuts, len(updates)], strict=True):
         watch.feed(batch_of(updates[start:stop]))
     watch.finish()
-    return watch.events, watch.not_evaluated()
+    # As text: a figure that could not be told is NaN, which equals nothing.
+    return watch.events, (watch.not_evaluated(), repr(watch.chain_states()))
 
 
 @settings(max_examples=40, deadline=None)
@@ -72,6 +95,26 @@ def test_a_log_cut_at_random_places_gives_the_same_events(seed: int, cuts: list[
     """Whatever the batches, the events are equal to the last bit."""
     log = troubled_log(seed)
     assert events_of(log, cuts) == events_of(log, [])
+
+
+@settings(max_examples=15, deadline=None)
+@given(
+    seed=st.integers(0, 10_000),
+    cuts=st.lists(st.integers(0, 2400), max_size=30).map(sorted),
+)
+def test_what_the_chain_shows_does_not_depend_on_cuts(seed: int, cuts: list[int]) -> None:
+    """Noise and cold check are equal to the last bit, and there is something to compare."""
+    log = resting_log(seed)
+    assert events_of(log, cuts) == events_of(log, [])
+    watch = Watch({"nozzle": ASSUMED})
+    for update in log:
+        watch.feed(batch_of([update]))
+    watch.finish()
+    assert repr(watch.chain_states()) == events_of(log, [])[1][1]
+    (state,) = watch.chain_states()
+    assert state.noise.readings > 1000
+    assert state.cold is not None
+    assert len(state.rests_c) == 2
 
 
 def test_one_update_at_a_time_gives_the_same_events_as_one_block() -> None:

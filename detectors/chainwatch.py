@@ -1,0 +1,349 @@
+"""What each channel's chain shows while it is watched: noise, the cold check, what the host adds.
+
+The watch shows every closed window; a few plain floats of each are kept. All else is worked
+out when it is asked for, and kept until another window has come.
+
+Noise counts from *quiet* windows: every heater's power steady, the machine still (as far as
+motion is reported), the channel neither starting nor changing temperature, one even run of
+samples. The cold check counts from windows in which the rest rule says that the machine
+stands at rest; the newest rest at each temperature counts. At most two rests enter it, the
+coldest and the warmest: what makes channels differ at rest (tolerance, where they sit) is
+the same every time, and more rests would only seem to make it smaller.
+"""
+
+import math
+from collections import deque
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from detectors.detector import ClosedWindow
+from detectors.kinds.rest import is_board
+from detectors.stages import Seen, stages
+from detectors.windows import ROWS
+from shared import platinum
+from shared.chain import Chain
+from shared.chainstate import ChainState
+from shared.coldcheck import ChannelCold, ColdCheck, ColdReading, cold_check
+from shared.events import Event
+from shared.noise import NoiseCheck, noise_found
+from shared.reach import element_ohm, shown_c
+from shared.words import Gate
+
+QUIET_KEPT = 64
+"""Quiet windows that the noise is taken from: about nine minutes at 4 Hz."""
+STEADY = 0.1
+"""How far a heater's power may rise above its mean within a quiet window."""
+QUIET_GATES = (Gate.COLD, Gate.HOLDING)
+SAME_REST_K = 5.0
+"""Rests nearer than this are at one temperature; the newer one counts."""
+RESTS_KEPT = 8
+NEAR_K = 2.0
+"""How far channels at rest may truly differ: 1 K left to cool or warm by the rest rule, and
+1 K for where they sit. An assumption."""
+REPEATS = 0.1
+"""Repeated values, as part of all, from which a host is taken to send what did not change."""
+DEGREES_STANDARD_OHM = 0.04
+"""Of a channel that sends degrees only: 0.1 K of a Pt100."""
+DEGREES_ONLY = Chain(wires=4, lead_m=0.0, contact_ohm=0.0, tolerance="C", reference_tolerance=0.0)
+"""What stands in for a channel without facts in the comparison: its degrees, class C."""
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What is known of a channel when it is asked about."""
+
+    chain: Chain
+    is_assumed: bool
+    has_code: bool
+    has_ohms: bool
+    period_s: float
+    """Smallest time between two of its values."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Quiet:
+    """One quiet window in Ω."""
+
+    apart: float
+    mean: float
+    celsius: float
+    span_s: float
+    sent: int
+    repeats: int
+
+
+@dataclass(slots=True)
+class _Mean:
+    """Running mean and variance of window means."""
+
+    in_degrees: bool
+    count: int = 0
+    mean: float = 0.0
+    squares: float = 0.0
+
+    def add(self, value: float) -> None:
+        self.count += 1
+        off = value - self.mean
+        self.mean += off / self.count
+        self.squares += off * (value - self.mean)
+
+    @property
+    def standard(self) -> float:
+        if self.count < 2:
+            return 0.0
+        return math.sqrt(self.squares / (self.count - 1) / self.count)
+
+
+@dataclass(slots=True)
+class _Rest:
+    """One rest: when it began, its temperature, and each channel's mean signal."""
+
+    number: int
+    celsius: float
+    channels: dict[str, _Mean] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class _Channel:
+    quiet: deque[_Quiet] = field(default_factory=lambda: deque(maxlen=QUIET_KEPT))
+    windows: int = 0
+
+
+class ChainWatch:
+    """Keeps what windows show of every channel's chain."""
+
+    def __init__(self) -> None:
+        self._channels: dict[str, _Channel] = {}
+        self._rests: list[_Rest] = []
+        self._number = 0
+        self._was_resting = False
+        self._reports_motion = False
+        self.windows = 0
+        """Windows seen: states change only with it, with events and with facts."""
+
+    def window(self, windows: Mapping[str, ClosedWindow], resting: Mapping[str, float]) -> None:
+        """One window of all channels; `resting` holds °C by channel while the machine rests."""
+        self.windows += 1
+        is_steady = True
+        for window in windows.values():
+            if window.power_high - window.power > STEADY:
+                is_steady = False
+            if window.moving == window.moving:
+                self._reports_motion = True
+                is_steady = is_steady and window.moving == 0.0
+        for name, window in windows.items():
+            channel = self._channels.get(name)
+            if channel is None:
+                channel = self._channels[name] = _Channel()
+            channel.windows += 1
+            if is_steady and _is_quiet(window):
+                channel.quiet.append(
+                    _Quiet(
+                        window.apart,
+                        window.mean,
+                        window.celsius,
+                        window.end_s - window.start_s,
+                        window.changes + window.repeats,
+                        window.repeats,
+                    )
+                )
+        if resting:
+            self._rested(windows, resting)
+        elif self._was_resting:
+            self._number += 1
+        self._was_resting = bool(resting)
+
+    def _rested(self, windows: Mapping[str, ClosedWindow], resting: Mapping[str, float]) -> None:
+        boards_left_out = [c for name, c in resting.items() if not is_board(name)]
+        if len(boards_left_out) < 2:
+            return
+        rest = self._rest_at(sorted(boards_left_out)[len(boards_left_out) // 2])
+        for name in resting:
+            window = windows.get(name)
+            if window is None or window.joined or window.signal_is_missing or is_board(name):
+                continue
+            in_degrees = window.mean == window.celsius
+            mean = rest.channels.get(name)
+            if mean is None or mean.in_degrees is not in_degrees:
+                mean = rest.channels[name] = _Mean(in_degrees)
+            mean.add(window.mean)
+
+    def _rest_at(self, celsius: float) -> _Rest:
+        """The rest that goes on, or a new one in the place of an older one of its temperature."""
+        if self._rests and self._rests[-1].number == self._number:
+            return self._rests[-1]
+        self._rests = [rest for rest in self._rests if abs(rest.celsius - celsius) >= SAME_REST_K][
+            -RESTS_KEPT + 1 :
+        ]
+        rest = _Rest(self._number, celsius)
+        self._rests.append(rest)
+        return rest
+
+    # -- asked --
+
+    def states(
+        self, channels: Mapping[str, Known], events: Sequence[Event], has_uptime: bool
+    ) -> tuple[ChainState, ...]:
+        """Each channel whose chain can be spoken of: it sends codes or Ω, or has facts."""
+        rests = self._extremes()
+        check = cold_check(_readings(rests, channels), NEAR_K)
+        rests_c = tuple(rest.celsius for rest in rests)
+        return tuple(
+            self._state(name, known, check, rests, channels, rests_c, events, has_uptime)
+            for name, known in channels.items()
+            if known.has_code or known.has_ohms or not known.is_assumed
+        )
+
+    def _state(
+        self,
+        name: str,
+        known: Known,
+        check: ColdCheck,
+        rests: Sequence[_Rest],
+        channels: Mapping[str, Known],
+        rests_c: tuple[float, ...],
+        events: Sequence[Event],
+        has_uptime: bool,
+    ) -> ChainState:
+        seen = self._channels.get(name) or _Channel()
+        noise = self._noise(seen, known)
+        cold, named, untold = _cold_of(name, check, rests, channels)
+        told = Seen(
+            known.chain,
+            known.is_assumed,
+            noise,
+            cold,
+            named,
+            untold,
+            _host_shows(seen, known),
+            seen.windows * ROWS if known.has_code else 0,
+            has_uptime,
+        )
+        open_questions = [untold] if untold else []
+        if noise.could_not_tell:
+            open_questions.append(f"noise: {noise.could_not_tell}")
+        elif not self._reports_motion:
+            open_questions.append("noise: whether the machine was still, motion is not sent")
+        return ChainState(
+            channel=name,
+            chain=known.chain,
+            is_assumed=known.is_assumed,
+            noise=noise,
+            cold=cold,
+            rests_c=rests_c if cold is not None else (),
+            stages=stages(told, [each for each in events if each.channel in (name, "*")]),
+            could_not_tell=tuple(open_questions),
+        )
+
+    def _noise(self, seen: _Channel, known: Known) -> NoiseCheck:
+        chain = known.chain
+        quiet = seen.quiet
+        pairs = len(quiet) * (ROWS - 1)
+        sent = sum(each.sent for each in quiet)
+        # A value that is held between two readings is no second reading.
+        if sum(each.repeats for each in quiet) >= REPEATS * sent > 0.0:
+            count = min(pairs, sent)
+        elif known.period_s > 0.0:
+            count = min(pairs, int(math.fsum(each.span_s for each in quiet) / known.period_s))
+        else:
+            count = pairs
+        if not quiet or not count:
+            found = noise_found(chain, 0, math.nan, math.nan)
+            why = "no quiet moment: heaters steady, machine still"
+            if not (known.has_code or known.has_ohms):
+                why = "the host sends degrees only, no code or resistance"
+            return NoiseCheck(
+                0,
+                math.nan,
+                found.expected_ohm,
+                found.interval,
+                math.nan,
+                math.nan,
+                "cannot tell",
+                why,
+            )
+        scale = _scale(known)
+        square = math.fsum(each.apart for each in quiet) * (ROWS - 1) / count * scale * scale
+        return noise_found(chain, count, square, quiet[-1].mean * scale)
+
+    def _extremes(self) -> list[_Rest]:
+        """The coldest rest, and the warmest where there are two."""
+        ordered = sorted(self._rests, key=lambda rest: rest.celsius)
+        return ordered if len(ordered) < 2 else [ordered[0], ordered[-1]]
+
+
+def _is_quiet(window: ClosedWindow) -> bool:
+    return (
+        window.gate in QUIET_GATES
+        and not window.joined
+        and window.apart == window.apart
+        and window.mean != window.celsius
+        and window.is_clean(window.step)
+    )
+
+
+def _scale(known: Known) -> float:
+    """From the signal to Ω at the converter: a host's Ω are by its own reference."""
+    chain = known.chain
+    return 1.0 if known.has_code else chain.reference_ohm / chain.believed_reference_ohm
+
+
+def _readings(rests: Iterable[_Rest], channels: Mapping[str, Known]) -> list[ColdReading]:
+    return [
+        _reading(name, mean, channels[name], moment)
+        for moment, rest in enumerate(rests)
+        for name, mean in rest.channels.items()
+        if name in channels
+    ]
+
+
+def _reading(name: str, mean: _Mean, known: Known, moment: int) -> ColdReading:
+    """A channel's mean at rest in Ω at its converter."""
+    chain = known.chain
+    if not mean.in_degrees:
+        scale = _scale(known)
+        rounding = chain.step_ohm / math.sqrt(12.0)
+        standard = math.hypot(mean.standard * scale, rounding)
+        return ColdReading(name, chain, mean.mean * scale, standard, moment)
+    if known.is_assumed:
+        ohm = element_ohm(DEGREES_ONLY, mean.mean)
+        return ColdReading(name, DEGREES_ONLY, ohm, DEGREES_STANDARD_OHM, moment)
+    believed = platinum.ohms(mean.mean, chain.believed_r0_ohm, chain.believed_curve)
+    ohm = believed * chain.reference_ohm / chain.believed_reference_ohm
+    standard = DEGREES_STANDARD_OHM * chain.r0_ohm / 100.0
+    return ColdReading(name, chain, ohm, standard, moment)
+
+
+def _cold_of(
+    name: str, check: ColdCheck, rests: Sequence[_Rest], channels: Mapping[str, Known]
+) -> tuple[ChannelCold | None, bool, str]:
+    """The check of one channel, whether it is the one that is off, and what stays open.
+
+    Where one channel is off, the others are compared among themselves.
+    """
+    if not any(name in rest.channels for rest in rests):
+        why = "the machine never stood cold and unheated beside another sensor"
+        return None, False, f"leads and gain: {why}"
+    if check.odd_one not in (None, name):
+        left = [each for each in _readings(rests, channels) if each.channel != check.odd_one]
+        check = cold_check(left, NEAR_K)
+    found = next((each for each in check.channels if each.channel == name), None)
+    if found is None:
+        return None, False, "leads and gain: no other sensor to compare with"
+    if not found.is_off:
+        return found, False, ""
+    if check.odd_one == name:
+        untold = f"leads from gain: {found.why}" if found.prefers == "cannot tell" else ""
+        return found, True, untold
+    return found, False, next(iter(check.could_not_tell), "which channel is off")
+
+
+def _host_shows(seen: _Channel, known: Known) -> tuple[float, float] | None:
+    """Degrees that the host showed at a quiet moment, and those that the facts give."""
+    if not seen.quiet:
+        return None
+    last = seen.quiet[-1]
+    given = shown_c(known.chain, last.mean * _scale(known))
+    if last.celsius != last.celsius or given != given:
+        return None
+    return last.celsius, given

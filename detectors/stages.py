@@ -1,0 +1,198 @@
+"""The live check of each stage of a chain, from its measurements and from events.
+
+A stage is off when something that was found belongs to it, ok when its check was made and
+found nothing, and not told when there was nothing to check it by.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import msgspec
+
+from shared.chain import Chain
+from shared.chainstate import Finding, Stage, StageState, spread
+from shared.coldcheck import ChannelCold
+from shared.events import Event
+from shared.leads import path_ohm, share_read
+from shared.noise import NoiseCheck
+from shared.words import Kind, Severity
+
+SHOWS_OTHERWISE_K = 0.5
+"""Difference between the host's degrees and those by the facts that is no rounding."""
+
+REFERENCES = (4.0, 4.3)
+"""The usual references as multiples of R0: common practice of the trade."""
+OF_KIND = {
+    Kind.CODE_HIGH: Stage.LEADS,
+    Kind.CODE_LOW: Stage.LEADS,
+    Kind.CONTACT_BREAK: Stage.LEADS,
+    Kind.STEP: Stage.LEADS,
+    Kind.SPIKE: Stage.FILTER,
+    Kind.NOISE_RISE: Stage.FILTER,
+    Kind.INTERFERENCE: Stage.FILTER,
+    Kind.MAINS_BEAT: Stage.FILTER,
+    Kind.BIT_FLIP: Stage.BUS,
+    Kind.FROZEN: Stage.BUS,
+    Kind.JOINT_JUMP: Stage.CONTROLLER,
+    Kind.RESTART: Stage.CONTROLLER,
+    Kind.STALE: Stage.HOST,
+    Kind.LINK_LOSS: Stage.HOST,
+    Kind.DRIFT: Stage.ELEMENT,
+}
+"""Where in the chain a finding shows. Several causes fit most; the diagnosis weighs them."""
+_OPEN_OR_SHORT = ("open", "short")
+"""Flags that speak of the wiring; the others speak of the inputs."""
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What the stages are judged by."""
+
+    chain: Chain
+    is_assumed: bool
+    noise: NoiseCheck
+    cold: ChannelCold | None
+    is_odd: bool
+    """Whether this channel is the one that the cold check calls off."""
+    untold: str
+    """What the cold check left open."""
+    shows: tuple[float, float] | None
+    """°C that the host shows, and by the facts."""
+    readings: int
+    """How many codes were seen."""
+    has_uptime: bool
+
+
+def stages(seen: Seen, events: Sequence[Event]) -> tuple[StageState, ...]:
+    """Every stage from element to host; `events` are those of the channel and of all."""
+    by_stage: dict[Stage, Event] = {}
+    for event in events:
+        stage = _stage_of(event)
+        counts = event.absorbed_by is None and event.severity is not Severity.NOTICE
+        if stage is not None and counts:
+            by_stage[stage] = event
+    checks = {
+        Stage.ELEMENT: _element(seen),
+        Stage.LEADS: _leads(seen),
+        Stage.FILTER: _filter(seen),
+        Stage.CONVERTER: _converter(seen),
+        Stage.BUS: _bus(seen),
+        Stage.CONTROLLER: _controller(seen),
+        Stage.HOST: _host(seen),
+    }
+    return tuple(
+        StageState(stage, *_with_event(checks[stage], by_stage.get(stage))) for stage in Stage
+    )
+
+
+Checked = tuple[Finding, str]
+
+
+def _stage_of(event: Event) -> Stage | None:
+    if event.kind is Kind.CONVERTER_FLAG:
+        flags = str(event.facts.get("flags", event.text))
+        return Stage.LEADS if any(word in flags for word in _OPEN_OR_SHORT) else Stage.FILTER
+    return OF_KIND.get(event.kind)
+
+
+def _with_event(checked: Checked, event: Event | None) -> Checked:
+    finding, why = checked
+    if event is None:
+        return checked
+    times = f" ×{event.count}" if event.count > 1 else ""
+    told = f"{event.kind}{times}: {event.text}"
+    return Finding.OFF, told if finding is not Finding.OFF else f"{why}; {told}"
+
+
+def _by_cold(seen: Seen) -> Checked | None:
+    """What the cold check says of element, leads and converter alike, if anything."""
+    if seen.cold is None or (seen.cold.is_off and not seen.is_odd):
+        return Finding.NOT_TOLD, seen.untold
+    if not seen.cold.is_off:
+        return Finding.OK, f"agrees with the others at {seen.cold.others_c:.1f} °C at rest"
+    return None
+
+
+def _element(seen: Seen) -> Checked:
+    return _by_cold(seen) or (Finding.NOT_TOLD, "something else is off at rest, which hides it")
+
+
+def _leads(seen: Seen) -> Checked:
+    told = _by_cold(seen)
+    if told is not None or seen.cold is None:
+        return told or (Finding.NOT_TOLD, seen.untold)
+    cold = seen.cold
+    if cold.prefers in ("offset", "both"):
+        adds = f"leads add {spread(cold.implied_leads_ohm)} Ω, {cold.expected_leads_ohm:.2f} by"
+        return Finding.OFF, f"{adds} the facts{_as_strapped(seen.chain, cold)}"
+    if cold.prefers == "gain":
+        return Finding.NOT_TOLD, "the gain error hides what the leads add"
+    return Finding.NOT_TOLD, seen.untold
+
+
+def _as_strapped(chain: Chain, cold: ChannelCold) -> str:
+    """Another wire count on the board that would read the same."""
+    low, high = cold.implied_leads_ohm.interval
+    for count in (2, 3, 4):
+        share, _ = share_read(msgspec.structs.replace(chain, strapped_for=count))
+        ohm = share * path_ohm(chain)
+        if count != chain.strapped and math.isfinite(ohm) and low <= ohm <= high:
+            return f"; a board set for {count} wires would add {ohm:.2f} Ω"
+    return ""
+
+
+def _filter(seen: Seen) -> Checked:
+    noise = seen.noise
+    if noise.finding == "cannot tell":
+        return Finding.NOT_TOLD, noise.could_not_tell
+    told = f"noise {noise.ratio:.2f} times what is expected while all is quiet"
+    return (Finding.OFF if noise.finding == "louder" else Finding.OK), told
+
+
+def _converter(seen: Seen) -> Checked:
+    told = _by_cold(seen)
+    if told is not None or seen.cold is None:
+        return told or (Finding.NOT_TOLD, seen.untold)
+    if seen.cold.prefers in ("gain", "both"):
+        gain = f"reads {spread(seen.cold.implied_gain, 100.0)} % of the resistance off"
+        return Finding.OFF, f"{gain}: reference, its setting, or R0{_as_set(seen)}"
+    if seen.cold.prefers == "offset":
+        return Finding.NOT_TOLD, "the leads' error hides a small gain error"
+    return Finding.NOT_TOLD, seen.untold
+
+
+def _as_set(seen: Seen) -> str:
+    """The usual mix-up of references, where it would read the same."""
+    if seen.cold is None:
+        return ""
+    low, high = seen.cold.implied_gain.interval
+    for taken, fitted in (REFERENCES, REFERENCES[::-1]):
+        if low <= taken / fitted - 1.0 <= high:
+            r0 = seen.chain.r0_ohm
+            return f"; {taken * r0:g} Ω set for {fitted * r0:g} Ω fitted would read the same"
+    return ""
+
+
+def _bus(seen: Seen) -> Checked:
+    if not seen.readings:
+        return Finding.NOT_TOLD, "no code is sent, so flipped bits cannot be told"
+    return Finding.OK, f"no flipped bit and no stillness in {seen.readings} rows"
+
+
+def _controller(seen: Seen) -> Checked:
+    if not seen.has_uptime:
+        return Finding.NOT_TOLD, "no uptime is sent, so restarts cannot be told"
+    return Finding.OK, "no fault that begins with a restart, no joint jump"
+
+
+def _host(seen: Seen) -> Checked:
+    if seen.shows is None:
+        return Finding.NOT_TOLD, "no quiet moment with code or Ω beside degrees"
+    shows, given = seen.shows
+    if abs(shows - given) <= SHOWS_OTHERWISE_K:
+        return Finding.OK, f"shows {shows:.1f} °C, as these facts give; link and updates kept"
+    told = f"shows {shows:.1f} °C where these facts give {given:.1f}"
+    if seen.is_assumed:
+        return Finding.NOT_TOLD, f"{told}: they are assumed, and other than the host's"
+    return Finding.OFF, f"{told}: curve, R0 or reference are set otherwise"
