@@ -6,7 +6,6 @@ neither delays the link's signs of life nor makes data stale unnoticed.
 
 import asyncio
 import threading
-import time
 from collections import deque
 from contextlib import suppress
 from enum import StrEnum
@@ -17,6 +16,7 @@ from client.address import Address
 from client.form import Profile
 from client.supervisor import Supervisor
 from client.transport import Connect, connect
+from shared.clock import own_time
 from shared.errors import BadInput
 from shared.text import clean
 from shared.updates import Entry, EntryKind, LinkNews
@@ -26,13 +26,6 @@ MAX_UNREAD = 100_000
 MAX_UNREAD_BYTES = 64 << 20
 TICK_S = 1.0
 JOIN_S = 10.0
-
-_CLOCK = getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC)
-
-
-def own_time() -> float:
-    """This machine's own time, s: does not jump, and runs on in sleep where the system can."""
-    return time.clock_gettime(_CLOCK)
 
 
 class Link(StrEnum):

@@ -15,6 +15,7 @@ from typing import Any
 from recordings.packer import BLOCK_BYTES, Packer, about_row, note_row
 from recordings.schema import Row
 from recordings.store import Store, StoreFailed
+from shared.clock import own_time
 from shared.errors import BadInput
 from shared.events import Event
 from shared.text import clean
@@ -26,7 +27,6 @@ MAX_WAITING = 64 << 20
 LONGEST_RETRY_S = 30.0
 CLOSE_S = 30.0
 
-_CLOCK = getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC)
 _Item = Entry | list[Update] | Event | Row
 
 
@@ -234,7 +234,7 @@ class Recorder:
         if found is None:
             return []
         own_s, time_s = found
-        wall_s = time.time() - (time.clock_gettime(_CLOCK) - own_s)
+        wall_s = time.time() - (own_time() - own_s)
         return list(self._packer.anchor(own_s, wall_s, time_s))
 
     def _bound(self) -> None:

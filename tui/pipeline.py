@@ -10,11 +10,12 @@ from collections.abc import Mapping
 
 from client.form import Profile
 from client.mapping import Mapper
-from client.reader import Link, Reader, own_time
+from client.reader import Link, Reader
 from detectors.diagnosis import diagnose, verdict
 from detectors.watch import Watch
 from recordings.writer import Recorder
 from shared.chain import Chain
+from shared.clock import own_time
 from shared.errors import BadInput
 from shared.events import Event, RankedCause, Verdict
 from shared.updates import Entry, Update, batch_of

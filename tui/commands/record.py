@@ -6,7 +6,7 @@ import sys
 import threading
 import time
 
-from client.reader import own_time
+from shared.clock import own_time
 from shared.errors import BadInput
 from shared.events import Event
 from tui.deliver import Outbox, policy_of, test_message, ways_of
