@@ -112,7 +112,13 @@ def poisson_lower(k: int, mean: float) -> float:
     """P(X ≤ k) of a Poisson count."""
     if mean <= 0.0:
         return 1.0
-    return math.fsum(math.exp(i * math.log(mean) - mean - math.lgamma(i + 1)) for i in range(k + 1))
+    # Terms further out than this do not reach the sum's last digit.
+    root = math.sqrt(mean)
+    first = max(min(int(mean - 12.0 * root - 50.0), k - int(4.0 * root) - 100), 0)
+    last = min(k, int(mean + 12.0 * root + 50.0))
+    log = math.log(mean)
+    terms = (math.exp(i * log - mean - math.lgamma(i + 1)) for i in range(first, last + 1))
+    return min(math.fsum(terms), 1.0)
 
 
 def rate_interval(count: int, exposure: float, level: float = 0.95) -> tuple[float, float]:
@@ -151,3 +157,31 @@ def _root(rising: Callable[[float], float], low: float, high: float) -> float:
         else:
             high = middle
     return 0.5 * (low + high)
+
+
+def fewer_p(first: int, first_exposure: float, second: int, second_exposure: float) -> float:
+    """One-sided p of so few in the second stretch if the rates are equal, conditional, exact."""
+    share = second_exposure / (first_exposure + second_exposure)
+    return binomial_lower(second, first + second, share)
+
+
+def further_quiet(
+    first: int, first_exposure: float, second: int, second_exposure: float, level: float = 0.95
+) -> float:
+    """Further exposure without a fault from which `fewer_p` is below 1 − level.
+
+    0 when it is already; inf when there was nothing to get fewer than.
+    """
+    tail = 1.0 - level
+    if first == 0:
+        return math.inf
+
+    def short_of(further: float) -> float:
+        return tail - fewer_p(first, first_exposure, second, second_exposure + further)
+
+    if short_of(0.0) > 0.0:
+        return 0.0
+    top = first_exposure + second_exposure
+    while short_of(top) <= 0.0:
+        top *= 2.0
+    return _root(short_of, 0.0, top)

@@ -3,7 +3,7 @@
 Events are rows of a log; each question splits the rows into two states, such as carriage
 moving or still, x beyond a place, a fan above a speed. Given all events, those in a state
 are binomial with its share of the time (exact conditional test, `detectors.rates`); p is
-multiplied by the number of questions asked (Bonferroni). Events in a burst are not
+multiplied by the number of questions asked (Bonferroni; motion has half of the chance). Events in a burst are not
 independent, so they are thinned first, and the state must come and go: quiet stretches
 outside it in which events were due have to lie between those inside.
 """
@@ -97,7 +97,9 @@ def strongest_tie(
     found: list[Tie] = []
     for question in questions:
         counted = fast if question.apart_s == APART_S else slow
-        tie = _ask(question, counted, spent, len(questions))
+        # Half of the chance goes to motion, the other half to all that is asked beside it.
+        asked = 2 if question.key == MOTION else 2 * len(questions)
+        tie = _ask(question, counted, spent, asked)
         if tie is not None:
             found.append(tie)
     if not found:

@@ -42,6 +42,10 @@ FAN_SETTLE_S = 40.0
 COOL_SETTLE_S = 300.0
 """After a lower target what was heated around the heater still cools."""
 FOLLOW_S = 1800.0
+ON_TARGET_K, ON_TARGET = 1.0, 0.01
+"""Power counts while the reading is this near its target: K, or part of it."""
+EVEN = 0.25
+"""The two halves of the first windows may differ by this part of the least change."""
 FIRST_S = 60.0
 """Time after which an own power counts as known."""
 FAN_STEP = 0.1
@@ -61,6 +65,23 @@ class _State:
     chart: Cusum = field(default_factory=lambda: Cusum(0.0, math.inf))
     known_s: float = 0.0
     count: int = 0
+    first: list[float] = field(default_factory=list)
+
+    def begin(self, power: float, span: float, even: float) -> None:
+        """Take one of the first windows; begin anew while power still moves."""
+        self.known_s += span
+        self.first.append(power)
+        if self.known_s < FIRST_S:
+            return
+        half = (len(self.first) + 1) // 2
+        early, late = math.fsum(self.first[:half]) / half, math.fsum(self.first[-half:]) / half
+        if abs(late - early) > even * max(early, late):
+            self.first = self.first[half:]
+            self.known_s = span * len(self.first)
+            return
+        self.power.value = math.fsum(self.first) / len(self.first)
+        self.count = len(self.first)
+        self.first.clear()
 
 
 class DriftDetector:
@@ -112,12 +133,11 @@ class DriftDetector:
             state = self._states[self._key] = _State()
         span = window.end_s - window.start_s
         power = window.power
+        if abs(window.middle_c - window.target_c) > max(ON_TARGET_K, ON_TARGET * window.target_c):
+            return
         if state.known_s < FIRST_S:
-            state.known_s += span
-            state.count += 1
-            state.power.value += (power - state.power.value) / state.count
-            if state.known_s >= FIRST_S:
-                self._set_limit(state, span)
+            state.begin(power, span, EVEN * self._least())
+            self._set_limit(state, span)
             return
         own = state.power.value
         if not own > 0.0:

@@ -48,6 +48,8 @@ TROUBLED_FROM = 3
 GROWTH = 1.25
 """Asked again when there are this many times more events."""
 OUT_OF_FLOOR = 3.5
+RISE = 1.002
+"""How fast the quietest floor is forgotten, a window."""
 RANGE_FLOORS = 8.0
 """A window whose range is wider than this is looked at row by row."""
 LEAST_STEPS = 0.6
@@ -75,6 +77,7 @@ class InterferenceRule:
         self._up: dict[str, float] = {}
         self._has_context = False
         self._row = 0
+        self._floors: dict[str, float] = {}
         self._gates: dict[str, Gate] = {}
 
     def advance(self, time_s: float, book: EventBook) -> None:
@@ -105,10 +108,13 @@ class InterferenceRule:
         for stream in self._streams.values():
             stream.chunks.append(chunk)
         self._ring.append(chunk)
-        while _start_s(self._ring[0]) < end_s - BEFORE_S:
+        while len(self._ring) > 1 and _start_s(self._ring[0]) < end_s - BEFORE_S:
             self._ring.popleft()
         for name, window in windows.items():
             floor = window.floor
+            lowest = self._floors.get(name, floor) * RISE
+            # The quietest floor of late: noise that lasts would teach its own.
+            floor = self._floors[name] = floor if not floor > lowest else lowest
             if window.high - window.low > RANGE_FLOORS * floor and not window.joined:
                 self._look(name, window, floor)
             self._gates[name] = window.gate
@@ -131,7 +137,7 @@ class InterferenceRule:
 
     def _review(self, end_s: float, book: EventBook) -> None:
         for (channel, sort), stream in sorted(self._streams.items()):
-            while _start_s(stream.chunks[0]) < end_s - AT_MOST_S:
+            while len(stream.chunks) > 1 and _start_s(stream.chunks[0]) < end_s - AT_MOST_S:
                 stream.chunks.popleft()
             oldest_s = _start_s(stream.chunks[0])
             if stream.events_s and stream.events_s[0] < oldest_s:

@@ -1,0 +1,144 @@
+"""Power without heat, heat without power, and power that a closed loop gives away."""
+
+import numpy as np
+import pytest
+
+from detectors.heatmodel import HeatModel
+from detectors.watch import Watch
+from shared.updates import Batch
+from shared.words import Kind
+from tests.detectors.machine import found, heated
+
+
+def model_of(batch: Batch, channel: str = "nozzle") -> HeatModel:
+    watch = Watch()
+    watch.feed(batch)
+    detectors = watch._channels[channel].window_detectors
+    return next(detector for detector in detectors if isinstance(detector, HeatModel))
+
+
+def cycle(now: float) -> float:
+    """Heat, hold, another target, cool, and again."""
+    for until, target in ((60, 0), (500, 200), (900, 215), (1500, 0), (2000, 180)):
+        if now < until:
+            return float(target)
+    return 0.0
+
+
+@pytest.mark.parametrize("period_s", [0.25, 1.0])
+@pytest.mark.parametrize(("rise", "loss"), [(2.5, 250.0), (0.5, 900.0), (5.0, 150.0)])
+def test_gain_and_loss_lie_in_their_intervals(rise: float, loss: float, period_s: float) -> None:
+    """The truth of a first-order heater, within an interval that is narrow enough to use."""
+    model = model_of(heated(3000.0, cycle, rise_c_s=rise, loss_s=loss, period_s=period_s))
+    assert model.is_known
+    assert model.gain.value == pytest.approx(rise, rel=0.1)
+    assert model.loss.value == pytest.approx(1.0 / loss, rel=0.15)
+    assert model.gain.low < rise * 1.05
+    assert model.gain.high > rise * 0.95
+    hold = (200.0 - 22.0) / loss / rise
+    assert model.hold_power(200.0, 0.0) == pytest.approx(hold, abs=0.02)
+
+
+@pytest.mark.parametrize("period_s", [0.25, 1.0])
+@pytest.mark.parametrize(("rise", "loss"), [(2.5, 250.0), (0.4, 1500.0), (5.0, 150.0)])
+def test_a_healthy_heater_says_nothing(rise: float, loss: float, period_s: float) -> None:
+    """Heat-ups, target steps, cool-downs and rest, fast heaters and slow ones."""
+    for seed in range(2):
+        batch = heated(3000.0, cycle, rise_c_s=rise, loss_s=loss, period_s=period_s, seed=seed)
+        assert found(batch, Kind.NO_RISE, Kind.RISE_UNPOWERED, Kind.DRIFT, Kind.MAINS_BEAT) == []
+
+
+@pytest.mark.parametrize("rounding", [0.01, 0.1])
+@pytest.mark.parametrize(("period_s", "within_s"), [(0.25, 60.0), (1.0, 140.0)])
+def test_a_heater_that_never_heats_is_found(
+    period_s: float, within_s: float, rounding: float
+) -> None:
+    """Cold and at full power for a minute: one event, and it ends with the power."""
+    batch = heated(
+        400.0,
+        lambda now: 0.0 if now < 60.0 or now > 300.0 else 200.0,
+        works=lambda _: 0.0,
+        period_s=period_s,
+        rounding=rounding,
+    )
+    (event,) = found(batch, Kind.NO_RISE)
+    assert event.start_s == pytest.approx(60.0, abs=within_s)
+    assert event.end_s is not None
+
+
+@pytest.mark.parametrize(("period_s", "within_s"), [(0.25, 60.0), (1.0, 140.0)])
+def test_a_heater_that_stops_in_mid_print_is_found(period_s: float, within_s: float) -> None:
+    """It falls while power climbs to its top."""
+    batch = heated(
+        1200.0,
+        lambda _: 210.0,
+        start_c=210.0,
+        works=lambda now: float(now < 600.0),
+        period_s=period_s,
+    )
+    (event,) = found(batch, Kind.NO_RISE)
+    assert 600.0 - 40.0 * period_s * 4.0 < event.start_s < 600.0 + within_s
+    assert event.value > 1.5
+
+
+def test_heat_without_power_is_found() -> None:
+    """A switch that sticks: the reading rises by itself."""
+    batch = heated(900.0, lambda _: 0.0, extra_c_s=lambda now: 0.4 if now > 600.0 else 0.0)
+    (event,) = found(batch, Kind.RISE_UNPOWERED)
+    assert event.start_s == pytest.approx(610.0, abs=25.0)
+    assert event.value > 4.0
+
+
+def test_a_neighbours_warmth_is_no_fault() -> None:
+    """A nozzle over a hot bed rises slowly and stays below it."""
+    bed = heated(1500.0, lambda _: 100.0, start_c=100.0, rise_c_s=0.5, loss_s=900.0, channel="bed")
+    nozzle = heated(1500.0, lambda _: 0.0, extra_c_s=lambda _: 0.08)
+    joined = Batch(bed.time_s, {**bed.numbers, **nozzle.numbers})
+    assert found(joined, Kind.RISE_UNPOWERED) == []
+
+
+def test_after_heat_is_no_fault() -> None:
+    """A slow sensor goes on rising for half a minute after the power went."""
+    heat: list[float] = [25.0]
+
+    def slow(_: float, celsius: float) -> float:
+        heat[0] += 0.25 / 15.0 * (celsius - heat[0])
+        return heat[0]
+
+    batch = heated(400.0, lambda now: 200.0 if 60.0 < now < 110.0 else 0.0, seen=slow)
+    assert found(batch, Kind.RISE_UNPOWERED) == []
+
+
+@pytest.mark.parametrize("period_s", [0.25, 1.0])
+def test_a_slipped_sensor_shows_in_the_power(period_s: float) -> None:
+    """A sensor that loses a quarter of its way over the room makes the block run hotter."""
+
+    def slipped(now: float, celsius: float) -> float:
+        part = min(max((now - 900.0) / 60.0, 0.0), 1.0)
+        return celsius - 0.25 * part * (celsius - 22.0)
+
+    batch = heated(2400.0, lambda _: 210.0, start_c=210.0, seen=slipped, period_s=period_s)
+    events = found(batch, Kind.DRIFT, Kind.NO_RISE)
+    assert Kind.DRIFT in {event.kind for event in events}
+    drift = next(event for event in events if event.kind is Kind.DRIFT)
+    assert 880.0 < drift.start_s < 1300.0
+    assert 0.2 < float(drift.facts["power_excess"]) < 0.5
+
+
+def test_a_slow_change_of_the_room_is_no_drift() -> None:
+    """Ten kelvin more or less over hours moves a held nozzle's power by a few per cent."""
+    batch = heated(
+        7200.0,
+        lambda _: 210.0,
+        start_c=210.0,
+        extra_c_s=lambda now: 0.04 * float(np.sin(now / 1500.0)),
+    )
+    assert found(batch, Kind.DRIFT, Kind.NO_RISE, Kind.MAINS_BEAT) == []
+
+
+def test_without_power_it_says_that_it_cannot_judge() -> None:
+    watch = Watch()
+    time_s = np.arange(0.0, 60.0, 0.25)
+    watch.feed(Batch(time_s, {"room.temperature_c": 20.0 + 0.01 * (time_s % 0.5)}))
+    kinds = {said.kind for said in watch.not_evaluated() if said.channel == "room"}
+    assert {Kind.NO_RISE, Kind.RISE_UNPOWERED, Kind.DRIFT} <= kinds
