@@ -180,15 +180,8 @@ def thinned(time_s: Floats, value: Floats, most: int = MOST_POINTS) -> tuple[Flo
     if len(value) <= most:
         return time_s, value
     run = -(-len(value) // (most // 2))
-    count = len(value) // run
-    blocks = value[: count * run].reshape(count, run)
-    starts = np.arange(count) * run
-    picked = np.concatenate(
-        [
-            starts + blocks.argmin(axis=1),
-            starts + blocks.argmax(axis=1),
-            np.arange(count * run, len(value)),
-        ]
-    )
-    picked = np.unique(picked)
+    padded = np.pad(value, (0, -len(value) % run), mode="edge").reshape(-1, run)
+    starts = np.arange(len(padded)) * run
+    both = np.concatenate([starts + padded.argmin(axis=1), starts + padded.argmax(axis=1)])
+    picked = np.unique(np.minimum(both, len(value) - 1))
     return time_s[picked], value[picked]
