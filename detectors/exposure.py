@@ -1,0 +1,199 @@
+"""What a log was exposed to, and when faults came: the raw material of trials.
+
+A rule that only listens (`Watch(chains, [ledger])`). It counts time by what each channel
+was doing, metres of motion and heat-ups, window by window, and notes every single
+occurrence, since one event may join hundreds. Windows and reports come in log order
+however the log was cut, and so does this.
+
+A window's time is what its rows account for: silence longer than usual is no exposure.
+The last rows of a log, less than one window, are not counted.
+"""
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from detectors.book import EventBook
+from detectors.detector import ClosedWindow
+from detectors.reports import Report, Sighting
+from shared.events import Event, NotEvaluated
+from shared.updates import Floats
+from shared.words import EVERY_CHANNEL, Gate, Kind
+
+LONGEST_SPAN_S = 60.0
+"""Windows alike are joined up to this; a trial that starts within one takes its share."""
+LEAST_PAUSE_S, PAUSE_IN_ROWS = 2.0, 8.0
+"""A row stands for no more time than this, and this many usual ones: the rest is silence."""
+HEAT_UP_C = 15.0
+"""A heat-up begins at least this far below its target: less is regulation."""
+SPEED_KEY = "motion.speed_mm_s"
+POSITION_KEYS = ("motion.x_mm", "motion.y_mm", "motion.z_mm")
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A stretch in which a channel did one thing."""
+
+    start_s: float
+    end_s: float
+    gate: Gate | None
+    """None on the channel that means all of them."""
+    moving: bool | None
+    """Whether the carriage moved; None where motion is not reported."""
+    seconds: float
+    """Time that rows account for, at most `end_s` − `start_s`."""
+    metres: float
+
+
+@dataclass(frozen=True, slots=True)
+class Occurrence:
+    """One fault, once."""
+
+    channel: str
+    kind: Kind
+    at_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Usage:
+    """Exposure and faults of one log, each in order of time."""
+
+    spans: Mapping[str, tuple[Span, ...]]
+    heat_ups_s: Mapping[str, tuple[float, ...]]
+    """When each channel's heat-ups began."""
+    occurrences: tuple[Occurrence, ...]
+
+
+@dataclass(slots=True)
+class _Seen:
+    event: int
+    occurrence: Occurrence
+
+
+@dataclass(slots=True)
+class Ledger:
+    """Listens to a watch; `usage` may be asked at any time."""
+
+    _spans: dict[str, list[Span]] = field(default_factory=dict)
+    _heat_ups: dict[str, list[float]] = field(default_factory=dict)
+    _gates: dict[str, Gate] = field(default_factory=dict)
+    _counts: dict[int, int] = field(default_factory=dict)
+    _seen: list[_Seen] = field(default_factory=list)
+    _last_end_s: float = math.nan
+    _last_place: tuple[float, ...] = ()
+
+    def advance(self, time_s: float, book: EventBook) -> None:
+        """No deadlines: windows bring the time."""
+
+    def taken(
+        self, report: Report, event: Event | None, context: Mapping[str, float], book: EventBook
+    ) -> None:
+        """Note an occurrence where the event was raised or counted up."""
+        if not isinstance(report, Sighting) or event is None:
+            return
+        if event.count > self._counts.get(event.id, 0):
+            self._counts[event.id] = event.count
+            occurrence = Occurrence(event.channel, event.kind, report.start_s)
+            self._seen.append(_Seen(event.id, occurrence))
+
+    def window(self, windows: Mapping[str, ClosedWindow], book: EventBook) -> None:
+        """Account for one window of all channels."""
+        first = next(iter(windows.values()))
+        time_s = first.windows.time_rows[first.index]
+        start_s = float(time_s[0]) if self._last_end_s != self._last_end_s else self._last_end_s
+        # One row a window stays the same whichever way its rows came.
+        spent = np.diff(time_s, prepend=start_s)
+        longest = max(LEAST_PAUSE_S, PAUSE_IN_ROWS * float(np.median(spent[1:])))
+        spent = np.minimum(spent, longest)
+        seconds = float(spent.sum())
+        metres, moving = self._motion(first, spent)
+        end_s = float(time_s[-1])
+        self._last_end_s = end_s
+        for channel, window in windows.items():
+            self._add(channel, Span(start_s, end_s, window.gate, moving, seconds, metres))
+            self._heat_up(channel, window)
+        self._add(EVERY_CHANNEL, Span(start_s, end_s, None, moving, seconds, metres))
+
+    def finish(self, book: EventBook) -> None:
+        """Nothing is held back."""
+
+    def not_evaluated(self) -> list[NotEvaluated]:
+        return []
+
+    def usage(self, events: Iterable[Event]) -> Usage:
+        """What was gathered; `events` are the watch's, as they now stand.
+
+        What another event explains is left out: it is counted there. Events that rules
+        made themselves are spread evenly over their time, since only their count is known.
+        """
+        by_id = {event.id: event for event in events}
+        found = [
+            seen.occurrence
+            for seen in self._seen
+            if (event := by_id.get(seen.event)) is not None and event.absorbed_by is None
+        ]
+        for event in by_id.values():
+            if event.id not in self._counts and event.absorbed_by is None:
+                found += _spread(event)
+        found.sort(key=lambda one: (one.at_s, one.channel, one.kind))
+        return Usage(
+            {channel: tuple(spans) for channel, spans in self._spans.items()},
+            {channel: tuple(times) for channel, times in self._heat_ups.items()},
+            tuple(found),
+        )
+
+    # -- one window --
+
+    def _add(self, channel: str, span: Span) -> None:
+        spans = self._spans.setdefault(channel, [])
+        if spans:
+            last = spans[-1]
+            alike = last.gate is span.gate and last.moving is span.moving
+            joined = last.end_s == span.start_s
+            if alike and joined and span.end_s - last.start_s <= LONGEST_SPAN_S:
+                spans[-1] = Span(
+                    last.start_s,
+                    span.end_s,
+                    span.gate,
+                    span.moving,
+                    last.seconds + span.seconds,
+                    last.metres + span.metres,
+                )
+                return
+        spans.append(span)
+
+    def _heat_up(self, channel: str, window: ClosedWindow) -> None:
+        before = self._gates.get(channel)
+        self._gates[channel] = window.gate
+        begins = window.gate is Gate.HEATING and before is not Gate.HEATING
+        if begins and window.target_c - window.middle_c >= HEAT_UP_C:
+            self._heat_ups.setdefault(channel, []).append(window.start_s)
+
+    def _motion(self, window: ClosedWindow, spent: Floats) -> tuple[float, bool | None]:
+        """Metres in a window, and whether anything moved; by speed, else by places."""
+        rows = {key: column[window.index] for key, column in window.windows.context_rows.items()}
+        speed = rows.get(SPEED_KEY)
+        if speed is not None:
+            metres = float(np.nansum(speed * spent)) / 1000.0
+            known = bool((speed == speed).any())
+            return metres, bool((speed > 0.0).any()) if known else None
+        keys = [key for key in POSITION_KEYS if key in rows]
+        if not keys:
+            return 0.0, None
+        places = np.stack([rows[key] for key in keys], axis=1)
+        before = self._last_place if len(self._last_place) == len(keys) else tuple(places[0])
+        self._last_place = tuple(places[-1].tolist())
+        steps = np.diff(np.concatenate([np.array([before]), places]), axis=0)
+        metres = float(np.nansum(np.sqrt((steps * steps).sum(axis=1)))) / 1000.0
+        return metres, metres > 0.0
+
+
+def _spread(event: Event) -> list[Occurrence]:
+    end_s = event.start_s if event.end_s is None else event.end_s
+    part_s = (end_s - event.start_s) / max(event.count, 1)
+    return [
+        Occurrence(event.channel, event.kind, event.start_s + part_s * index)
+        for index in range(event.count)
+    ]
