@@ -4,7 +4,7 @@ A reading departs where it moves, from one row to the next, by more than
 
     speed limit × time between the rows + Z × noise + one step of rounding
 
-in units of the signal. It has come back when it stands where heat could have brought it
+in units of the signal: for a held Pt100 about 0.7 Ω at 4 Hz, and 3 Ω at 1 Hz. It has come back when it stands where heat could have brought it
 meanwhile, and has stayed when it does not for long. What an excursion is called is for
 `detectors.kinds.excursions` to say.
 """
@@ -113,7 +113,7 @@ class Tracker:
         first = Z * FIRST_NOISE_C * per_kelvin
         guard = np.where(np.isnan(least_guard), first, least_guard)
         spacing = np.fmax(columns.spacing_s, np.array([one.spacing_s for one in learned])[at])
-        share = shares_of_power(columns.power, np.array([one.power for one in learned])[at])
+        share = shares_of_power(columns.power_peak, np.array([one.power for one in learned])[at])
         rise = np.fmax(
             np.array([one.rise_c_s for one in learned])[at] * share,
             np.array([least_rise(one) for one in learned])[at],
@@ -138,7 +138,7 @@ class Tracker:
         spacing = sample.spacing_s if sample.spacing_s > learned.spacing_s else learned.spacing_s
         scale = spacing * per_kelvin
         if delta > 0.0:
-            rise = learned.rise_c_s * share_of_power(sample.power, learned.power)
+            rise = learned.rise_c_s * share_of_power(sample.power_peak, learned.power)
             least = least_rise(learned)
             allowed = (rise if rise > least else least) * scale + guard
             if not delta > allowed:

@@ -21,6 +21,8 @@ from shared.chain import Chain
 from shared.updates import Batch, Floats, Update
 from shared.words import channel_of, quantity_of
 
+WINDOW_ROWS = 32
+"""Rows are counted in windows of so many, from the start of the log."""
 MIN_SPACING_S = 0.02
 """Updates closer than this are parts of one, not a cadence."""
 SPACING_MARGIN = 1.25
@@ -41,6 +43,7 @@ class ChannelColumns:
     joined     whether the signal has no comparable predecessor (first value, or another source)
     fresh      whether the host sent a sensor quantity in this row, changed or not
     sent_s     when it last did, this row included
+    power_peak highest power in this row's window so far; NaN where power is not known
     """
 
     plan: ChannelPlan
@@ -55,6 +58,7 @@ class ChannelColumns:
     code: Floats
     fresh: NDArray[np.bool_]
     sent_s: Floats
+    power_peak: Floats
 
 
 @dataclass(slots=True)
@@ -86,6 +90,7 @@ class Sample:
     code: float = math.nan
     fresh: bool = False
     sent_s: float = math.nan
+    power_peak: float = math.nan
 
 
 @dataclass(slots=True)
@@ -112,6 +117,7 @@ class Held:
     source: int = 0
     fresh_s: float = math.nan
     """When a sensor quantity of this channel was last sent."""
+    power_peak: float = math.nan
     period_s: float = math.inf
     """Smallest spacing at which this channel's sensor quantities were sent."""
 
@@ -195,6 +201,8 @@ class Filler:
         usual = max(SPACING_MARGIN * held.period_s, row_spacing)
         spacing = since if since < usual else usual
         changed = not joined and signal != held.signal and signal == signal
+        if self.rows % WINDOW_ROWS == 0 or not held.power <= held.power_peak:
+            held.power_peak = held.power
         sample = Sample(
             signal,
             source >= FROM_OHMS,
@@ -207,6 +215,7 @@ class Filler:
             held.code,
             fresh,
             time_s if fresh else held.fresh_s,
+            held.power_peak,
         )
         held.signal = signal
         held.source = source
@@ -280,6 +289,7 @@ class Filler:
         gap = np.where(fresh & (since >= MIN_SPACING_S), since, np.inf)
         period = np.minimum(np.fmin.accumulate(gap), held.period_s) if n else gap
         usual = np.fmax(row_spacing, SPACING_MARGIN * period)
+        peak = _peaks(power, held.power_peak, self.rows % WINDOW_ROWS)
         spacing = np.where(since < usual, since, usual)
         if n:
             held.celsius, held.code = float(celsius[-1]), float(code[-1])
@@ -287,6 +297,7 @@ class Filler:
             held.target_c, held.power = float(target[-1]), float(power[-1])
             held.signal, held.source = float(signal[-1]), int(source[-1])
             held.fresh_s, held.period_s = float(sent_s[-1]), float(period[-1])
+            held.power_peak = float(peak[-1])
             held.plan.has_code = held.plan.has_code or held.code == held.code
             held.plan.has_ohms = held.plan.has_ohms or held.resistance_ohm == held.resistance_ohm
         return ChannelColumns(
@@ -302,7 +313,20 @@ class Filler:
             code,
             fresh,
             sent_s,
+            peak,
         )
+
+
+def _peaks(values: Floats, last: float, at: int) -> Floats:
+    """Highest value since the row's window began; `last` is that of the row before, row `at`."""
+    n = len(values)
+    padded = np.full(-(-(at + n) // WINDOW_ROWS) * WINDOW_ROWS, np.nan)
+    padded[at : at + n] = values
+    if at:
+        padded[at - 1] = last
+    peaks = np.fmax.accumulate(padded.reshape(-1, WINDOW_ROWS), axis=1)
+    found: Floats = peaks.ravel()[at : at + n]
+    return found
 
 
 def _fill(column: Floats | None, last: float, n: int) -> Floats:

@@ -3,9 +3,10 @@
 Quantity: K/s, each way. The defaults before anything is learned are assumptions: strong
 small heaters reach 10 K/s and lose heat at 3–5 K/s under a fan (common practice), so 10 up
 and 6 down. The rise of a heater is in proportion to its power; what it can do at full
-power is learned from clean windows at full power, half as much again to spare, since a
-heat-up is fastest where no window may have seen it. A sensor's own lag slows a true
-change further, so the limit errs on the safe side.
+power is learned from clean windows at full power that are not hot yet, as losses slow it
+later, and doubled: a window's mean hides the fastest moment, and some of it is dead time.
+Falls are in proportion to the heat above the room, so a cool-down from any heat teaches
+what one from 300 °C would do; half as much again is for the fan.
 
 Blind to jumps smaller than the limit times the spacing of readings: the slower a host
 sends, the larger a jump must be.
@@ -27,11 +28,15 @@ LEAST_C_S = 2.5
 """No limit is learned below this: a hand or a fan may do as much to a bare sensor."""
 LEAST_PASSIVE_C_S = 1.0
 """The same for sensors without a heater, which sit in air or on a board."""
-SPARE = 1.5
+SPARE_RISE = 2.0
+SPARE_FALL = 1.5
 FULL_POWER = 0.9
-HOT_C = 120.0
-"""A fall is learned from above this only: nearer to the room all falls are slow."""
-LEAST_S = 20.0
+NOT_HOT_C = 100.0
+"""A rise is learned below this only, where at most a third of it is lost already."""
+HOT_C = 80.0
+HOTTEST_C = 300.0
+ROOM_C = 25.0
+LEAST_S = 15.0
 PASSIVE_S = 120.0
 """Time of such windows before anything is learned from them."""
 PASSIVE_SPARE = 5.0
@@ -40,26 +45,20 @@ POWER_SPARE = 1.2
 
 @dataclass(slots=True)
 class _Fastest:
-    """The second fastest of the slopes seen, so that one odd window teaches nothing."""
+    """The two fastest of the slopes seen."""
 
     seen_s: float = 0.0
     fastest: float = 0.0
-    value: float = 0.0
-    """The second fastest; 0 until there are two."""
+    second: float = 0.0
 
     def add(self, slope: float, seconds: float) -> float:
         """Take a slope that lasted so long; how long such slopes were seen in all."""
         self.seen_s += seconds
         if slope > self.fastest:
-            self.value, self.fastest = self.fastest, slope
-        elif slope > self.value:
-            self.value = slope
+            self.second, self.fastest = self.fastest, slope
+        elif slope > self.second:
+            self.second = slope
         return self.seen_s
-
-    @property
-    def most(self) -> float:
-        """What to go by: the second fastest, or the only one."""
-        return self.value or self.fastest
 
 
 @dataclass(slots=True)
@@ -79,19 +78,16 @@ class SpeedLimit:
             return
         if window.power != window.power and window.target_c != window.target_c:
             if self._passive.add(abs(slope), seconds) >= PASSIVE_S:
-                limit = PASSIVE_SPARE * self._passive.most
+                limit = PASSIVE_SPARE * self._passive.second
                 self.rise_c_s = min(max(limit, LEAST_PASSIVE_C_S), DEFAULT_RISE_C_S)
                 self.fall_c_s = min(max(limit, LEAST_PASSIVE_C_S), DEFAULT_FALL_C_S)
         elif window.power >= FULL_POWER and slope > 0.0:
-            if self._rises.add(slope, seconds) >= LEAST_S:
-                self.rise_c_s = max(SPARE * self._rises.most, LEAST_C_S)
-        elif (
-            window.power_high < 0.02
-            and slope < 0.0
-            and window.celsius > HOT_C
-            and self._falls.add(-slope, seconds) >= LEAST_S
-        ):
-            self.fall_c_s = max(SPARE * self._falls.most, LEAST_C_S)
+            if window.celsius < NOT_HOT_C and self._rises.add(slope, seconds) >= LEAST_S:
+                self.rise_c_s = max(SPARE_RISE * self._rises.fastest, LEAST_C_S)
+        elif window.power_high < 0.02 and slope < 0.0 and window.celsius > HOT_C:
+            fall = -slope * (HOTTEST_C - ROOM_C) / (window.celsius - ROOM_C)
+            if self._falls.add(fall, seconds) >= LEAST_S:
+                self.fall_c_s = max(SPARE_FALL * self._falls.fastest, LEAST_C_S)
 
 
 def share_of_power(power: float, recent: float) -> float:

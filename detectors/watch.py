@@ -554,6 +554,7 @@ def _sample(columns: ChannelColumns, index: int) -> Sample:
         float(columns.code[index]),
         bool(columns.fresh[index]),
         float(columns.sent_s[index]),
+        float(columns.power_peak[index]),
     )
 
 

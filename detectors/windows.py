@@ -11,10 +11,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from detectors.frame import Frame, Row
+from detectors.frame import WINDOW_ROWS, Frame, Row
 from shared.updates import Floats
 
-ROWS = 32
+ROWS = WINDOW_ROWS
 """Rows in a window: 8 s at 4 Hz, 32 s at 1 Hz."""
 MEDIAN_TO_SD = 1.4826
 """Median absolute deviation to standard deviation, for normal noise."""

@@ -35,14 +35,14 @@ def test_a_heat_up_teaches_the_rise_with_room_to_spare(full_c_s: float) -> None:
     """The limit lies above the fastest rise that the heater can make, and not far above."""
     plant = Plant(full_c_s=full_c_s, loss_per_s=0.003 * full_c_s, targets={0.0: 0.0, 20.0: 230.0})
     rise, _ = limits(plant, 300.0)
-    assert max(full_c_s, LEAST_C_S) <= rise <= 1.6 * full_c_s + 0.1
+    assert max(full_c_s, LEAST_C_S) <= rise <= 2.1 * full_c_s
 
 
 def test_a_cool_down_teaches_the_fall() -> None:
     """A heater that loses 3 % of its heat a second falls by 7 K/s at first."""
     plant = Plant(loss_per_s=0.03, full_c_s=9.0, targets={0.0: 0.0, 10.0: 260.0, 150.0: 0.0})
     _, fall = limits(plant, 400.0)
-    assert LEAST_C_S <= fall <= 0.03 * 240.0 * 1.6
+    assert 0.03 * 240.0 <= fall <= 0.03 * 275.0 * 1.15 * 1.6
     assert fall != DEFAULT_FALL_C_S
 
 
