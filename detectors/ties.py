@@ -3,9 +3,9 @@
 Events are rows of a log; each question splits the rows into two states, such as carriage
 moving or still, x beyond a place, a fan above a speed. Given all events, those in a state
 are binomial with its share of the time (exact conditional test, `detectors.rates`); p is
-multiplied by the number of questions asked (Bonferroni; motion has half of the chance). Events in a burst are not
-independent, so they are thinned first, and the state must come and go: quiet stretches
-outside it in which events were due have to lie between those inside.
+multiplied by the number of questions asked (Bonferroni).
+Events in a burst are not independent, so they are thinned first, and the state must come
+and go: quiet stretches outside it in which events were due have to lie between those inside.
 """
 
 from collections.abc import Collection, Iterator, Mapping
@@ -28,11 +28,12 @@ APART_SLOW_S = 10.0
 """Events closer than this count once, for states that change fast or slowly."""
 LONGEST_ROW_S = 2.0
 """A row stands for no more time than this."""
-PARTS = 16
+PARTS = 8
 """Places at which a position or speed is split."""
 EDGE = 0.3
 DUE = 2.0
-"""Events due in a quiet stretch for it to count."""
+DUE_ALONE = 6.0
+"""Events due in a quiet stretch for it to count, and where one stretch is enough."""
 QUIET_PART = 0.34
 QUIETS, MOTION_QUIETS = 2, 1
 FAVOUR = 1e-3
@@ -97,9 +98,7 @@ def strongest_tie(
     found: list[Tie] = []
     for question in questions:
         counted = fast if question.apart_s == APART_S else slow
-        # Half of the chance goes to motion, the other half to all that is asked beside it.
-        asked = 2 if question.key == MOTION else 2 * len(questions)
-        tie = _ask(question, counted, spent, asked)
+        tie = _ask(question, counted, spent, len(questions))
         if tie is not None:
             found.append(tie)
     if not found:
@@ -133,12 +132,15 @@ def _ask(
     tie = Tie(question.key, question.words, k, n, time / all_time, time, all_time, p)
     if p > SIGNIFICANT or tie.ratio < LEAST_RATIO:
         return None
-    if _quiet_stretches(inside, events, spent * among, k / time) < question.quiets:
+    needed = DUE if question.quiets > 1 else DUE_ALONE
+    if _quiet_stretches(inside, events, spent * among, k / time, needed) < question.quiets:
         return None
     return tie
 
 
-def _quiet_stretches(inside: Bools, events: NDArray[np.intp], spent: Floats, rate: float) -> int:
+def _quiet_stretches(
+    inside: Bools, events: NDArray[np.intp], spent: Floats, rate: float, needed: float
+) -> int:
     """Stretches outside in which events were due and hardly any came, between those inside."""
     borders = np.flatnonzero(np.diff(inside)) + 1
     starts = np.concatenate(([0], borders))
@@ -152,10 +154,10 @@ def _quiet_stretches(inside: Bools, events: NDArray[np.intp], spent: Floats, rat
         if not is_inside:
             due += time * rate
             came += count
-        elif count and due >= DUE:
+        elif count and due >= needed:
             quiets += came <= QUIET_PART * due
             due, came = 0.0, 0
-    return quiets + (due >= DUE and came <= QUIET_PART * due)
+    return quiets + (due >= needed and came <= QUIET_PART * due)
 
 
 def _questions(columns: Mapping[str, Floats], troubled: Collection[str]) -> Iterator[_Question]:
