@@ -3,7 +3,7 @@ PYTHON ?= python3
 VENV ?= .venv
 BIN := $(VENV)/bin
 LOCK := .constraints.txt
-PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check -c $(LOCK)
+PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check --no-compile -c $(LOCK)
 ARGS ?=
 
 .PHONY: help demo test test-all check format format-check lint types imports bench lock clean
