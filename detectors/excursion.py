@@ -4,9 +4,9 @@ A reading departs where it moves, from one row to the next, by more than
 
     speed limit × time between the rows + Z × noise + one step of rounding
 
-in units of the signal: for a held Pt100 about 0.7 Ω at 4 Hz, and 3 Ω at 1 Hz. It has come back when it stands where heat could have brought it
-meanwhile, and has stayed when it does not for long. What an excursion is called is for
-`detectors.kinds.excursions` to say.
+in units of the signal: for a held Pt100 about 0.7 Ω at 4 Hz, and 3 Ω at 1 Hz. It has come
+back when it stands where heat could have brought it meanwhile, and has stayed when it does
+not for long. What an excursion is called is for `detectors.kinds.excursions` to say.
 """
 
 import math

@@ -3,8 +3,8 @@
 Quantity: K/s, each way. The defaults before anything is learned are assumptions: strong
 small heaters reach 10 K/s and lose heat at 3–5 K/s under a fan (common practice), so 10 up
 and 6 down. The rise of a heater is in proportion to its power; what it can do at full
-power is learned from clean windows at full power that are not hot yet, as losses slow it
-later, and doubled: a window's mean hides the fastest moment, and some of it is dead time.
+power is learned from clean windows at full power, with what was lost already added, and
+more than half as much again: a window's mean hides its fastest moment and holds dead time.
 Falls are in proportion to the heat above the room, so a cool-down from any heat teaches
 what one from 300 °C would do; half as much again is for the fan.
 
@@ -28,11 +28,13 @@ LEAST_C_S = 2.5
 """No limit is learned below this: a hand or a fan may do as much to a bare sensor."""
 LEAST_PASSIVE_C_S = 1.0
 """The same for sensors without a heater, which sit in air or on a board."""
-SPARE_RISE = 2.0
+SPARE_RISE = 1.6
 SPARE_FALL = 1.5
 FULL_POWER = 0.9
-NOT_HOT_C = 100.0
-"""A rise is learned below this only, where at most a third of it is lost already."""
+NOT_HOT_C = 200.0
+EQUILIBRIUM_C = 375.0
+"""Where full power is taken to end, and by how much losses slow a rise on the way there. An
+assumption: a heater that is to hold 300 °C has power to spare there."""
 HOT_C = 80.0
 HOTTEST_C = 300.0
 ROOM_C = 25.0
@@ -81,8 +83,9 @@ class SpeedLimit:
                 limit = PASSIVE_SPARE * self._passive.second
                 self.rise_c_s = min(max(limit, LEAST_PASSIVE_C_S), DEFAULT_RISE_C_S)
                 self.fall_c_s = min(max(limit, LEAST_PASSIVE_C_S), DEFAULT_FALL_C_S)
-        elif window.power >= FULL_POWER and slope > 0.0:
-            if window.celsius < NOT_HOT_C and self._rises.add(slope, seconds) >= LEAST_S:
+        elif window.power >= FULL_POWER and slope > 0.0 and window.celsius < NOT_HOT_C:
+            lost = max(window.celsius - ROOM_C, 0.0) / (EQUILIBRIUM_C - ROOM_C)
+            if self._rises.add(slope / (1.0 - lost), seconds) >= LEAST_S:
                 self.rise_c_s = max(SPARE_RISE * self._rises.fastest, LEAST_C_S)
         elif window.power_high < 0.02 and slope < 0.0 and window.celsius > HOT_C:
             fall = -slope * (HOTTEST_C - ROOM_C) / (window.celsius - ROOM_C)
