@@ -34,7 +34,7 @@ def clock_in(source: Source, timed: bool) -> Clock | None:
     series: dict[Place, Series] = {}
     for own_s, message in source.heard:
         for place, value in leaves(message, {}):
-            if place[0] not in ("jsonrpc", "id", "method"):
+            if place and place[0] not in ("jsonrpc", "id", "method"):
                 series.setdefault(place, Series(place)).add(own_s, value)
     best: tuple[float, Clock] | None = None
     for place, one in series.items():
@@ -51,7 +51,7 @@ def clock_like(source: Source, known: Clock) -> Clock | None:
     convert = clock_of(known.unit)
     found: tuple[float, Clock] | None = None
     for place, value in leaves(source.heard[0][1], {}):
-        moment = convert(value)
+        moment = convert(value) if place else None
         if moment is None or abs(moment - known.said) > _SAME_RUN_S:
             continue
         named = text_of(place[-1]) == text_of(known.place[-1])

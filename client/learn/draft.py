@@ -117,6 +117,8 @@ def _merged(
                 continue
             if source.under is None and place[:cut] != source.status:
                 continue
+            if not place[cut:]:
+                continue
             known = merged.setdefault(place[cut:], Series(place[cut:]))
             pairs = [*zip(known.own_s, known.values, strict=True)]
             pairs += zip(series.own_s, series.values, strict=True)

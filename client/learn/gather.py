@@ -128,7 +128,7 @@ def _joined_methods(sources: list[Source]) -> list[Source]:
         {place for _, message in source.heard[:50] for place, _ in leaves(message, {})}
         for source in methods
     ]
-    shapes = [{place for place in shape if place[0] not in _ENVELOPE} for shape in shapes]
+    shapes = [{place for place in shape if place and place[0] not in _ENVELOPE} for shape in shapes]
     named = [bool(set(words(source.name)) & CHANNEL_WORDS.keys()) for source in methods]
     alike = [
         n
@@ -148,7 +148,7 @@ def _discriminator(source: Source) -> Place | None:
     values: dict[Place, list[Any]] = {}
     for _, message in source.heard:
         for place, value in leaves(message, {}):
-            if type(value) is str and len(place) <= 3 and place[0] not in _ENVELOPE:
+            if type(value) is str and 0 < len(place) <= 3 and place[0] not in _ENVELOPE:
                 values.setdefault(place, []).append(value)
     total = len(source.heard)
     for place in sorted(values, key=len):
@@ -189,7 +189,7 @@ def _fill(source: Source) -> None:
         if source.under is not None and name is None:
             continue
         for place, value in leaves(message, keys):
-            if place[:1] and place[0] in _ENVELOPE:
+            if not place or place[0] in _ENVELOPE:
                 continue
             if source.under is not None:
                 if place == source.under:

@@ -11,6 +11,7 @@ import msgspec
 from client.framing import LENGTH_BYTES, MAX_FRAME_BYTES, DelimiterFramer, Framer, Framing, framer
 
 NEWLINE = 0x0A
+_SHORT = 8192
 _LEAST_WORTH = 2
 """Shortest frame that proves anything."""
 
@@ -38,6 +39,7 @@ class SniffingFramer:
         self._sending = framer(sending.framing, sending.delimiter)
         self._limit = limit
         self._held = bytearray()
+        self._next = 0
         self._known: Framer | None = None
         self._dropped = 0
         self.cut: Cut | None = None
@@ -59,10 +61,14 @@ class SniffingFramer:
         if self._known is not None:
             return self._known.feed(data)
         self._held += data
-        self.cut = recognise(bytes(self._held))
+        if len(self._held) >= self._next:
+            self.cut = recognise(bytes(self._held))
+            # All that is held is looked at each time: not for every byte of a long frame.
+            self._next = 0 if len(self._held) < _SHORT else len(self._held) * 5 // 4
         if self.cut is None:
             if len(self._held) > self._limit:
                 self._held.clear()
+                self._next = 0
                 self._dropped += 1
             return []
         self._known = framer(self.cut.framing, self.cut.delimiter)

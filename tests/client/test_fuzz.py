@@ -1,0 +1,77 @@
+"""The sans-I/O core against anything at all; tests/fuzz goes on for a million messages."""
+
+import json
+import random
+
+from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import strategies as st
+
+from client.form import Request
+from client.learn import Link, learn, profile_text
+from client.plan import plan_of
+from client.profile import Profile
+from shared import toml
+from shared.updates import Entry, EntryKind
+from tests.fuzz.fuzz_client import mutated
+from tests.fuzz.inputs import Core
+
+JSON = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=20),
+    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(max_size=8), inner),
+    max_leaves=20,
+)
+ENVELOPED = st.fixed_dictionaries(
+    {},
+    optional={
+        "jsonrpc": st.just("2.0"),
+        "id": st.integers(0, 3) | JSON,
+        "method": st.sampled_from(["n", "a"]) | JSON,
+        "params": JSON,
+        "result": JSON,
+        "error": JSON,
+    },
+)
+
+
+@given(st.lists(st.binary(max_size=300), max_size=5))
+@settings(deadline=None)
+def test_any_bytes_leave_the_core_whole(runs: list[bytes]) -> None:
+    """No exception, no falling time, no key of its own, no unprintable text."""
+    core = Core()
+    for n, data in enumerate(runs):
+        core.take(data, float(n))
+
+
+@given(st.lists(JSON | ENVELOPED, max_size=6), st.integers(0, 63))
+@settings(deadline=None)
+def test_any_json_leaves_the_core_whole(messages: list[object], size: int) -> None:
+    """NaN and infinity among it, which are no JSON and are refused."""
+    core = Core()
+    wire = b"".join(json.dumps(message).encode() + b"\n" for message in messages)
+    core.take(bytes([1, size]) + wire, 1.0)
+
+
+def test_spoilt_messages_leave_the_core_whole() -> None:
+    """Ten thousand good messages with bytes changed, doubled or cut; seed 5."""
+    core, rng = Core(), random.Random(5)
+    for n in range(10_000):
+        core.take(mutated(rng), n * 0.01)
+    assert core.messages > 3000
+
+
+@given(st.lists(JSON | ENVELOPED, max_size=8))
+@settings(
+    deadline=None,
+    max_examples=150,
+    phases=[Phase.explicit, Phase.reuse, Phase.generate],
+    suppress_health_check=[HealthCheck.too_slow],
+)
+def test_whatever_is_learnt_from_loads_as_a_profile(messages: list[object]) -> None:
+    """Names, nesting and values of any kind give TOML that the loader takes."""
+    entries = [
+        Entry(n * 0.25, EntryKind.MESSAGE, json.dumps(message).encode())
+        for n, message in enumerate(messages * 3)
+    ]
+    draft = learn(entries, [Request(json='{"method": "a"}')])
+    text = profile_text(draft, Link(addresses=("tcp://[::1]:9",)))
+    plan_of(toml.loads(text, Profile, "drafted"))

@@ -1,0 +1,114 @@
+"""Fuzz the sans-I/O core under atheris (libFuzzer), bounded by messages and seconds.
+
+    python -m tests.fuzz.fuzz_client --messages 1000000 --seconds 600
+
+Needs `pip install -e '.[fuzz]'`. Without atheris it says so and falls back to mutating
+good messages at random, which finds less. Ends with what it did and how memory went.
+"""
+
+import argparse
+import os
+import random
+import resource
+import sys
+import time
+from typing import Any
+
+SEEDS = [
+    b'\x01\x07{"jsonrpc":"2.0","id":1,"result":{"t":1.5,"p":1,"a":{"t":300,"g":1,"p":0.5,"c":99}}}\n',
+    b'\x02\x20{"method":"n","params":[{"a":{"f":33},"l":[{"n":"b","t":2},[3,4]]},2.5]}\x03',
+    b'\x00\x00{"w":"a","d":{"t":"300 K"},"m":"sensor 1 off","s":"r"}',
+    b'\x03\x05\x00\x00\x00\x0b{"s":"h"   }\x00\x00\x00\x02[]',
+]
+
+
+class Run:
+    """Counts messages and stops at a bound. The core is renewed now and then, as hosts are."""
+
+    def __init__(self, messages: int, seconds: float) -> None:
+        from tests.fuzz.inputs import Core
+
+        self._new = Core
+        self.core = Core()
+        self.done = self.runs = 0
+        self._messages, self._end = messages, time.monotonic() + seconds
+        self._start, self._memory = time.monotonic(), 0
+
+    def one(self, data: bytes) -> None:
+        before = self.core.messages
+        self.core.take(data, self.runs * 0.01)
+        self.done += self.core.messages - before
+        self.runs += 1
+        if self.runs == 2000:
+            self._memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+        if self.runs % 200_000 == 0:
+            self.core = self._new()
+        if self.done >= self._messages or (self.runs % 256 == 0 and time.monotonic() > self._end):
+            self.report()
+            sys.stdout.flush()
+            os._exit(0)
+
+    def report(self) -> None:
+        grown = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - self._memory
+        spent = time.monotonic() - self._start
+        print(
+            f"{self.done:,} messages in {self.runs:,} runs, {spent:.0f} s, no failure; "
+            f"memory grew by {grown / 1024:.1f} MiB after the first 2,000 runs"
+        )
+
+
+def mutated(rng: random.Random) -> bytes:
+    """A good message with a few bytes changed, doubled or cut."""
+    data = bytearray(rng.choice(SEEDS))
+    for _ in range(rng.randint(1, 6)):
+        at = rng.randrange(len(data)) if data else 0
+        kind = rng.randrange(4)
+        if kind == 0 and data:
+            data[at] = rng.randrange(256)
+        elif kind == 1:
+            data[at:at] = bytes(rng.randrange(256) for _ in range(rng.randint(1, 8)))
+        elif kind == 2:
+            del data[at : at + rng.randint(1, 6)]
+        else:
+            data[at:at] = data[at : at + rng.randint(1, 30)]
+    return bytes(data)
+
+
+def main() -> None:
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("--messages", type=int, default=1_000_000)
+    options.add_argument("--seconds", type=float, default=600.0)
+    options.add_argument("--seed", type=int, default=1)
+    given = options.parse_args()
+    try:
+        import atheris
+    except ImportError:
+        print("atheris is not installed: mutating good messages at random instead")
+        run, rng = Run(given.messages, given.seconds), random.Random(given.seed)
+        while True:
+            run.one(mutated(rng))
+    _instrumented(atheris, given)
+
+
+def _instrumented(atheris: Any, given: argparse.Namespace) -> None:
+    with atheris.instrument_imports(include=["client", "shared"]):
+        import tests.fuzz.inputs  # noqa: F401
+
+    run, rng = Run(given.messages, given.seconds), random.Random(given.seed)
+
+    def either(data: bytes, size: int, seed: int) -> bytes:
+        """libFuzzer's own mutation, or now and then a fresh start from a good message."""
+        if seed % 4 == 0:
+            return mutated(rng)[:size]
+        return bytes(atheris.Mutate(data, size))
+
+    atheris.Setup(
+        [sys.argv[0], f"-seed={given.seed}", "-max_len=2048", "-verbosity=0"],
+        run.one,
+        custom_mutator=lambda data, size, seed: either(data, size, seed),
+    )
+    atheris.Fuzz()
+
+
+if __name__ == "__main__":
+    main()
