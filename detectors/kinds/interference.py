@@ -2,7 +2,8 @@
 
 Quantity: events in the state that they are tied to. Events are reported faults of
 a channel, or rows whose noise stands out of its floor: a rise and a fall on end, each
-beyond 3.5 times what the floor allows, which no heat makes. `detectors.ties` holds them
+beyond 3.5 times what the floor allows, which heat seldom makes: twelve, and three a
+minute in the state, are the least. `detectors.ties` holds them
 against the time spent in each state; p < 0.001 after correction for all questions, at
 least five events in the state, and twice the rate elsewhere.
 
@@ -45,6 +46,9 @@ AT_MOST_S = 3600.0
 LEAST_EVENTS = 6
 TROUBLED_FROM = 3
 """A channel with this many events has its power moved by them: nothing is tied to it."""
+NOISE = "noise"
+LEAST_BURSTS, LEAST_BURSTS_PER_MIN = 12, 3.0
+"""Rarer bursts are no noise to speak of: flow and fan stir real heat now and then."""
 GROWTH = 1.25
 """Asked again when there are this many times more events."""
 OUT_OF_FLOOR = 3.5
@@ -133,7 +137,7 @@ class InterferenceRule:
         if not out.any():
             return
         time_s = window.windows.time_rows[window.index][1:-1][out]
-        self._stream(name, "noise").events_s += time_s.tolist()
+        self._stream(name, NOISE).events_s += time_s.tolist()
 
     def _review(self, end_s: float, book: EventBook) -> None:
         for (channel, sort), stream in sorted(self._streams.items()):
@@ -147,7 +151,8 @@ class InterferenceRule:
                 del self._streams[channel, sort]
                 continue
             count = len(stream.events_s)
-            if count >= LEAST_EVENTS and count >= GROWTH * stream.asked:
+            least = LEAST_BURSTS if sort == NOISE else LEAST_EVENTS
+            if count >= least and count >= GROWTH * stream.asked:
                 stream.asked = count
                 self._ask(channel, sort, stream, book)
         for channel in sorted(self._up):
@@ -163,7 +168,7 @@ class InterferenceRule:
             if len(other.events_s) >= TROUBLED_FROM
         }
         tie = strongest_tie(time_s, columns, stream.events_s, {channel, *troubled})
-        if tie is None:
+        if tie is None or (sort == NOISE and tie.rate_per_min < LEAST_BURSTS_PER_MIN):
             return
         event = book.newest(channel, Kind.INTERFERENCE)
         if channel in self._up and event is not None and event.tied_to != tie.key:
