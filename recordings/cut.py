@@ -1,4 +1,4 @@
-"""Less of a log: a span of it, or full detail around some moments and little elsewhere."""
+"""Less of a log: a span of it, or stretches around some moments."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
@@ -11,10 +11,6 @@ from recordings.notes import Note
 from recordings.samples import count_samples
 from shared.chain import Chain
 from shared.updates import Batch, Update, Value, batch_of, updates_of
-
-THIN_S = 2.0
-"""Spacing of updates where little is kept: short enough to be no gap, and no silence."""
-AT_ONCE = 4096
 
 
 class Span:
@@ -81,26 +77,31 @@ class Span:
 
 
 def around(batches: Iterable[Batch], stretches: Sequence[tuple[float, float]]) -> Iterator[Batch]:
-    """Every update inside the stretches; elsewhere one each 2 s, with the newest of all values."""
-    rows: list[Update] = []
+    """Only the updates inside the stretches (in order, apart).
+
+    The first update of each stretch also has the values that held before it.
+    """
     held: dict[str, Value] = {}
-    kept_s = -np.inf
+    was_in = -1
     for batch in batches:
-        inside = np.zeros(len(batch), dtype=bool)
-        for start_s, end_s in stretches:
-            inside |= (batch.time_s >= start_s) & (batch.time_s <= end_s)
-        for update, is_inside in zip(updates_of(batch), inside.tolist(), strict=True):
+        rows: list[Update] = []
+        numbers = np.searchsorted([end_s for _, end_s in stretches], batch.time_s)
+        for number, update in zip(numbers.tolist(), updates_of(batch), strict=True):
             held |= update.values
-            if is_inside or update.time_s - kept_s >= THIN_S:
-                rows.append(Update(update.time_s, held))
-                held, kept_s = {}, update.time_s
-        if len(rows) >= AT_ONCE:
+            if number < len(stretches) and update.time_s >= stretches[number][0]:
+                rows.append(update if number == was_in else Update(update.time_s, dict(held)))
+                was_in = number
+        if rows:
             yield batch_of(rows)
-            rows = []
-    if held:
-        rows.append(Update(float(batch.time_s[-1]), held))
-    if rows:
-        yield batch_of(rows)
+
+
+def starts_of(meta: Mapping[str, Any]) -> tuple[float, ...]:
+    """Log times at which the stretches of a cut recording begin; empty for a whole one."""
+    bundle = meta.get("bundle") or meta.get("cut")
+    said = bundle.get("starts", ()) if isinstance(bundle, dict) else ()
+    if not isinstance(said, list) or not all(type(start) in (int, float) for start in said):
+        return ()
+    return tuple(sorted(map(float, said)))
 
 
 def joined(stretches: Iterable[tuple[float, float]]) -> list[tuple[float, float]]:

@@ -119,14 +119,20 @@ def known_of(meta: Mapping[str, Any]) -> dict[str, list[str]]:
     return known
 
 
-def about(cut: str, meta: Mapping[str, Any], span_s: tuple[float, float]) -> dict[str, Any]:
-    """What a bundle says of itself."""
+def about(
+    cut: str,
+    meta: Mapping[str, Any],
+    span_s: tuple[float, float],
+    stretches: Sequence[tuple[float, float]],
+) -> dict[str, Any]:
+    """What a bundle says of itself; `stretches` are empty where nothing is left out between."""
     versions = meta.get("versions")
     return {
         "form": FORM,
         "cut": cut,
         "first_s": span_s[0],
         "last_s": span_s[1],
+        "starts": [start_s for start_s, _ in stretches],
         "raw_messages": "left out",
         "versions": {"ohmvigil": VERSION, "python": platform.python_version()},
         "recorded_with": versions if isinstance(versions, dict) else {},

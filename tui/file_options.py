@@ -26,7 +26,7 @@ def bundle_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--around",
         metavar="SECONDS",
-        help="all detail this long before and after events, little elsewhere",
+        help="keep only this long before and after events",
     )
     parser.add_argument(
         "--hide", metavar="TEXT", action="append", default=[], help="replace this as well"

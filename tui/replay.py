@@ -15,7 +15,7 @@ import msgspec
 
 from detectors.diagnosis import diagnose, verdict
 from detectors.health import trust_of
-from detectors.watch import Watch
+from recordings.cut import starts_of
 from recordings.logs import Log
 from shared.chain import Chain
 from shared.errors import BadInput
@@ -25,6 +25,7 @@ from shared.words import HostState, Severity
 from tui.answers import answers_in
 from tui.history import History
 from tui.snapshot import LinkState, LinkView, Note, PlayView, RecordingView, Snapshot
+from tui.stretches import StretchWatch
 
 GATES_EVERY_ROWS = 256
 """How finely the cursor can tell what a channel was doing."""
@@ -39,7 +40,7 @@ class Replay:
         self._log = log
         self._title = title
         self._chains = log.chains if chains is None else chains
-        self._watch = Watch(self._chains)
+        self._watch = StretchWatch(self._chains, starts_of(log.meta))
         self._history = History(keep_s=None)
         self._lock = threading.Lock()
         self._notes: list[Note] = [Note(note.time_s, note.text) for note in log.notes]

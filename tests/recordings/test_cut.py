@@ -2,11 +2,10 @@
 
 from pathlib import Path
 
-import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from recordings.cut import THIN_S, Span, around
+from recordings.cut import Span, around, starts_of
 from recordings.cut import joined as joined_stretches
 from recordings.logs import open_log
 from shared.updates import Update, Value
@@ -45,30 +44,35 @@ def test_a_span_counts_its_own_samples(tmp_path: Path) -> None:
     span.close()
 
 
-def test_all_detail_stays_around_an_event_and_little_elsewhere() -> None:
+def test_only_stretches_are_kept_and_each_knows_what_held_before_it() -> None:
     updates = night(2000)
-    found = joined(around(grouped(updates, [700]), [(100.0, 120.0)]))
-    inside = [update for update in updates if 100.0 <= update.time_s <= 120.0]
-    kept = [update for update in found if 100.0 <= update.time_s <= 120.0]
-    assert [update.time_s for update in kept] == [update.time_s for update in inside]
-    assert kept[1:] == inside[1:]
-    outside = [update.time_s for update in found if update.time_s < 100.0]
-    assert np.diff(outside).min() >= THIN_S
-    assert np.diff(outside).max() < THIN_S + 0.5
+    stretches = [(100.0, 120.0), (300.0, 310.0)]
+    found = joined(around(grouped(updates, [700, 1234]), stretches))
+    expected: list[Update] = []
+    for start_s, end_s in stretches:
+        first, *rest = [update for update in updates if start_s <= update.time_s <= end_s]
+        expected += [Update(first.time_s, last_values(updates, first.time_s)), *rest]
+    assert found == expected
 
 
 @given(logs(), st.lists(st.integers(0, 30), max_size=4), st.floats(0.0, 60.0))
-def test_thinning_loses_no_last_value(log: list[Update], cuts: list[int], width_s: float) -> None:
+def test_a_cut_knows_every_last_value_however_a_log_is_grouped(
+    log: list[Update], cuts: list[int], width_s: float
+) -> None:
     """At every kept moment, each key holds what it held in the whole log."""
     middle_s = log[len(log) // 2].time_s
-    stretches = [(middle_s - width_s, middle_s + width_s)]
-    found = joined(around(grouped(log, cuts), stretches))
+    found = joined(around(grouped(log, cuts), [(middle_s - width_s, middle_s + width_s)]))
     held: dict[str, Value] = {}
     for update in found:
         held |= update.values
-    assert held == last_values(log, log[-1].time_s)
-    times = [update.time_s for update in found]
-    assert times == sorted(times)
+    assert found[-1].time_s <= middle_s + width_s
+    assert held == last_values(log, found[-1].time_s)
+
+
+def test_starts_from_a_stranger_are_taken_only_where_they_are_numbers() -> None:
+    assert starts_of({"bundle": {"starts": [5, 1.5]}}) == (1.5, 5.0)
+    for odd in ({}, {"bundle": 3}, {"bundle": {"starts": "abc"}}, {"bundle": {"starts": ["x"]}}):
+        assert starts_of(odd) == ()
 
 
 def test_stretches_that_touch_are_one() -> None:

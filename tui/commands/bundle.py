@@ -5,7 +5,7 @@ import getpass
 import json
 import platform
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
@@ -30,7 +30,6 @@ from recordings.sending import (
 )
 from shared.chain import Chain
 from shared.errors import BadInput
-from shared.updates import Batch
 from shared.words import QUANTITIES, Cause, HostState, Kind, Severity
 from tui.chains import chains_from
 from tui.commands.export import not_onto_itself
@@ -73,11 +72,13 @@ def _write(
 ) -> None:
     scrub = _scrubber(log, options.hide)
     batches = log.batches()
+    stretches: list[tuple[float, float]] = []
     if around_s is not None:
-        batches = _around_events(log, judged, around_s)
-        cut += f", with all detail {around_s:g} s around events and one update each 2 s elsewhere"
+        stretches = _stretches(judged, around_s)
+        batches = around(batches, stretches)
+        cut += f", {around_s:g} s around events"
     span_s = (judged.first_s, judged.first_s + judged.duration_s)
-    facts = about(cut, log.meta, span_s)
+    facts = about(cut, log.meta, span_s, stretches)
     meta = {
         "title": "A recording from a bundle",
         "versions": facts["recorded_with"] or facts["versions"],
@@ -152,13 +153,17 @@ def _around(text: str | None) -> float | None:
     return seconds
 
 
-def _around_events(log: Log, judged: Judged, around_s: float) -> Iterator[Batch]:
+def _stretches(judged: Judged, around_s: float) -> list[tuple[float, float]]:
+    """What to keep; BadInput where there is no event to keep anything around."""
+    if not judged.events:
+        raise BadInput(
+            "--around", "nothing was found to keep around", "leave it out, or use --from"
+        )
     last_s = judged.first_s + judged.duration_s
-    stretches = [
+    return joined(
         (event.start_s - around_s, (last_s if event.end_s is None else event.end_s) + around_s)
         for event in judged.events
-    ]
-    return around(log.batches(), joined(stretches))
+    )
 
 
 def _scrubber(log: Log, hide: list[str]) -> Scrubber:

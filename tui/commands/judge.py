@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from detectors.diagnosis import diagnose, verdict
-from detectors.watch import Watch
+from recordings.cut import starts_of
 from recordings.logs import Log, open_log
 from shared.chain import Chain
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
@@ -25,6 +25,7 @@ from tui.lines import (
     visible,
 )
 from tui.output import say
+from tui.stretches import StretchWatch
 from tui.when import spelt
 
 
@@ -67,7 +68,7 @@ def judge(path: str, chains: Mapping[str, Chain] | None = None) -> Judged:
 
 def judge_log(log: Log, chains: Mapping[str, Chain]) -> Judged:
     """Judge a log that is open, with these chain facts and the answers among its notes."""
-    watch = Watch(chains)
+    watch = StretchWatch(chains, starts_of(log.meta))
     progress = _Progress(str(log.path))
     first_s: float | None = None
     for batch in log.batches():
