@@ -21,6 +21,19 @@ from shared.words import Kind, Severity
 SHOWS_OTHERWISE_K = 0.5
 """Difference between the host's degrees and those by the facts that is no rounding."""
 
+LOOK_ALIKE = (
+    (Stage.CONTROLLER, Stage.LEADS),
+    (Stage.CONTROLLER, Stage.FILTER),
+    (Stage.BUS, Stage.LEADS),
+    (Stage.BUS, Stage.FILTER),
+    (Stage.BUS, Stage.ELEMENT),
+    (Stage.LEADS, Stage.FILTER),
+    (Stage.LEADS, Stage.ELEMENT),
+)
+"""Stages whose faults show in another too: flipped bits look like open leads and spikes,
+breaking leads like noise. The first is off, unless the second has `MANY` times its findings:
+a single flipped bit among hundreds of spikes is one of them. The other is not told."""
+MANY = 10
 REFERENCES = (4.0, 4.3)
 """The usual references as multiples of R0: common practice of the trade."""
 OF_KIND = {
@@ -66,12 +79,7 @@ class Seen:
 
 def stages(seen: Seen, events: Sequence[Event]) -> tuple[StageState, ...]:
     """Every stage from element to host; `events` are those of the channel and of all."""
-    by_stage: dict[Stage, Event] = {}
-    for event in events:
-        stage = _stage_of(event)
-        counts = event.absorbed_by is None and event.severity is not Severity.NOTICE
-        if stage is not None and counts:
-            by_stage[stage] = event
+    by_stage, hidden = _placed(events)
     checks = {
         Stage.ELEMENT: _element(seen),
         Stage.LEADS: _leads(seen),
@@ -81,12 +89,37 @@ def stages(seen: Seen, events: Sequence[Event]) -> tuple[StageState, ...]:
         Stage.CONTROLLER: _controller(seen),
         Stage.HOST: _host(seen),
     }
+    for stage, why in hidden.items():
+        if checks[stage][0] is not Finding.OFF:
+            checks[stage] = Finding.NOT_TOLD, why
     return tuple(
         StageState(stage, *_with_event(checks[stage], by_stage.get(stage))) for stage in Stage
     )
 
 
 Checked = tuple[Finding, str]
+
+
+def _placed(events: Sequence[Event]) -> tuple[dict[Stage, Event], dict[Stage, str]]:
+    """The most frequent finding of each stage, and why the findings of others say nothing."""
+    most: dict[Stage, Event] = {}
+    counts: dict[Stage, int] = {}
+    for event in events:
+        stage = _stage_of(event)
+        stands = event.absorbed_by is None and event.severity is not Severity.NOTICE
+        if stage is not None and stands:
+            if stage not in most or event.count >= most[stage].count:
+                most[stage] = event
+            counts[stage] = counts.get(stage, 0) + event.count
+    hidden: dict[Stage, str] = {}
+    for first, second in LOOK_ALIKE:
+        if first in most and second in most:
+            off, other = first, second
+            if counts[second] >= MANY * counts[first]:
+                off, other = second, first
+            hidden[other] = f"{most[other].kind}, which the {off} would show too"
+            del most[other]
+    return most, hidden
 
 
 def _stage_of(event: Event) -> Stage | None:

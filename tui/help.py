@@ -14,6 +14,7 @@ ABOUT = {
     ViewName.OVERVIEW: "Reading, target, power, events on the time axis, health by sensor.",
     ViewName.EVENTS: "Everything that was found, newest first; the selected event in full.",
     ViewName.DIAGNOSIS: "What most likely causes it, why, and the check that tells most.",
+    ViewName.CHAIN: "One sensor from element to host: its facts, what they show, its error budget.",
     ViewName.NOTES: "What is watched and recorded, what was assumed, and your notes.",
 }
 _TRUST_WORDS = {
@@ -46,7 +47,7 @@ def paint_help(board: Board, area: Rect, frame: Frame) -> None:
 
 def _paint_keys(page: Board, top: int, frame: Frame, two: bool) -> int:
     """Number of rows used."""
-    keys = [("1 2 3 5", "chart, events, causes, notes")]
+    keys = [("1 2 3 4 5", "chart, events, causes, chain, notes")]
     keys += [
         (key.shown, key.text)
         for key in keys_of(frame.state.view, frame.now.play is not None)

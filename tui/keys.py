@@ -31,12 +31,14 @@ class Key:
 
 _CHART = (ViewName.OVERVIEW,)
 _LIST = (ViewName.EVENTS,)
-_TEXT = (ViewName.DIAGNOSIS, ViewName.NOTES)
+_CHAIN = (ViewName.CHAIN,)
+_TEXT = (ViewName.DIAGNOSIS, ViewName.NOTES, *_CHAIN)
 
 KEYS = (
     Key("view.overview", "1", "1", "show('overview')", "chart and health", brief="chart"),
     Key("view.events", "2", "2", "show('events')", "all events", brief="events"),
     Key("view.diagnosis", "3", "3", "show('diagnosis')", "causes and checks", brief="causes"),
+    Key("view.chain", "4", "4", "show('chain')", "sensor chain and budget", brief="chain"),
     Key("view.notes", "5", "5", "show('notes')", "notes, link, recording", brief="notes"),
     Key("view.next", "tab", "tab", "next_view(1)", "next view", priority=True),
     Key("view.back", "escape", "esc", "close", "close; clear filter; chart"),
@@ -65,7 +67,7 @@ KEYS = (
     Key("event.previous", "N", "N", "event(-1)", "event before", brief="event"),
     Key("channel.up", "up,k", "↑ k", "line(-1)", "sensor above, line up"),
     Key("channel.down", "down,j", "↓ j", "line(1)", "sensor below, line down"),
-    Key("channel.next", "c", "c", "channel", "next sensor", _CHART),
+    Key("channel.next", "c", "c", "channel", "next sensor", _CHART + _CHAIN),
     Key("page.up", "pageup", "PgUp", "line(-10)", "ten lines up", _LIST + _TEXT),
     Key("page.down", "pagedown", "PgDn", "line(10)", "ten lines down", _LIST + _TEXT),
     Key(

@@ -4,6 +4,7 @@ from tui.board import Board, Ink, Rect, shown_width
 from tui.help import paint_help
 from tui.keys import Key, brief_keys
 from tui.state import ViewName
+from tui.views.chain import paint_chain
 from tui.views.diagnosis import paint_diagnosis
 from tui.views.events import paint_events
 from tui.views.frame import Frame
@@ -19,10 +20,11 @@ _PAINT = {
     ViewName.OVERVIEW: paint_overview,
     ViewName.EVENTS: paint_events,
     ViewName.DIAGNOSIS: paint_diagnosis,
+    ViewName.CHAIN: paint_chain,
     ViewName.NOTES: paint_notes,
 }
-_WITHOUT_HINT = (ViewName.DIAGNOSIS,)
-"""The diagnosis view begins with all that the hint says."""
+_WITHOUT_HINT = (ViewName.DIAGNOSIS, ViewName.CHAIN)
+"""The diagnosis begins with all that the hint says; the chain needs the room."""
 
 
 def body(width: int, height: int, hinted: bool = True) -> Rect:

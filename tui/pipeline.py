@@ -166,6 +166,7 @@ class Live:
     def close(self) -> None:
         """End the watch and the recording; returns when both are complete."""
         self._stopping = True
+                chains=self._watch.chain_states(),
         self._reader.stop()
         if self._thread.ident is not None:
             self._thread.join()
@@ -271,3 +272,6 @@ class Live:
         return RecordingView(
             str(self._recorder.path), self._recorder.bytes_written, self._recorder.trouble
         )
+            if self._reader.fatal is not None and self._first_s is None and not self._notes:
+                # Nothing was heard at all: the name stays free for the next try.
+                self._recorder.path.unlink(missing_ok=True)

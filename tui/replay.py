@@ -90,6 +90,7 @@ class Replay:
                 notes=tuple(self._notes),
                 play=play,
                 assumed=tuple(self._watch.assumed()),
+                chains=self._watch.chain_states(),
             )
 
     def note(self, text: str, time_s: float) -> None:

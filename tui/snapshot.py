@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Protocol
 
+from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
 from shared.health import ChannelHealth
 from shared.words import HostState
@@ -82,6 +83,8 @@ class Snapshot:
     notes: tuple[Note, ...]
     play: PlayView | None = None
     assumed: tuple[str, ...] = ()
+    chains: tuple[ChainState, ...] = ()
+    """What each sensor chain shows; in a replay as of the whole file."""
 
 
 class Source(Protocol):

@@ -15,6 +15,7 @@ class ViewName(StrEnum):
     OVERVIEW = "overview"
     EVENTS = "events"
     DIAGNOSIS = "diagnosis"
+    CHAIN = "chain"
     NOTES = "notes"
 
 

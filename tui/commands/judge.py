@@ -10,8 +10,10 @@ from detectors.diagnosis import diagnose, verdict
 from recordings.cut import starts_of
 from recordings.logs import Log, open_log
 from shared.chain import Chain
+from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
 from tui.answers import answers_in
+from tui.chain_lines import chain_lines, chain_record
 from tui.chains import chains_from
 from tui.lines import (
     cause_lines,
@@ -43,6 +45,7 @@ class Judged:
     causes: tuple[RankedCause, ...]
     not_evaluated: tuple[NotEvaluated, ...]
     verdict: Verdict
+    chains: tuple[ChainState, ...] = ()
 
 
 def run(options: argparse.Namespace) -> int:
@@ -96,6 +99,7 @@ def judge_log(log: Log, chains: Mapping[str, Chain]) -> Judged:
         causes=causes,
         not_evaluated=blind,
         verdict=found,
+        chains=watch.chain_states(),
     )
 
 
@@ -116,6 +120,7 @@ def _records(judged: Judged) -> list[str]:
         encode(head),
         *(encode(event_record(event)) for event in judged.events),
         *(encode(cause_record(cause)) for cause in judged.causes),
+        *(encode(chain_record(state)) for state in judged.chains),
         encode(verdict_record(judged.verdict)),
     ]
 
@@ -128,6 +133,7 @@ def _text(judged: Judged) -> list[str]:
     lines += [f"assumed: {words}" for words in judged.assumed]
     lines += [event_line(event) for event in judged.events]
     lines += cause_lines(judged.causes)
+    lines += chain_lines(judged.chains)
     lines += _blind_lines(judged.not_evaluated)
     lines.append(verdict_line(judged.verdict))
     return lines
