@@ -23,7 +23,7 @@ ENTRIES_AT_ONCE = 1000
 
 
 def cut_to_events(path: Path, stretches: Sequence[Stretch]) -> None:
-    """Keep updates and messages of these stretches, elsewhere one update in 2 s and no messages.
+    """Keep updates and messages of these stretches alone.
 
     Events, notes, anchors and facts stay. The new file takes the old one's name at once and
     whole, or not at all. Raises BadInput, also when the recording is damaged.
@@ -38,7 +38,9 @@ def cut_to_events(path: Path, stretches: Sequence[Stretch]) -> None:
         times = path.stat()
         about = [about_row(name, value) for name, value in recording.meta.items()]
         about = [row for row in about if row.cells[0] != "run_id"]
-        about.append(about_row(CUT, time.time()))
+        first_s = recording.first_s or 0.0
+        starts = [max(start_s, first_s) for start_s, _ in stretches]
+        about.append(about_row(CUT, {"wall_s": time.time(), "starts": starts}))
         store = Store(out, str(recording.meta.get("run_id", "")), about)
         try:
             _save(store, _rows(recording, stretches), about)

@@ -20,8 +20,9 @@ MARGIN_S = 60.0
 """What is kept before and after an event, s of log time."""
 FOUND_OPEN = "found_open_wall_s"
 """Fact of a recording that was found not closed and had no writer any more: when, Unix time."""
-CUT = "cut_wall_s"
-"""Fact of a recording that was cut down to its events: when, Unix time."""
+CUT = "cut"
+"""Fact of a recording that was cut down to its events: `wall_s` (Unix time), and `starts`, log
+times at which its stretches begin."""
 
 Stretch = tuple[float, float]
 

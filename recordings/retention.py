@@ -4,7 +4,7 @@ A step is taken on one file at a time, until nothing is due:
 
 1. the oldest recording without an event above a notice is deleted;
 2. when there is none, the oldest recording is cut down to its events: their minute before
-   and after stays as it was, of the rest one update in 2 s;
+   and after stays as it was, the rest goes;
 3. when all are cut, the oldest goes, but only for their total size, never for its age.
 
 By age only what ended too long ago is due; by size, the oldest of all.

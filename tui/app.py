@@ -57,8 +57,17 @@ class OhmvigilApp(App[None]):
     Input.open { display: block; }
     """
 
-    def __init__(self, source: Source, *, ascii_only: bool = False, mouse: bool = True) -> None:
+    def __init__(
+        self,
+        source: Source,
+        *,
+        ascii_only: bool = False,
+        mouse: bool = True,
+        signals: bool = True,
+    ) -> None:
         super().__init__()
+        self._signals = signals
+        self._loop_of_screen: asyncio.AbstractEventLoop | None = None
         self.source = source
         self.state = ScreenState()
         self._navigator = Navigator(source, self.state)
@@ -88,13 +97,19 @@ class OhmvigilApp(App[None]):
         yield self._input
 
     def on_mount(self) -> None:
-        loop = asyncio.get_running_loop()
-        for number in (signal.SIGTERM, signal.SIGHUP):
+        loop = self._loop_of_screen = asyncio.get_running_loop()
+        for number in (signal.SIGTERM, signal.SIGHUP) if self._signals else ():
             # Outside the main thread (and so under some tests) signals belong to others.
             with contextlib.suppress(ValueError, RuntimeError):
                 loop.add_signal_handler(number, self.exit)
         self.set_interval(FRAME_S, self.repaint)
         self.repaint()
+
+    def leave(self) -> None:
+        """Leave the screen; from any thread, or from a signal, at any time."""
+        if self._loop_of_screen is not None:
+            with contextlib.suppress(RuntimeError):
+                self._loop_of_screen.call_soon_threadsafe(self.exit)
 
     def on_resize(self, event: events.Resize) -> None:
         self.call_after_refresh(self.repaint)

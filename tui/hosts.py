@@ -33,22 +33,24 @@ def recordings_folder() -> Path:
     return base / "ohmvigil"
 
 
+def recording_path(title: str) -> Path:
+    """A dated name in the recordings folder, which is made if need be. Raises BadInput."""
+    folder = recordings_folder()
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise BadInput(
+            str(folder),
+            error.strerror or "cannot be made",
+            "name a file with -o, or set XDG_DATA_HOME",
+        ) from None
+    name = "".join(char if char.isalnum() else "-" for char in title).strip("-") or "host"
+    return folder / f"{name}-{time.strftime('%Y%m%d-%H%M%S')}.ohmv"
+
+
 def open_recorder(output: str | None, profile: Profile, title: str) -> Recorder:
     """A recorder at `output`, or under a dated name in the recordings folder."""
-    if output is not None:
-        path = Path(output)
-    else:
-        folder = recordings_folder()
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise BadInput(
-                str(folder),
-                error.strerror or "cannot be made",
-                "name a file with -o, or set XDG_DATA_HOME",
-            ) from None
-        name = "".join(char if char.isalnum() else "-" for char in title).strip("-") or "host"
-        path = folder / f"{name}-{time.strftime('%Y%m%d-%H%M%S')}.ohmv"
+    path = Path(output) if output is not None else recording_path(title)
     return Recorder(path, recording_meta(profile, title))
 
 

@@ -13,6 +13,7 @@ from typing import NoReturn
 
 import tui.budget
 import tui.notify_options
+import tui.record_options
 from shared.errors import BadInput
 from shared.version import VERSION
 from tui import file_options
@@ -99,6 +100,7 @@ def parser() -> argparse.ArgumentParser:
         "--for", metavar="SECONDS", dest="for_s", type=float, default=None, help="end after this"
     )
     _recording_options(record, "by default in the recordings folder")
+    tui.record_options.add_arguments(record)
     tui.notify_options.add_arguments(record)
 
     replay = add("replay", "the screen over a recording", "ohmvigil replay night.ohmv")

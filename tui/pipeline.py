@@ -13,6 +13,7 @@ from client.mapping import Mapper
 from client.reader import Link, Reader
 from detectors.diagnosis import diagnose, verdict
 from detectors.watch import Watch
+from recordings.rolling import RollingRecorder
 from recordings.writer import Recorder
 from shared.chain import Chain
 from shared.clock import own_time
@@ -40,19 +41,21 @@ class Live:
     """Watches one host from `start` to `close`. Safe to call from any thread.
 
     `recorder` None keeps no recording. `for_s` ends the watch after that much log time;
-    `finished` is then set.
+    `finished` is then set. `waits`: a first connection that fails is tried again.
     """
 
     def __init__(
         self,
         profile: Profile,
         title: str,
-        recorder: Recorder | None = None,
+        recorder: Recorder | RollingRecorder | None = None,
         for_s: float | None = None,
+        *,
+        waits: bool = False,
     ) -> None:
         self._title = title
         self._chains: Mapping[str, Chain] = profile.chains
-        self._reader = Reader(profile)
+        self._reader = Reader(profile, first_must_work=not waits)
         self._mapper = Mapper(profile)
         self._watch = Watch(self._chains)
         self._history = History()
@@ -89,6 +92,21 @@ class Live:
         return _LINK_STATES[self._reader.link.state]
 
     @property
+    def is_heard(self) -> bool:
+        """Whether the host has ever said anything."""
+        return self._first_s is not None
+
+    @property
+    def link_why(self) -> str:
+        """Why there is no link, while there is none."""
+        return self._reader.link.why
+
+    @property
+    def recording(self) -> RecordingView:
+        """State of the recording."""
+        return self._recording_view()
+
+    @property
     def history(self) -> History:
         return self._history
 
@@ -108,10 +126,15 @@ class Live:
         with self._lock:
             return list(self._watch.events), self._causes, self._verdict, self._watch.assumed()
 
-    def wait_open(self, timeout_s: float) -> None:
-        """Wait for the link to open or fail, so that bad input is said before a screen opens."""
+    def wait_open(self, timeout_s: float, stop: threading.Event | None = None) -> None:
+        """Wait for the link to open or fail, so that bad input is said before a screen opens.
+
+        `stop` ends the wait.
+        """
         deadline = time.monotonic() + timeout_s
         while time.monotonic() < deadline and not self.finished.wait(0.05):
+            if stop is not None and stop.is_set():
+                return
             if self._reader.link.state is not Link.CONNECTING:
                 break
         if self._reader.fatal is not None:
@@ -143,6 +166,7 @@ class Live:
                 verdict=self._verdict,
                 notes=tuple(self._notes),
                 assumed=tuple(self._watch.assumed()),
+                chains=self._watch.chain_states(),
             )
 
     def note(self, text: str, time_s: float) -> None:
@@ -166,7 +190,6 @@ class Live:
     def close(self) -> None:
         """End the watch and the recording; returns when both are complete."""
         self._stopping = True
-                chains=self._watch.chain_states(),
         self._reader.stop()
         if self._thread.ident is not None:
             self._thread.join()
@@ -264,6 +287,9 @@ class Live:
         self._diagnose_if(True)
         if self._recorder is not None:
             self._recorder.close()
+            if self._reader.fatal is not None and self._first_s is None and not self._notes:
+                # Nothing was heard at all: the name stays free for the next try.
+                self._recorder.path.unlink(missing_ok=True)
         self.finished.set()
 
     def _recording_view(self) -> RecordingView:
@@ -272,6 +298,3 @@ class Live:
         return RecordingView(
             str(self._recorder.path), self._recorder.bytes_written, self._recorder.trouble
         )
-            if self._reader.fatal is not None and self._first_s is None and not self._notes:
-                # Nothing was heard at all: the name stays free for the next try.
-                self._recorder.path.unlink(missing_ok=True)

@@ -4,8 +4,10 @@ import argparse
 import sys
 
 from shared.errors import BadInput
+from tui.hangup import HangUp
 from tui.output import speaks_unicode
 from tui.snapshot import Source
+from tui.window import Window
 
 
 def is_terminal() -> bool:
@@ -19,10 +21,23 @@ def needs_terminal(command: str, instead: str) -> None:
         raise BadInput(f"ohmvigil {command}", "needs a terminal", f"try `{instead}`")
 
 
-def run_screen(source: Source, options: argparse.Namespace) -> None:
-    """Show the screen until it is left."""
+def run_screen(
+    source: Source,
+    options: argparse.Namespace,
+    hang_up: HangUp | None = None,
+    span_s: float | None = None,
+) -> None:
+    """Show the screen until it is left. `span_s`: what its chart shows at first.
+
+    With `hang_up` its signals leave the screen, and stay in its hands afterwards.
+    """
     from tui.app import OhmvigilApp
 
     ascii_only = options.ascii or not speaks_unicode(sys.stdout)
     mouse = not options.no_mouse
-    OhmvigilApp(source, ascii_only=ascii_only, mouse=mouse).run(mouse=mouse)
+    app = OhmvigilApp(source, ascii_only=ascii_only, mouse=mouse, signals=hang_up is None)
+    if span_s is not None:
+        app.state.window = Window.of(span_s)
+    if hang_up is not None:
+        hang_up.then = app.leave
+    app.run(mouse=mouse)

@@ -24,6 +24,11 @@ class Window:
     end_s: float | None = None
     cursor_s: float | None = None
 
+    @staticmethod
+    def of(span_s: float) -> "Window":
+        """The shortest window that shows a span whole."""
+        return Window(next((at for at, s in enumerate(SPANS_S) if s >= span_s), len(SPANS_S) - 1))
+
     @property
     def span_s(self) -> float:
         return SPANS_S[self.zoom]

@@ -1,9 +1,7 @@
 """`ohmvigil record`: records and detects without a screen, on one host or several."""
 
 import argparse
-import signal
 import sys
-import threading
 import time
 
 from shared.clock import own_time
@@ -11,10 +9,13 @@ from shared.errors import BadInput
 from shared.events import Event
 from tui.deliver import Outbox, policy_of, test_message, ways_of
 from tui.follow import EventPrinter, print_result
-from tui.hosts import open_recorder, profile_for
+from tui.hangup import HangUp
+from tui.hosts import profile_for
+from tui.longrun import file_plan_of, open_rolling
 from tui.notify import Desk
 from tui.output import say
 from tui.pipeline import Live
+from tui.recording_lines import RecordingLines
 from tui.snapshot import LinkState
 
 
@@ -23,7 +24,7 @@ def run(options: argparse.Namespace) -> int:
     if options.output is not None and len(options.hosts) > 1:
         raise BadInput("-o", "one file cannot hold several hosts", "leave -o out, or record one")
     profiles = [profile_for(host) for host in options.hosts]
-    ways, policy = ways_of(options), policy_of(options)
+    ways, policy, files = ways_of(options), policy_of(options), file_plan_of(options)
     if options.test_notify:
         for _, title in profiles:
             test_message(title, ways)
@@ -34,17 +35,18 @@ def run(options: argparse.Namespace) -> int:
     desks = [Desk(title, policy, own_time()) for _, title in profiles] if outbox else []
     teller = _Teller(desks, outbox)
     lives: list[tuple[Live, EventPrinter]] = []
-    stop = threading.Event()
-    signal.signal(signal.SIGTERM, lambda *_: stop.set())
+    hang_up = HangUp(ends=options.end_on_hangup)
+    notes: list[RecordingLines] = []
     try:
         for profile, title in profiles:
-            recorder = open_recorder(options.output, profile, title)
-            live = Live(profile, title, recorder, options.for_s)
+            lines = RecordingLines(title, quiet=options.json)
+            recorder = open_rolling(options.output, profile, title, files, lines.tell)
+            live = Live(profile, title, recorder, options.for_s, waits=options.wait)
             lives.append((live, EventPrinter(title if several else "", as_json=options.json)))
-            if not options.json:
-                say(f"recording {title} to {recorder.path}")
+            notes.append(lines)
+            lines.show(live)
             live.start()
-        _follow(lives, stop, teller)
+        _follow(lives, notes, hang_up, teller)
     except KeyboardInterrupt:
         pass
     finally:
@@ -91,10 +93,18 @@ def _complain(line: str) -> None:
     say(f"ohmvigil: {line}", sys.stderr)
 
 
-def _follow(lives: list[tuple[Live, EventPrinter]], stop: threading.Event, teller: _Teller) -> None:
-    while not stop.is_set() and not all(live.finished.is_set() for live, _ in lives):
+def _follow(
+    lives: list[tuple[Live, EventPrinter]],
+    notes: list[RecordingLines],
+    hang_up: HangUp,
+    teller: _Teller,
+) -> None:
+    while not hang_up.stop.is_set() and not all(live.finished.is_set() for live, _ in lives):
         time.sleep(0.1)
-        _pass_on(lives, teller)
+        with hang_up.survived():
+            _pass_on(lives, teller)
+            for (live, _), lines in zip(lives, notes, strict=True):
+                lines.show(live)
         teller.tell(lives)
 
 

@@ -2,7 +2,9 @@
 
 import argparse
 
-from tui.hosts import open_recorder, profile_for
+from tui.hangup import HangUp
+from tui.hosts import profile_for
+from tui.longrun import open_rolling
 from tui.pipeline import Live
 from tui.terminal import needs_terminal, run_screen
 
@@ -14,12 +16,15 @@ def run(options: argparse.Namespace) -> int:
     """Open the screen on a host until it is left."""
     profile, title = profile_for(options.host)
     needs_terminal("watch", f"ohmvigil record {options.host}")
-    recorder = None if options.no_record else open_recorder(options.output, profile, title)
+    recorder = None if options.no_record else open_rolling(options.output, profile, title)
     live = Live(profile, title, recorder)
+    # From here on a signal ends the screen, or the wait for it, but never the closing.
+    hang_up = HangUp(ends=True)
     live.start()
     try:
-        live.wait_open(FIRST_WORD_S)
-        run_screen(live, options)
+        live.wait_open(FIRST_WORD_S, hang_up.stop)
+        if not hang_up.stop.is_set():
+            run_screen(live, options, hang_up)
     finally:
         live.close()
     if live.fatal is not None:

@@ -1,0 +1,48 @@
+"""What `record` says of its files and its link besides events: troubles, new files, waiting."""
+
+import re
+import sys
+
+from tui.output import say
+from tui.pipeline import Live
+from tui.snapshot import LinkState
+
+_FIGURES = re.compile(r"\d+")
+
+
+class RecordingLines:
+    """Lines about one host. Files go to the output, troubles to the errors; `quiet`: no files."""
+
+    def __init__(self, title: str, *, quiet: bool = False) -> None:
+        self._title = title
+        self._quiet = quiet
+        self._path = ""
+        self._trouble = ""
+        self._waiting = ""
+
+    def tell(self, line: str) -> None:
+        """A line about older recordings."""
+        say(f"ohmvigil: {self._title}: {line}", sys.stderr)
+
+    def show(self, live: Live) -> None:
+        """Say what has changed since the last call."""
+        recording = live.recording
+        if recording.path != self._path:
+            self._path = recording.path
+            if not self._quiet:
+                say(f"recording {self._title} to {recording.path}")
+        # A figure that moves, such as what is free on the disk, is no news.
+        kind = _FIGURES.sub("0", recording.trouble)
+        if kind != self._trouble:
+            self._trouble = kind
+            self.tell(recording.trouble or "recording goes on; everything is stored")
+        self._wait(live)
+
+    def _wait(self, live: Live) -> None:
+        """Why there is no link yet, once; an open link that is lost is an event."""
+        if live.is_heard or live.link_state not in (LinkState.LOST, LinkState.CONNECTING):
+            return
+        why = live.link_why
+        if why and why != self._waiting:
+            self._waiting = why
+            self.tell(f"no host yet: {why}; waiting")
