@@ -10,6 +10,7 @@ import msgspec
 from recordings.bringing import bring_batches, store
 from recordings.notes import Note
 from recordings.private import Replaced, Scrubber
+from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
 from shared.updates import Batch
 from shared.version import VERSION
@@ -75,6 +76,12 @@ def clean_verdict(verdict: Verdict, scrub: Scrubber) -> Verdict:
 
 def clean_blind(blind: NotEvaluated, scrub: Scrubber) -> NotEvaluated:
     return msgspec.structs.replace(blind, why=scrub(blind.why))
+
+
+def clean_state(state: ChainState, scrub: Scrubber) -> ChainState:
+    stages = tuple(msgspec.structs.replace(each, why=scrub(each.why)) for each in state.stages)
+    could_not_tell = tuple(map(scrub, state.could_not_tell))
+    return msgspec.structs.replace(state, stages=stages, could_not_tell=could_not_tell)
 
 
 def clean_value(value: Any, scrub: Callable[[str], str]) -> Any:

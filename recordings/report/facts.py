@@ -6,6 +6,7 @@ from typing import Any
 
 from recordings.notes import Note
 from shared.chain import Chain
+from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
 from shared.words import EVERY_CHANNEL, Severity
 
@@ -31,6 +32,8 @@ class ReportFacts:
     not_evaluated: tuple[NotEvaluated, ...] = ()
     assumed: tuple[str, ...] = ()
     chains: Mapping[str, Chain] = field(default_factory=dict)
+    chain_states: tuple[ChainState, ...] = ()
+    """What each chain showed while it was watched."""
     notes: tuple[Note, ...] = ()
     meta: Mapping[str, Any] = field(default_factory=dict)
 
@@ -94,6 +97,34 @@ def blind_lines(blind: Iterable[NotEvaluated]) -> list[tuple[str, str, str]]:
     for item in blind:
         found.setdefault((words(item.kind), item.why), []).append(place(item.channel))
     return [(kind, ", ".join(channels), why) for (kind, why), channels in found.items()]
+
+
+@dataclass(frozen=True, slots=True)
+class ChainCard:
+    """One channel's chain: its facts, and what it showed."""
+
+    channel: str
+    is_assumed: bool
+    facts: list[tuple[str, str]]
+    measured: tuple[str, ...] = ()
+    off: tuple[str, ...] = ()
+    """Stages that are not as they should be, and why."""
+    could_not_tell: tuple[str, ...] = ()
+
+
+def chain_cards(report: ReportFacts) -> list[ChainCard]:
+    """A card for each channel of which facts are given, or something was measured."""
+    cards = {name: ChainCard(name, False, chain_facts(c)) for name, c in report.chains.items()}
+    for state in report.chain_states:
+        cards[state.channel] = ChainCard(
+            state.channel,
+            state.is_assumed,
+            chain_facts(state.chain),
+            state.lines,
+            tuple(f"{each.stage}: {each.why}" for each in state.off),
+            state.could_not_tell,
+        )
+    return list(cards.values())
 
 
 def chain_facts(chain: Chain) -> list[tuple[str, str]]:

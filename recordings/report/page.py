@@ -165,7 +165,7 @@ def _context(report: ReportFacts) -> dict[str, Any]:
         "events": [event for event in report.events if event.id in kept],
         "events_left": len(report.events) - len(kept),
         "blind": facts.blind_lines(report.not_evaluated),
-        "chains": {name: facts.chain_facts(chain) for name, chain in report.chains.items()},
+        "chains": facts.chain_cards(report),
         "versions": _versions(report),
     }
 

@@ -23,6 +23,7 @@ from recordings.sending import (
     clean_cause,
     clean_event,
     clean_profile,
+    clean_state,
     clean_verdict,
     known_of,
     review,
@@ -127,6 +128,7 @@ def _clean_judged(judged: Judged, scrub: Scrubber) -> Judged:
         causes=tuple(clean_cause(cause, scrub) for cause in judged.causes),
         not_evaluated=tuple(clean_blind(each, scrub) for each in judged.not_evaluated),
         verdict=clean_verdict(judged.verdict, scrub),
+        chains=tuple(clean_state(state, scrub) for state in judged.chains),
     )
 
 

@@ -50,6 +50,7 @@ def facts_of(log: Log, judged: Judged, chains: Mapping[str, Chain]) -> ReportFac
         not_evaluated=judged.not_evaluated,
         assumed=judged.assumed,
         chains=chains,
+        chain_states=judged.chains,
         notes=log.notes,
         meta=log.meta,
     )
