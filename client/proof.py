@@ -16,7 +16,7 @@ MAX_MOMENTS = 10_000
 
 
 class ReadingProof(msgspec.Struct, frozen=True):
-    """One reading of the profile: how often it gave a value, the last one, how often it could not."""
+    """One reading: how often it gave a value, the last one, how often it was refused."""
 
     key: str
     count: int

@@ -179,6 +179,7 @@ def _delimiter(options: argparse.Namespace) -> int:
 
 def _live(options: argparse.Namespace) -> "tuple[Draft, Link, None]":
     from client.form import Profile, Token
+    from client.framing import Framing
     from client.learn import Link, draft_of
     from client.learn.listen import listen
 
@@ -193,7 +194,9 @@ def _live(options: argparse.Namespace) -> "tuple[Draft, Link, None]":
             "prefix": options.token_prefix,
         }
         token = Token(**{key: value for key, value in given.items() if value is not None})
-    framing = options.framing or ("delimiter" if options.delimiter is not None else None)
+    framing: Framing | None = options.framing
+    if framing is None and options.delimiter is not None:
+        framing = "delimiter"
     profile = Profile(
         format=1,
         addresses=(options.source,),
@@ -293,9 +296,7 @@ def _answer(question: str) -> str:
         return ""
 
 
-def _prove(
-    profile: "Profile", entries: "list[Entry] | None", title: str, seconds: float
-) -> None:
+def _prove(profile: "Profile", entries: "list[Entry] | None", title: str, seconds: float) -> None:
     """Watch through the written profile, or read the file again through it."""
     from client.proof import Proof
     from tui.profilecheck import check_lines, run_check
@@ -310,4 +311,3 @@ def _prove(
         proof.feed(entry)
     for line in check_lines(proof, timed=False):
         say(line)
-

@@ -37,7 +37,7 @@ def clock_in(source: Source, timed: bool) -> Clock | None:
             if place and place[0] not in ("jsonrpc", "id", "method"):
                 series.setdefault(place, Series(place)).add(own_s, value)
     best: tuple[float, Clock] | None = None
-    for place, one in series.items():
+    for one in series.values():
         if len(one.values) < 0.95 * total:
             continue
         found = _judged(one, timed)

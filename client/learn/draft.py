@@ -168,7 +168,7 @@ def _channels(leaves: Mapping[Place, Series], clock_places: set[Place]) -> list[
 def _named_groups(groups: Sequence[Group], leaves: Mapping[Place, Series]) -> list[Proposal]:
     theirs = [_host_name(group, groups, leaves) for group in groups]
     ours = [channel_word(words(name)) for name in theirs]
-    proposals = []
+    proposals: list[Proposal] = []
     hottest = _hottest(groups)
     for n, group in enumerate(groups):
         word, name = ours[n], theirs[n]
@@ -214,7 +214,11 @@ def _host_name(group: Group, groups: Sequence[Group], leaves: Mapping[Place, Ser
         if channel_word(parts) and not text_of(token).isdigit():
             return _without_quantity(text_of(token))
     for at in range(len(place) - 1, -1, -1):
-        same = [r for r in rivals if len(r) == len(place) and r[:at] + r[at + 1 :] == place[:at] + place[at + 1 :]]
+        same = [
+            r
+            for r in rivals
+            if len(r) == len(place) and r[:at] + r[at + 1 :] == place[:at] + place[at + 1 :]
+        ]
         if same:
             token = text_of(place[at])
             return _listed_name(place, at, leaves) if token.isdigit() else _without_quantity(token)
@@ -242,7 +246,12 @@ def _listed_name(place: Place, at: int, leaves: Mapping[Place, Series]) -> str:
     if inside is not None and inside.is_text:
         return str(inside.last)
     for other, one in leaves.items():
-        if one.is_texts and one.last and len(one.last) > index and other[:-1] == place[: at - 1 + (at == 0)]:
+        if (
+            one.is_texts
+            and one.last
+            and len(one.last) > index
+            and other[:-1] == place[: at - 1 + (at == 0)]
+        ):
             if set(one.last_words) & (NAME_WORDS | NAMES):
                 return str(one.last[index])
     return f"sensor {index}"

@@ -4,6 +4,7 @@ Hosts often answer once with everything and then send changes. The two are align
 the names they share, so that one pointer reads both.
 """
 
+import itertools
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -133,8 +134,7 @@ def _joined_methods(sources: list[Source]) -> list[Source]:
     alike = [
         n
         for n, shape in enumerate(shapes)
-        if named[n]
-        and any(m != n and named[m] and shape & shapes[m] for m in range(len(methods)))
+        if named[n] and any(m != n and named[m] and shape & shapes[m] for m in range(len(methods)))
     ]
     if len(alike) < 2:
         return sources
@@ -153,7 +153,7 @@ def _discriminator(source: Source) -> Place | None:
     total = len(source.heard)
     for place in sorted(values, key=len):
         names = values[place]
-        changes = sum(a != b for a, b in zip(names, names[1:], strict=False))
+        changes = sum(a != b for a, b in itertools.pairwise(names))
         distinct = len(set(names))
         if len(names) < 0.95 * total or total < 6 or not 2 <= distinct <= min(50, total / 3):
             continue

@@ -94,7 +94,9 @@ def _is_per_minute(one: Series, axes: list[Found]) -> bool:
         return one.high > 1500.0
     times = axes[0].series.times
     spans = np.diff(times)
-    steps = sum(np.diff(axis.series.held_at(times)) ** 2 for axis in axes[:2])
+    steps = np.zeros(len(spans))
+    for axis in axes[:2]:
+        steps += np.diff(axis.series.held_at(times)) ** 2
     moving = (steps > 0.0) & (spans > 0.01)
     if not moving.any():
         return one.high > 1500.0

@@ -62,7 +62,7 @@ def groups(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Group]:
     """Temperatures among the leaves, each with its target, power, code and so on."""
     numbers = [one for place, one in leaves.items() if one.is_number and place not in taken]
     numbers = [one for one in numbers if not _is_motion(one, leaves) and not _is_limit(one)]
-    plausible = [one for one in numbers if -60.0 <= one.low and one.high <= 1500.0]
+    plausible = [one for one in numbers if one.low >= -60.0 and one.high <= 1500.0]
     scored = [_temperature(one) for one in plausible]
     anchors = [found for found in scored if found.score >= _ENOUGH]
     anchors += _by_behaviour(scored, anchors, numbers)
@@ -116,7 +116,9 @@ def _transplanted(model: Place, part: Place, anchor: Place) -> Place | None:
 
 def _settle_units(made: Sequence[Group], leaves: Mapping[Place, Series]) -> None:
     """Units of readings and targets: said by names, by texts beside them, else by values."""
-    beside = [str(one.last) for one in leaves.values() if one.is_text and one.last_words & UNIT_KEYS]
+    beside = [
+        str(one.last) for one in leaves.values() if one.is_text and one.last_words & UNIT_KEYS
+    ]
     rests = [
         (group.anchor.series, group.parts["target_c"].series if "target_c" in group.parts else None)
         for group in made
@@ -154,8 +156,10 @@ def _temperature(one: Series) -> Found:
     if one.flutters and not one.is_whole and one.high > 5.0:
         found.score += 0.7
         found.why.append("flutters like a measurement")
-    if one.is_rising and one.rate is not None and any(
-        abs(one.rate / slope - 1.0) < 0.1 for slope in (1.0, 1e3)
+    if (
+        one.is_rising
+        and one.rate is not None
+        and any(abs(one.rate / slope - 1.0) < 0.1 for slope in (1.0, 1e3))
     ):
         found.score -= 2.0
     return found
@@ -231,8 +235,7 @@ def _without_targets(anchors: Sequence[Found]) -> list[Found]:
         and any(
             kinship(one.series, goal.series) >= 0.7 and follows(one.series, goal.series) > 0.5
             for one in anchors
-            if one is not goal
-            and one.series.flutters
+            if one is not goal and one.series.flutters
         )
     ]
     places += [
@@ -298,12 +301,11 @@ def kinship(a: Series, b: Series) -> float:
             if _rest(x) and _rest(x) == _rest(y):
                 return 1.5
             if at == len(a.place) - 1:
-                shared = set(_rest(x)) & set(_rest(y))
-                return 1.3 if shared else 1.1
+                return 1.3 if set(_rest(x)) & set(_rest(y)) else 1.1
             return 1.0 if text_of(a.place[-1]) not in AXES else 0.0
     shared = 0
-    for x, y in zip(a.place, b.place, strict=False):
-        if x != y:
+    for step, other in zip(a.place, b.place, strict=False):
+        if step != other:
             break
         shared += 1
     if mine and mine == theirs:
@@ -375,7 +377,11 @@ def together(one: Series, other: Series) -> tuple[Floats, Floats, Floats]:
 
 
 def _add(
-    group: Group, quantity: str, every: Sequence[Group], leaves: Mapping[Place, Series], used: set[Place]
+    group: Group,
+    quantity: str,
+    every: Sequence[Group],
+    leaves: Mapping[Place, Series],
+    used: set[Place],
 ) -> None:
     """Find a quantity's leaf for one group, if a leaf is likely enough and nearest to it."""
     anchor = group.anchor.series

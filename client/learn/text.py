@@ -9,9 +9,9 @@ from client.form import Token
 from client.framing import Framing
 from client.learn import chains
 from client.learn.draft import Draft, Proposal, reference_of
-from client.learn.gather import Source
 from client.learn.readings import Found
-from client.learn.tree import Keyed, Place, Token as Step, pointer_of, text_of
+from client.learn.tree import Keyed, Place, pointer_of, text_of
+from client.learn.tree import Token as Step
 from client.units import UNITS
 from shared.chain import ASSUMED
 from shared.text import clean
@@ -65,7 +65,7 @@ def shown(value: Any) -> str:
 
 
 def _head(draft: Draft, link: Link) -> Iterator[str]:
-    yield f"# Drafted by `ohmvigil learn` from {draft.messages} messages. Every line may be changed;"
+    yield f"# Drafted by `ohmvigil learn` from {draft.messages} messages. Change it as you like;"
     yield "# docs/profiles.md explains each key. Comments say why a line was drafted."
     yield "format = 1"
     if link.title:
@@ -108,7 +108,7 @@ def _updates(draft: Draft) -> Iterator[str]:
     for n in order:
         source = draft.sources[n]
         yield ""
-        yield f"# {len(source.heard)} messages"
+        yield f"# {len(source.heard)} message{'s' if len(source.heard) > 1 else ''}"
         yield "[[updates]]"
         if source.kind == "method":
             yield f"method = {quoted(source.name)}"
@@ -190,7 +190,7 @@ def _line(found: Found, base: Place, item: tuple[Place, str, str | int] | None) 
     if own is not None:
         place = place[len(own[0]) + 1 :]
         if item is None:
-            facts.append(f"item = {_item_text((own[0][len(base):], own[1], own[2]))}")
+            facts.append(f"item = {_item_text((own[0][len(base) :], own[1], own[2]))}")
     else:
         place = place[len(base) :]
     unit = _unit(found)
@@ -203,7 +203,7 @@ def _line(found: Found, base: Place, item: tuple[Place, str, str | int] | None) 
 
 
 def _plain(place: Place) -> tuple[str, ...]:
-    """Steps of a place; a named item within a named item stands by its name, which is seldom right."""
+    """Steps of a place; a named item within a named item is written by its name alone."""
     return tuple(text_of(token) for token in place)
 
 
@@ -217,9 +217,7 @@ def _unit(found: Found) -> str:
     )
 
 
-def _state(
-    channel: str, found: Found, base: Place, draft: Draft, has_words: bool
-) -> Iterator[str]:
+def _state(channel: str, found: Found, base: Place, draft: Draft, has_words: bool) -> Iterator[str]:
     mark = "" if has_words else "# "
     if not has_words:
         yield "# The host's state: say what its words mean, then take away the '# '."
@@ -231,7 +229,7 @@ def _state(
         yield f"words = {{ {', '.join(pairs)} }}"
     for word, ours in draft.words.items():
         if ours is None:
-            yield f"# {key(word)} = \"up\", \"starting\", \"halted\" or \"gone\"? Not known: ask the host's manual."
+            yield f"# {key(word)} = not known: up, starting, halted or gone?"
     if not has_words:
         yield "# words = { }"
 
@@ -247,7 +245,11 @@ def _chain(channel: Proposal, code: Found) -> Iterator[str]:
     yield ""
     yield f"[channels.{key(channel.name)}.chain]"
     yield "# Code and reading tell reference ÷ R0 and bits; the element itself is taken for"
-    known = "what the resistances show." if r0 else "Pt100: write 1000.0 and ten times the reference for Pt1000."
+    known = (
+        "what the resistances show."
+        if r0
+        else "Pt100: for Pt1000 write 1000.0 and ten times the reference."
+    )
     yield f"# {known}"
     size = r0 or ASSUMED.r0_ohm
     yield f"r0_ohm = {size:.1f}"

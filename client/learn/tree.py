@@ -3,8 +3,8 @@
 from collections.abc import Iterable, Iterator
 from typing import Any, NamedTuple
 
-from client.values import number_in
 from client.learn.vocabulary import NAME_WORDS, words
+from client.values import number_in
 
 MAX_DEPTH = 12
 MAX_LEAVES = 2000

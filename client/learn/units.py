@@ -65,7 +65,7 @@ def of_temperatures(pairs: Sequence[tuple[Series, Series | None]]) -> Unit:
     is_led = target is not None and abs(float(target.numbers[-1]) - float(one.numbers[-1])) < 5.0
     if coolest >= 10_000.0:
         return Unit("millicelsius", f"the coolest reads {coolest:.6g}: thousandths of a degree")
-    if 130.0 <= coolest and hottest > 900.0:
+    if coolest >= 130.0 and hottest > 900.0:
         return Unit("decicelsius", f"up to {hottest:.6g}: tenths of a degree")
     aims = {float(aim) for _, t in pairs if t is not None for aim in t.numbers if aim > 0.0}
     by_target = _unit_of_targets(aims)

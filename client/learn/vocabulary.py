@@ -9,9 +9,13 @@ _WORD = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|\d+|%|°")
 
 QUANTITY_WORDS: dict[str, str] = {
     **dict.fromkeys(("temp", "temps", "temperature", "temperatures", "thermal"), "temperature_c"),
-    **dict.fromkeys(("degree", "degrees", "deg", "celsius", "kelvin", "fahrenheit"), "temperature_c"),
+    **dict.fromkeys(
+        ("degree", "degrees", "deg", "celsius", "kelvin", "fahrenheit"), "temperature_c"
+    ),
     **dict.fromkeys(("reading", "actual", "measured", "measure", "warmth"), "temperature_c"),
-    **dict.fromkeys(("target", "targets", "goal", "goals", "set", "setpoint", "wanted"), "target_c"),
+    **dict.fromkeys(
+        ("target", "targets", "goal", "goals", "set", "setpoint", "wanted"), "target_c"
+    ),
     **dict.fromkeys(("want", "desired", "demand", "aim", "wish", "requested", "sp"), "target_c"),
     **dict.fromkeys(("should", "ordered", "asked", "setting"), "target_c"),
     **dict.fromkeys(("power", "powers", "duty", "duties", "pwm", "drive", "effort"), "power"),

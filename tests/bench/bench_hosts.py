@@ -101,9 +101,7 @@ def main() -> None:
     print(
         f"  {updates / wall:.0f} updates/s of {given.hosts * RATE_HZ:.0f} sent, {dropped} dropped"
     )
-    print(
-        f"  {cpu / wall:.0%} of one core, {(_memory() - before) / 1024 / given.hosts:.2f} MiB a host"
-    )
+    print(f"  {cpu / wall:.0%} of one core, {(_memory() - before) / 1024:.0f} MiB for all of them")
     print(f"  delay {low:.1f} / {middle:.1f} / {high:.1f} ms (median, 95 %, 99 %)")
 
 

@@ -96,16 +96,16 @@ def _instrumented(atheris: Any, given: argparse.Namespace) -> None:
 
     run, rng = Run(given.messages, given.seconds), random.Random(given.seed)
 
-    def either(data: bytes, size: int, seed: int) -> bytes:
+    def either(data: bytes, max_size: int, seed: int) -> bytes:
         """libFuzzer's own mutation, or now and then a fresh start from a good message."""
         if seed % 4 == 0:
-            return mutated(rng)[:size]
-        return bytes(atheris.Mutate(data, size))
+            return mutated(rng)[:max_size]
+        return bytes(atheris.Mutate(data, len(data)))
 
     atheris.Setup(
         [sys.argv[0], f"-seed={given.seed}", "-max_len=2048", "-verbosity=0"],
         run.one,
-        custom_mutator=lambda data, size, seed: either(data, size, seed),
+        custom_mutator=either,
     )
     atheris.Fuzz()
 

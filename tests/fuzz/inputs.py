@@ -90,8 +90,9 @@ class Core:
         self.messages += 1
         try:
             peer.receive(frame)
-        except Refused as why:
-            assert len(str(why)) < MAX_TEXT
+        except Refused as refused:
+            why = str(refused)
+            assert len(why) < MAX_TEXT
         for update in self.mapper.feed(Entry(own_s, EntryKind.MESSAGE, frame)):
             self._check(update)
 

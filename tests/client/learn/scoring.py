@@ -46,8 +46,8 @@ def score(host: StrangeHost, folder: Path) -> Score:
     # Where each channel has messages of its own, the truth is one message ahead of some.
     enough = (0.7 if host.traits["layout"] == "each" else 0.97) * len(host.entries)
     scores = [
-        Score(*(count >= enough for count in counts), name == "nozzle")
-        for name, counts in right.items()
+        Score(t >= enough, g >= enough, p >= enough, name == "nozzle")
+        for name, (t, g, p) in right.items()
     ]
     return max(scores, default=Score(False, False, False, False))
 

@@ -25,7 +25,15 @@ QUANTITIES: dict[str, list[str]] = {
     "ohm": ["ohm", "resistance", "ohms"],
 }
 CHANNELS: dict[str, list[str]] = {
-    "nozzle": ["nozzle", "Hot End", "extruder", "hotend", "print head", "nozzle~1", "Nozzle (left)"],
+    "nozzle": [
+        "nozzle",
+        "Hot End",
+        "extruder",
+        "hotend",
+        "print head",
+        "nozzle~1",
+        "Nozzle (left)",
+    ],
     "bed": ["bed", "Heated Bed", "plate", "build plate", "bed/front"],
     "chamber": ["chamber", "enclosure", "Cabinet Air"],
     "board": ["board", "electronics", "main board"],
@@ -82,7 +90,9 @@ def make(seed: int) -> StrangeHost:
     dialect = _Dialect(rng)
     host.traits = dialect.traits
     heaters = {
-        "nozzle": Heater(rng, (rng.choice([0.0, 0.0, 150.0]), rng.choice([200.0, 215.0, 240.0])), 22.5),
+        "nozzle": Heater(
+            rng, (rng.choice([0.0, 0.0, 150.0]), rng.choice([200.0, 215.0, 240.0])), 22.5
+        ),
         "bed": Heater(rng, (0.0, rng.choice([0.0, 60.0])), 22.3),
         "chamber": Heater(rng, None, 23.1),
         "board": Heater(rng, None, 31.0),
@@ -122,7 +132,17 @@ class _Dialect:
     def __init__(self, rng: random.Random) -> None:
         self.rng = rng
         self.gibberish = rng.random() < 0.3
-        layouts = ["nested", "nested", "list", "list", "by quantity", "flat", "pairs", "each", "arrays"]
+        layouts = [
+            "nested",
+            "nested",
+            "list",
+            "list",
+            "by quantity",
+            "flat",
+            "pairs",
+            "each",
+            "arrays",
+        ]
         self.layout = rng.choice(layouts)
         if self.gibberish and self.layout in ("flat", "pairs"):
             self.layout = "nested"
@@ -137,7 +157,9 @@ class _Dialect:
         self.has = {q for q in ("code", "ohm") if rng.random() < 0.35}
         self.names = {q: self._word(choices) for q, choices in QUANTITIES.items()}
         self.channels = {c: self._word(choices) for c, choices in CHANNELS.items()}
-        self.holder = [self._word(["thermals", "sensors", "heaters", "things"])][: rng.randint(0, 1)]
+        self.holder = [self._word(["thermals", "sensors", "heaters", "things"])][
+            : rng.randint(0, 1)
+        ]
         self.top = self._word(["status", "state of things", "data", "now"])
         self.when = self._word(["time", "at", "clock", "stamp"])
         self.method = self._word(["news", "it changed", "telemetry", "status update"])
@@ -153,7 +175,12 @@ class _Dialect:
         self.traits = {
             name: getattr(self, name)
             for name in ("layout", "gibberish", "envelope", "asks", "changes_only", "unit")
-        } | {"power": self.power_scale, "clock": self.clock, "has": sorted(self.has), "text": self.as_text}
+        } | {
+            "power": self.power_scale,
+            "clock": self.clock,
+            "has": sorted(self.has),
+            "text": self.as_text,
+        }
 
     def _word(self, choices: list[str]) -> str:
         if self.gibberish:
@@ -203,7 +230,9 @@ class _Dialect:
         if self.layout == "nested":
             inner = {self.channels[c]: self._renamed(values) for c, values in delta.items()}
         elif self.layout == "list":
-            inner = [{self.name_key: self.channels[c], **self._renamed(v)} for c, v in delta.items()]
+            inner = [
+                {self.name_key: self.channels[c], **self._renamed(v)} for c, v in delta.items()
+            ]
             self.rng.shuffle(inner)
             return {(self.holder or ["list"])[0]: inner}
         elif self.layout == "by quantity":
@@ -211,7 +240,11 @@ class _Dialect:
                 for q, v in values.items():
                     inner.setdefault(self.names[q], {})[self.channels[c]] = v
         elif self.layout == "flat":
-            inner = {f"{self.channels[c]}_{self.names[q]}": v for c, vs in delta.items() for q, v in vs.items()}
+            inner = {
+                f"{self.channels[c]}_{self.names[q]}": v
+                for c, vs in delta.items()
+                for q, v in vs.items()
+            }
         elif self.layout == "pairs":
             return {
                 (self.holder or ["changes"])[0]: [

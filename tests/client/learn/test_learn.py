@@ -148,7 +148,8 @@ def test_an_idle_host_with_plain_names_is_learnt(tmp_path: Path) -> None:
         ]
     )
     readings = {
-        name: set(channel.readings) for name, channel in profile_of(tmp_path, heard).channels.items()
+        name: set(channel.readings)
+        for name, channel in profile_of(tmp_path, heard).channels.items()
     }
     wanted = {"temperature_c", "target_c", "power"}
     assert readings == {"nozzle": wanted, "bed": wanted}
