@@ -495,7 +495,9 @@ def test_a_reading_can_stand_in_an_item_of_its_own() -> None:
         updates=(UpdateSource(),),
         channels={"nozzle": Channel(temperature_c=items["is"], target_c=items["goal"])},
     )
-    frame = b'{"list": [{"k": "tip goal", "v": 210}, {"k": "x", "v": 1}, {"k": "tip is", "v": 209}]}'
+    frame = (
+        b'{"list": [{"k": "tip goal", "v": 210}, {"k": "x", "v": 1}, {"k": "tip is", "v": 209}]}'
+    )
     (update,) = Mapper(profile).feed(Entry(1.0, EntryKind.MESSAGE, frame))
     assert update.values == {"nozzle.temperature_c": 209.0, "nozzle.target_c": 210.0}
 
