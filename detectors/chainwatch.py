@@ -96,11 +96,23 @@ class _Mean:
 
 @dataclass(slots=True)
 class _Rest:
-    """One rest: when it began, its temperature, and each channel's mean signal."""
+    """One rest: its number, °C by channel when it began, and each channel's mean signal."""
 
     number: int
-    celsius: float
+    degrees: dict[str, float]
     channels: dict[str, _Mean] = field(default_factory=dict)
+
+    @property
+    def celsius(self) -> float:
+        ordered = sorted(self.degrees.values())
+        return ordered[(len(ordered) - 1) // 2]
+
+    def is_like(self, degrees: Mapping[str, float]) -> bool:
+        """Whether it was at these temperatures; a channel repaired since may differ."""
+        return any(
+            abs(self.degrees[name] - degrees[name]) < SAME_REST_K
+            for name in self.degrees.keys() & degrees.keys()
+        )
 
 
 @dataclass(slots=True)
@@ -154,13 +166,13 @@ class ChainWatch:
         self._was_resting = bool(resting)
 
     def _rested(self, windows: Mapping[str, ClosedWindow], resting: Mapping[str, float]) -> None:
-        boards_left_out = [c for name, c in resting.items() if not is_board(name)]
-        if len(boards_left_out) < 2:
+        degrees = {name: c for name, c in resting.items() if not is_board(name)}
+        if len(degrees) < 2:
             return
-        rest = self._rest_at(sorted(boards_left_out)[len(boards_left_out) // 2])
-        for name in resting:
+        rest = self._rest_at(degrees)
+        for name in degrees:
             window = windows.get(name)
-            if window is None or window.joined or window.signal_is_missing or is_board(name):
+            if window is None or window.joined or window.signal_is_missing:
                 continue
             in_degrees = window.mean == window.celsius
             mean = rest.channels.get(name)
@@ -168,14 +180,13 @@ class ChainWatch:
                 mean = rest.channels[name] = _Mean(in_degrees)
             mean.add(window.mean)
 
-    def _rest_at(self, celsius: float) -> _Rest:
+    def _rest_at(self, degrees: dict[str, float]) -> _Rest:
         """The rest that goes on, or a new one in the place of an older one of its temperature."""
         if self._rests and self._rests[-1].number == self._number:
             return self._rests[-1]
-        self._rests = [rest for rest in self._rests if abs(rest.celsius - celsius) >= SAME_REST_K][
-            -RESTS_KEPT + 1 :
-        ]
-        rest = _Rest(self._number, celsius)
+        others = [rest for rest in self._rests if not rest.is_like(degrees)]
+        self._rests = others[-RESTS_KEPT + 1 :]
+        rest = _Rest(self._number, degrees)
         self._rests.append(rest)
         return rest
 
@@ -278,14 +289,19 @@ def _is_quiet(window: ClosedWindow) -> bool:
         and not window.joined
         and window.apart == window.apart
         and window.mean != window.celsius
-        and (window.is_clean(window.step) if window.celsius == window.celsius else _even(window))
+        and _is_even(window)
     )
 
 
-def _even(window: ClosedWindow) -> bool:
-    """Whether a channel that sends no degrees has no sample that stands apart."""
+def _is_even(window: ClosedWindow) -> bool:
+    """Whether no sample stands apart from an even slope and the window's own noise.
+
+    `noise` alone is 0 where values are held between readings; one odd sample moves neither.
+    """
     way = 1.3 * abs(window.slope) * (window.end_s - window.start_s)
-    return window.high - window.low <= way + 2.0 * window.step + 10.0 * window.noise
+    return window.high - window.low <= way + 2.0 * window.step + 10.0 * max(
+        window.noise, window.rough
+    )
 
 
 def _scale(known: Known) -> float:
