@@ -9,14 +9,15 @@ from detectors.detector import ClosedWindow
 from detectors.reports import Departure, Report
 from detectors.watch import Watch
 from shared.chain import ASSUMED, Chain
-from shared.converter import ohms_of
+from shared.converter import full_scale, ohms_of
 from shared.events import Event, NotEvaluated
-from shared.health import ChannelHealth
 from shared.platinum import ohms
 from shared.updates import Update, batch_of
 
 CODE_ENDS = 2.0
 """Codes from either end of the converter that count as open or shorted."""
+HIGHEST_RATIO = 4.0
+"""R/R0 beyond any platinum element: 3.9 at 850 °C."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +38,7 @@ class Bench:
         """Departures so far, in order; a check may take them out."""
         self.windows: list[Mapping[str, ClosedWindow]] = []
         """Closed windows so far, in order; a check may take them out."""
-        self.health: dict[str, ChannelHealth] = {}
+        self._held: dict[str, float] = {}
 
     @property
     def now_s(self) -> float:
@@ -47,45 +48,36 @@ class Bench:
     def chain(self, channel: str) -> Chain:
         return self._chains.get(channel, ASSUMED)
 
-    @property
-    def channels(self) -> tuple[str, ...]:
-        """Channels heard so far."""
-        return tuple(self.health)
-
     def feed(self, update: Update) -> None:
         self._watch.feed(batch_of([update]))
-        self.health = {one.channel: one for one in self._watch.health()}
+        for key, value in update.values.items():
+            if not isinstance(value, str):
+                self._held[key] = value
 
     def ohms(self, channel: str) -> float:
         """Resistance that the converter reports now, Ω; NaN before it does."""
-        health = self.health.get(channel)
-        chain = self.chain(channel)
-        if health is None:
-            return math.nan
-        if health.code is not None:
-            return ohms_of(health.code, chain.reference_ohm, chain.bits)
-        if health.resistance_ohm is not None:
-            return health.resistance_ohm
-        return math.nan if health.temperature_c is None else self._by_degrees(channel, health)
+        code = self._held.get(f"{channel}.code")
+        if code is not None:
+            chain = self.chain(channel)
+            return ohms_of(code, chain.reference_ohm, chain.bits)
+        resistance_ohm = self._held.get(f"{channel}.resistance_ohm")
+        if resistance_ohm is not None:
+            return resistance_ohm
+        celsius = self._held.get(f"{channel}.temperature_c")
+        return math.nan if celsius is None else self._ohms_of_degrees(channel, celsius)
 
     def is_open(self, channel: str) -> bool:
         """Whether the input stands at the upper end of its codes, or far above any element."""
-        health = self.health.get(channel)
-        if health is not None and health.code is not None:
-            return health.code >= 2.0 ** self.chain(channel).bits - CODE_ENDS
-        return self.ohms(channel) > 4.0 * self.chain(channel).r0_ohm
+        code = self._held.get(f"{channel}.code")
+        if code is not None:
+            return code >= full_scale(self.chain(channel).bits) - CODE_ENDS
+        return not self.ohms(channel) <= HIGHEST_RATIO * self.chain(channel).r0_ohm
 
     def in_ohms(self, channel: str, value: float) -> float:
         """A value of a window, which is in Ω or in °C, as Ω."""
-        health = self.health.get(channel)
-        has_ohms = health is not None and (
-            health.code is not None or health.resistance_ohm is not None
-        )
+        keys = (f"{channel}.code", f"{channel}.resistance_ohm")
+        has_ohms = any(key in self._held for key in keys)
         return value if has_ohms else self._ohms_of_degrees(channel, value)
-
-    def _by_degrees(self, channel: str, health: ChannelHealth) -> float:
-        assert health.temperature_c is not None
-        return self._ohms_of_degrees(channel, health.temperature_c)
 
     def _ohms_of_degrees(self, channel: str, celsius: float) -> float:
         """Back from the host's degrees by the facts it believes."""
