@@ -43,6 +43,7 @@ _PATTERNS: tuple[tuple[str, re.Pattern[str]], ...] = (
     ("address", re.compile(r"\b[a-z][a-z0-9+.-]*://[^\s\"'<>]+", re.IGNORECASE)),
     ("address", re.compile(r"\bunix:[^\s\"'<>]+", re.IGNORECASE)),
     ("user", re.compile(r"[\w.+-]+@[\w-]+(?:\.[\w-]+)*")),
+    ("user", re.compile(r"(?<!\w)@[\w-]{2,}")),
     ("path", re.compile(r"(?<![\w.])(?:[A-Za-z]:\\|\\\\)[^\s\"'<>|]+")),
     ("path", re.compile(r"(?<![\w.])~?(?:/[^\s/\"'<>|:;,]+)+/?")),
     (

@@ -25,6 +25,8 @@ MOST_LINES = 6
 """Channels drawn in the timeline; those with faults come first."""
 ROOM, TIMELINE_ROOM = 3.0, 1.6
 """How far excursions may widen an axis; see `axis_range`."""
+FURTHEST = 1e12
+"""Values beyond are drawn here: no axis holds more."""
 NAME_IN = 0.17
 """Height of a name at a line's end, inches."""
 
@@ -99,7 +101,7 @@ def timeline(view: Overview, events: Sequence[Event], first_s: float, last_s: fl
 
     def draw(figure: Any) -> None:
         above, below = figure.subplots(2, 1, sharex=True, height_ratios=heights)
-        pairs = [(view.low[key], view.high[key]) for key in keys]
+        pairs = [(_drawable(view.low[key]), _drawable(view.high[key])) for key in keys]
         low, high = axis_range(pairs, 10.0, TIMELINE_ROOM)
         ends = []
         for key, colour in zip(keys, SERIES, strict=False):
@@ -213,7 +215,11 @@ def _line(window: Window, key: str) -> Line:
         value = np.concatenate([[window.before[key]], value])
     if len(value) == 1:
         time_s, value = np.append(time_s, window.end_s), np.append(value, value)
-    return Line(time_s, value)
+    return Line(time_s, _drawable(value))
+
+
+def _drawable(values: Floats) -> Floats:
+    return np.clip(values, -FURTHEST, FURTHEST)
 
 
 def _timeline_keys(view: Overview, events: Sequence[Event]) -> list[str]:
@@ -225,7 +231,8 @@ def _timeline_keys(view: Overview, events: Sequence[Event]) -> list[str]:
 
 def _band(axis: "Axes", view: Overview, key: str, colour: str) -> tuple[str, str, float]:
     """A reading from lowest to highest; held over columns without an update, but not over gaps."""
-    low, high = _held(view.low[key], view.is_gap), _held(view.high[key], view.is_gap)
+    low = _drawable(_held(view.low[key], view.is_gap))
+    high = _drawable(_held(view.high[key], view.is_gap))
     axis.fill_between(view.time_s, low, high, color=colour, alpha=0.45, lw=0)
     axis.plot(view.time_s, high, color=colour, linewidth=0.9)
     axis.plot(view.time_s, low, color=colour, linewidth=0.9)
@@ -353,13 +360,19 @@ def _shade(axis: "Axes", event: Event, window: Window) -> None:
 
 
 def _time_axis(axis: "Axes", first_s: float, last_s: float) -> None:
-    span = max(last_s - first_s, 0.25)
+    # A double's digits end somewhere: an axis may not be narrower than that.
+    span = max(last_s - first_s, 0.25, 1e-6 * abs(first_s))
     axis.set_xlim(first_s, first_s + span)
     steps = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 21600, 43200)
     step = next((step for step in steps if span / step <= 9), 86400)
     step = step * max(round(span / step / 9), 1)
     ticks = np.arange(np.ceil(first_s / step), np.floor(last_s / step) + 1) * step
-    axis.set_xticks(ticks, [clock(tick)[:-2] for tick in ticks])
+    axis.set_xticks(ticks, [_tick(tick) for tick in ticks])
+
+
+def _tick(time_s: float) -> str:
+    """A time without date and tenths."""
+    return clock(time_s).rpartition(" ")[2].rpartition(".")[0]
 
 
 def _svg(draw: Callable[[Any], None], heights: Sequence[float], name: str) -> str:

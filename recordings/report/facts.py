@@ -1,5 +1,6 @@
 """What a report is made of, and the words in which it says times and lengths."""
 
+import time
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -11,6 +12,8 @@ from shared.events import Event, NotEvaluated, RankedCause, Verdict
 from shared.words import EVERY_CHANNEL, Severity
 
 TRIAL = "trial"
+EPOCH_FROM_S, EPOCH_TO_S = 1e8, 1e11
+"""Log times between these are taken as Unix time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +54,12 @@ class ReportFacts:
 
 
 def clock(time_s: float) -> str:
-    """A log time as h:mm:ss.s."""
+    """A log time as h:mm:ss.s; one that must be Unix time as UTC."""
+    if EPOCH_FROM_S <= time_s < EPOCH_TO_S:
+        tenth = int(time_s * 10) % 10
+        return f"{time.strftime('%Y-%m-%d %H:%M:%S', time.gmtime(time_s))}.{tenth}"
+    if abs(time_s) >= EPOCH_TO_S:
+        return f"{time_s:g} s"
     tenths = round(time_s * 10)
     sign = "−" if tenths < 0 else ""
     seconds, tenth = divmod(abs(tenths), 10)

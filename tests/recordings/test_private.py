@@ -23,6 +23,7 @@ def scrubber(**known: list[str]) -> Scrubber:
         ("done with jane_vase.stl", "jane_vase.stl"),
         ("mail jane.doe@example.org please", "jane.doe@example.org"),
         ("ssh jane@workshop", "jane@workshop"),
+        ("told @jane_doe of it", "jane_doe"),
         ("peer 192.168.1.20 reset", "192.168.1.20"),
         ("peer 192.168.1.20:8080 reset", "192.168.1.20:8080"),
         ("peer fe80::1ff:fe23:4567:890a%eth0 reset", "fe80::1ff:fe23:4567:890a"),
