@@ -97,11 +97,11 @@ def _key_of(lists: list[list[Any]]) -> str | None:
         if any(len(set(each)) < len(each) for each in names):
             continue
         distinct = {name for each in names for name in each}
-        if not 2 <= len(distinct) <= MAX_NAMES or (len(distinct) > 3 and _is_fresh(names)):
+        if len(distinct) > MAX_NAMES or (len(distinct) > 3 and _is_fresh(names)):
             continue
         is_text = all(type(name) is str for name in distinct)
         is_named = bool(NAME_WORDS & set(words(key))) or key.isdigit()
-        if not is_text and not is_named:
+        if not is_named and (not is_text or len(distinct) < 2):
             continue
         score = 2.0 * is_named + 3.0 * is_text + min(len(distinct), 9) / 10.0
         if best is None or score > best[0]:

@@ -1,18 +1,19 @@
 """Fuzz the sans-I/O core under atheris (libFuzzer), bounded by messages and seconds.
 
-    python -m tests.fuzz.fuzz_client --messages 1000000 --seconds 600
+    python -m tests.fuzz.fuzz_client --messages 1000000 --seconds 120
 
-Needs `pip install -e '.[fuzz]'`. Without atheris it says so and falls back to mutating
-good messages at random, which finds less. Ends with what it did and how memory went.
+First good messages spoilt at random, which is fast: a million of them. Then atheris, which
+follows coverage and is slow, for the seconds given (`pip install -e '.[fuzz]'`; without it,
+the run says so and ends). Each part ends with what it did and how memory went.
 """
 
 import argparse
+import importlib.util
 import os
 import random
 import resource
 import sys
 import time
-from typing import Any
 
 SEEDS = [
     b'\x01\x07{"jsonrpc":"2.0","id":1,"result":{"t":1.5,"p":1,"a":{"t":300,"g":1,"p":0.5,"c":99}}}\n',
@@ -43,16 +44,16 @@ class Run:
             self._memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
         if self.runs % 200_000 == 0:
             self.core = self._new()
-        if self.done >= self._messages or (self.runs % 256 == 0 and time.monotonic() > self._end):
-            self.report()
-            sys.stdout.flush()
-            os._exit(0)
 
-    def report(self) -> None:
+    @property
+    def is_over(self) -> bool:
+        return self.done >= self._messages or time.monotonic() > self._end
+
+    def report(self, how: str) -> None:
         grown = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - self._memory
         spent = time.monotonic() - self._start
         print(
-            f"{self.done:,} messages in {self.runs:,} runs, {spent:.0f} s, no failure; "
+            f"{how}: {self.done:,} messages in {self.runs:,} runs, {spent:.0f} s, no failure; "
             f"memory grew by {grown / 1024:.1f} MiB after the first 2,000 runs"
         )
 
@@ -77,24 +78,41 @@ def mutated(rng: random.Random) -> bytes:
 def main() -> None:
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--messages", type=int, default=1_000_000)
-    options.add_argument("--seconds", type=float, default=600.0)
+    options.add_argument("--seconds", type=float, default=120.0)
     options.add_argument("--seed", type=int, default=1)
+    options.add_argument("--guided", action="store_true", help="only the part by atheris")
     given = options.parse_args()
-    try:
-        import atheris
-    except ImportError:
-        print("atheris is not installed: mutating good messages at random instead")
-        run, rng = Run(given.messages, given.seconds), random.Random(given.seed)
-        while True:
-            run.one(mutated(rng))
-    _instrumented(atheris, given)
+    if given.guided:
+        _instrumented(given)
+        return
+    run, rng = Run(given.messages, 3600.0), random.Random(given.seed)
+    while not run.is_over:
+        run.one(mutated(rng))
+    run.report("spoilt at random")
+    if importlib.util.find_spec("atheris") is None:
+        print("atheris is not installed: nothing more is tried")
+        return
+    # Modules are instrumented when they are imported, so this needs a fresh process.
+    sys.stdout.flush()
+    again = ["-m", "tests.fuzz.fuzz_client", "--guided"]
+    bounds = [f"--seconds={given.seconds}", f"--seed={given.seed}"]
+    os.execv(sys.executable, [sys.executable, *again, *bounds])
 
 
-def _instrumented(atheris: Any, given: argparse.Namespace) -> None:
+def _instrumented(given: argparse.Namespace) -> None:
+    import atheris
+
     with atheris.instrument_imports(include=["client", "shared"]):
         import tests.fuzz.inputs  # noqa: F401
 
-    run, rng = Run(given.messages, given.seconds), random.Random(given.seed)
+    run, rng = Run(1 << 60, given.seconds), random.Random(given.seed)
+
+    def bounded(data: bytes) -> None:
+        run.one(data)
+        if run.runs % 64 == 0 and run.is_over:
+            run.report("guided by coverage")
+            sys.stdout.flush()
+            os._exit(0)
 
     def either(data: bytes, max_size: int, seed: int) -> bytes:
         """libFuzzer's own mutation, or now and then a fresh start from a good message."""
@@ -104,7 +122,7 @@ def _instrumented(atheris: Any, given: argparse.Namespace) -> None:
 
     atheris.Setup(
         [sys.argv[0], f"-seed={given.seed}", "-max_len=2048", "-verbosity=0"],
-        run.one,
+        bounded,
         custom_mutator=either,
     )
     atheris.Fuzz()
