@@ -10,7 +10,7 @@ The last rows of a log, less than one window, are not counted.
 """
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -188,6 +188,18 @@ class Ledger:
         steps = np.diff(np.concatenate([np.array([before]), places]), axis=0)
         metres = float(np.nansum(np.sqrt((steps * steps).sum(axis=1)))) / 1000.0
         return metres, metres > 0.0
+
+
+def joined(parts: Sequence[Usage]) -> Usage:
+    """Usages of stretches that follow each other in one log, as one."""
+    spans: dict[str, tuple[Span, ...]] = {}
+    heat_ups: dict[str, tuple[float, ...]] = {}
+    for part in parts:
+        for channel, found in part.spans.items():
+            spans[channel] = spans.get(channel, ()) + found
+        for channel, times in part.heat_ups_s.items():
+            heat_ups[channel] = heat_ups.get(channel, ()) + times
+    return Usage(spans, heat_ups, tuple(one for part in parts for one in part.occurrences))
 
 
 def _spread(event: Event) -> list[Occurrence]:

@@ -38,6 +38,7 @@ LEAST_A_PART = 2.0
 """Faults a part, on average, for its scatter to tell."""
 SCATTER_Z = 1.645
 """One-sided 95 %."""
+CURVE_POINTS = 400
 LEFT_OUT = {Kind.STARTUP_TRANSIENT, Kind.RESTART, Kind.INTERFERENCE}
 """Harmless, or made of other faults, which count by themselves."""
 PER_HEAT_UP = frozenset({Gate.HEATING})
@@ -337,7 +338,7 @@ def _compared(
         high_per_h=high,
         metres=tally.metres if state.moving else None,
         heat_ups=tally.heat_ups if state.gates == PER_HEAT_UP else None,
-        curve=tuple((at_h, number) for number, at_h in enumerate(tally.at_h, 1)),
+        curve=_curve(tally.at_h),
     )
     if before is None:
         return plain
@@ -359,6 +360,13 @@ def _compared(
         outcome=outcome,
         further_h=further,
     )
+
+
+def _curve(at_h: Sequence[float]) -> tuple[tuple[float, int], ...]:
+    """Hours and number of each fault; of very many, so many evenly and the last."""
+    step = math.ceil(len(at_h) / CURVE_POINTS)
+    points = [(at, number) for number, at in enumerate(at_h, 1)]
+    return tuple(point for point in points if point[1] % step == 0 or point[1] == len(at_h))
 
 
 def _outcome(tally: _Tally, before: _Tally, scatter: float) -> tuple[Outcome, float | None]:

@@ -1,7 +1,7 @@
 """Notes of a log that are evidence: answers to checks, for the diagnosis."""
 
-from collections.abc import Iterable
-from typing import Protocol
+from collections.abc import Iterable, Mapping
+from typing import Any, Protocol
 
 from detectors.diagnosis import Answer
 from detectors.diagnosis.checks import CATALOGUE
@@ -14,15 +14,23 @@ TRIAL = "trial"
 """Kind of a note at which a trial starts; its facts may name a `channel`."""
 
 
-class _Note(Protocol):
+class AnyNote(Protocol):
+    """A note of a log, or of the screen."""
+
+    @property
+    def time_s(self) -> float: ...
+
+    @property
+    def text(self) -> str: ...
+
     @property
     def kind(self) -> str: ...
 
     @property
-    def facts(self) -> dict[str, object]: ...
+    def facts(self) -> Mapping[str, Any]: ...
 
 
-def answers_in(notes: Iterable[_Note]) -> tuple[tuple[Answer, ...], tuple[str, ...]]:
+def answers_in(notes: Iterable[AnyNote]) -> tuple[tuple[Answer, ...], tuple[str, ...]]:
     """Answers among notes, and a line for each that cannot be used.
 
     Where a check was answered more than once on a channel, the last answer counts. A log

@@ -116,6 +116,11 @@ def parser() -> argparse.ArgumentParser:
     judge.add_argument("files", metavar="FILE", nargs="+", help="recordings or plain logs (.csv)")
     judge.add_argument("--profile", metavar="NAME", help="chain facts: a profile's name or file")
     judge.add_argument("--json", action="store_true", help="NDJSON instead of text")
+    judge.add_argument(
+        "--trials",
+        action="store_true",
+        help="one machine's nights, in order: trials go on over them",
+    )
 
     tui.budget.add_arguments(
         add("budget", "what a sensor chain can and cannot measure", tui.budget.EXAMPLE)

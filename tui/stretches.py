@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 import msgspec
 import numpy as np
 
+from detectors.exposure import Ledger, Usage, joined
 from detectors.watch import Watch
 from shared.chain import Chain
 from shared.chainstate import ChainState
@@ -23,7 +24,9 @@ class StretchWatch:
     def __init__(self, chains: Mapping[str, Chain], starts: Sequence[float] = ()) -> None:
         self._chains = chains
         self._starts = list(starts[1:])
-        self._watch = Watch(chains)
+        self._ledger = Ledger()
+        self._used: list[Usage] = []
+        self._watch = Watch(chains, [self._ledger])
         self._done: list[Event] = []
         self._first_id = 0
 
@@ -63,13 +66,19 @@ class StretchWatch:
     def chain_states(self) -> tuple[ChainState, ...]:
         return self._watch.chain_states()
 
+    def usage(self) -> Usage:
+        """Exposure and faults of every stretch."""
+        return joined([*self._used, self._ledger.usage(self._watch.events)])
+
     def _feed(self, batch: Batch) -> list[Event]:
         return [self._numbered(event) for event in self._watch.feed(batch)] if len(batch) else []
 
     def _next(self) -> None:
         self._done = self.events
         self._first_id = max((event.id for event in self._done), default=-1) + 1
-        self._watch = Watch(self._chains)
+        self._used.append(self._ledger.usage(self._watch.events))
+        self._ledger = Ledger()
+        self._watch = Watch(self._chains, [self._ledger])
 
     def _numbered(self, event: Event) -> Event:
         if not self._first_id:

@@ -2,11 +2,12 @@
 
 import argparse
 import sys
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 from detectors.diagnosis import diagnose, verdict
+from detectors.trials import KindTrial, Watched, trials
 from recordings.cut import starts_of
 from recordings.logs import Log, open_log
 from shared.chain import Chain
@@ -27,6 +28,7 @@ from tui.lines import (
     visible,
 )
 from tui.output import say
+from tui.repairs import starts_in, told, trial_lines, trial_record
 from tui.stretches import StretchWatch
 from tui.when import spelt
 
@@ -46,30 +48,43 @@ class Judged:
     not_evaluated: tuple[NotEvaluated, ...]
     verdict: Verdict
     chains: tuple[ChainState, ...] = ()
+    trials: tuple[KindTrial, ...] = ()
+    """Of this log and those before it; none where no change was noted."""
+    watched: Watched | None = None
 
 
 def run(options: argparse.Namespace) -> int:
     """Judge each file; 1 when anything above a notice was found."""
     chains = chains_from(options.profile)
     found = False
-    for path in options.files:
-        judged = judge(path, chains)
+    before: list[Watched] = []
+    for number, path in enumerate(options.files, 1):
+        judged = judge(path, chains, before)
+        if options.trials and judged.watched is not None:
+            before.append(judged.watched)
+            if number < len(options.files):
+                judged = replace(judged, trials=())
         found = found or found_something(judged.events)
         for line in _records(judged) if options.json else _text(judged):
             say(line)
     return 1 if found else 0
 
 
-def judge(path: str, chains: Mapping[str, Chain] | None = None) -> Judged:
-    """Judge one log; `chains` None takes those of the recording, if it has any."""
+def judge(
+    path: str, chains: Mapping[str, Chain] | None = None, before: Sequence[Watched] = ()
+) -> Judged:
+    """Judge one log; `chains` None takes those of the recording, if it has any.
+
+    `before`: earlier logs of the same machine, in order; trials go on over them.
+    """
     log = open_log(path)
     try:
-        return judge_log(log, log.chains if chains is None else chains)
+        return judge_log(log, log.chains if chains is None else chains, before)
     finally:
         log.close()
 
 
-def judge_log(log: Log, chains: Mapping[str, Chain]) -> Judged:
+def judge_log(log: Log, chains: Mapping[str, Chain], before: Sequence[Watched] = ()) -> Judged:
     """Judge a log that is open, with these chain facts and the answers among its notes."""
     watch = StretchWatch(chains, starts_of(log.meta))
     progress = _Progress(str(log.path))
@@ -82,7 +97,10 @@ def judge_log(log: Log, chains: Mapping[str, Chain]) -> Judged:
     watch.finish()
     progress.end()
     answers, unused = answers_in(log.notes)
-    causes = diagnose(watch.events, chains, answers)
+    here = Watched(watch.usage(), starts_in(log.notes))
+    has_trials = bool(here.starts or before)
+    found_trials = trials([*before, here]) if has_trials else ()
+    causes = diagnose(watch.events, chains, answers, told(found_trials, answers))
     blind = watch.not_evaluated()
     span_s = watch.now_s - first_s if first_s is not None else 0.0
     found = verdict(
@@ -100,6 +118,8 @@ def judge_log(log: Log, chains: Mapping[str, Chain]) -> Judged:
         not_evaluated=blind,
         verdict=found,
         chains=watch.chain_states(),
+        trials=found_trials,
+        watched=here,
     )
 
 
@@ -121,6 +141,7 @@ def _records(judged: Judged) -> list[str]:
         *(encode(event_record(event)) for event in judged.events),
         *(encode(cause_record(cause)) for cause in judged.causes),
         *(encode(chain_record(state)) for state in judged.chains),
+        *(encode(trial_record(one)) for one in judged.trials),
         encode(verdict_record(judged.verdict)),
     ]
 
@@ -134,6 +155,7 @@ def _text(judged: Judged) -> list[str]:
     lines += [event_line(event) for event in judged.events]
     lines += cause_lines(judged.causes)
     lines += chain_lines(judged.chains)
+    lines += trial_lines(judged.trials)
     lines += _blind_lines(judged.not_evaluated)
     lines.append(verdict_line(judged.verdict))
     return lines
