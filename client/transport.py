@@ -72,13 +72,40 @@ async def connect(address: Address, profile: Profile) -> Transport:
     return await StreamTransport.open(address, profile)
 
 
+class _Stream(asyncio.StreamReader):
+    """A reader that gives what has come before it tells of an error.
+
+    asyncio's own forgets what is in its buffer when the link is reset.
+    """
+
+    trouble: Exception | None = None
+
+    def set_exception(self, exc: Exception) -> None:
+        self.trouble = exc
+        self.feed_eof()
+
+
+async def _open_stream(address: Address) -> tuple[_Stream, asyncio.StreamWriter]:
+    loop = asyncio.get_running_loop()
+    reader = _Stream(loop=loop)
+    protocol = asyncio.StreamReaderProtocol(reader, loop=loop)
+    link: asyncio.Transport
+    if address.scheme == "unix":
+        link, _ = await loop.create_unix_connection(lambda: protocol, address.path)
+    else:
+        link, _ = await loop.create_connection(
+            lambda: protocol, address.host, address.port, happy_eyeballs_delay=EYEBALLS_S
+        )
+    return reader, asyncio.StreamWriter(link, protocol, reader, loop)
+
+
 class StreamTransport:
     """Frames over a TCP or Unix socket."""
 
     def __init__(
         self,
         address: Address,
-        reader: asyncio.StreamReader,
+        reader: _Stream,
         writer: asyncio.StreamWriter,
         frames: Framer,
     ) -> None:
@@ -95,12 +122,7 @@ class StreamTransport:
         """Connect; `frames` cuts the stream where the profile does not say how."""
         try:
             async with asyncio.timeout(OPEN_TIMEOUT_S):
-                if address.scheme == "unix":
-                    reader, writer = await asyncio.open_unix_connection(address.path)
-                else:
-                    reader, writer = await asyncio.open_connection(
-                        address.host, address.port, happy_eyeballs_delay=EYEBALLS_S
-                    )
+                reader, writer = await _open_stream(address)
         except (OSError, UnicodeError) as error:
             raise trouble(address, error) from None
         given = framer(profile.framing or address.framing, profile.delimiter)
@@ -120,12 +142,10 @@ class StreamTransport:
 
     async def receive(self) -> bytes:
         while not self._ready:
-            try:
-                data = await self._reader.read(READ_BYTES)
-            except OSError as error:
-                raise Closed(reason(error)) from None
+            data = await self._reader.read(READ_BYTES)
             if not data:
-                raise Closed("the host closed the link")
+                error = self._reader.trouble
+                raise Closed("the host closed the link" if error is None else reason(error))
             self._ready = self._frames.feed(data)
             self._ready.reverse()
         return self._ready.pop()

@@ -44,6 +44,7 @@ class ChaosHost:
         self._cycles = cycles
         self.passed: dict[int, int] = {}
         self.ways: Counter[str] = Counter()
+        self.way_of: dict[int, str] = {}
         self.connected_s: list[float] = []
         self.ended_s: dict[int, float] = {}
         self.done = threading.Event()
@@ -73,6 +74,7 @@ class ChaosHost:
             return
         way = self._rng.choice(WAYS)
         self.ways[way] += 1
+        self.way_of[cycle] = way
         end = self._rng.randrange(1, FRAMES + 1) if way in ("reset", "cut") else FRAMES
         self.passed[cycle] = 0
         for n in range(end):
@@ -153,9 +155,12 @@ def _report(
     host: ChaosHost, heard: dict[int, list[int]], early: int, spent: float, dropped: int
 ) -> None:
     lost = twice = disorder = 0
+    lost_by: Counter[str] = Counter()
     for cycle, count in host.passed.items():
         numbers = heard.get(cycle, [])
-        lost += count - len(set(numbers) & set(range(count)))
+        missing = count - len(set(numbers) & set(range(count)))
+        lost += missing
+        lost_by[host.way_of[cycle]] += missing
         twice += len(numbers) - len(set(numbers))
         disorder += numbers != sorted(numbers)
     sent = sum(host.passed.values())

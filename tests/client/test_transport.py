@@ -18,7 +18,17 @@ from websockets.http11 import Request, Response
 
 from client.address import parse_address
 from client.form import Profile, Token, UpdateSource
-from client.transport import Closed, Transport, Unreachable, connect, reason, secret
+from client.framing import framer
+from client.transport import (
+    Closed,
+    StreamTransport,
+    Transport,
+    Unreachable,
+    _Stream,
+    connect,
+    reason,
+    secret,
+)
 from shared.errors import BadInput
 
 Talk = Callable[[asyncio.StreamReader, asyncio.StreamWriter], Awaitable[None]]
@@ -389,3 +399,15 @@ async def test_a_peer_without_tls_and_an_unreadable_authority_are_hopeless(
         error = await trouble_with(address, ca_file=str(tmp_path / "none.pem"))
     assert isinstance(error, BadInput)
     assert "none.pem" in str(error)
+
+
+async def test_what_came_before_a_reset_is_not_lost() -> None:
+    """asyncio's own reader forgets its buffer when the link is reset in the same moment."""
+    stream = _Stream()
+    stream.feed_data(b'{"n": 1}\n{"n": 2}\n{"n"')
+    stream.set_exception(ConnectionResetError(104, "Connection reset by peer"))
+    address = parse_address("tcp://127.0.0.1:9")
+    link = StreamTransport(address, stream, None, framer("newline"))  # type: ignore[arg-type]
+    assert [await link.receive(), await link.receive()] == [b'{"n": 1}', b'{"n": 2}']
+    with pytest.raises(Closed, match="connection reset"):
+        await link.receive()
