@@ -7,11 +7,14 @@ this thread never waits for them.
 import threading
 import time
 from collections.abc import Mapping
+from typing import Any
 
 from client.form import Profile
 from client.mapping import Mapper
 from client.reader import Link, Reader
 from detectors.diagnosis import diagnose, verdict
+from detectors.exposure import Ledger
+from detectors.trials import KindTrial
 from detectors.watch import Watch
 from recordings.rolling import RollingRecorder
 from recordings.writer import Recorder
@@ -21,9 +24,12 @@ from shared.errors import BadInput
 from shared.events import Event, RankedCause, Verdict
 from shared.updates import Entry, Update, batch_of
 from shared.words import HostState, Severity
+from tui.answers import answers_in
 from tui.history import History
+from tui.repairs import told, trials_of
 from tui.snapshot import LinkState, LinkView, Note, RecordingView, Snapshot
 
+TRIALS_EVERY_S = 5.0
 DIAGNOSE_EVERY_S = 0.5
 """Least time between two rankings of causes; events themselves are never held back."""
 TAKE_AT_ONCE = 2000
@@ -57,7 +63,8 @@ class Live:
         self._chains: Mapping[str, Chain] = profile.chains
         self._reader = Reader(profile, first_must_work=not waits)
         self._mapper = Mapper(profile)
-        self._watch = Watch(self._chains)
+        self._ledger = Ledger()
+        self._watch = Watch(self._chains, [self._ledger])
         self._history = History()
         self._recorder = recorder
         self._for_s = for_s
@@ -74,6 +81,8 @@ class Live:
         self._stopping = False
         self._diagnosed_s = 0.0
         self._stale_diagnosis = False
+        self._trials: tuple[KindTrial, ...] = ()
+        self._tried_s = 0.0
         self.finished = threading.Event()
         """Set when the watch has ended: by `for_s`, by the host, or by bad input."""
         self._thread = threading.Thread(target=self._run, name="watch", daemon=True)
@@ -166,15 +175,23 @@ class Live:
                 verdict=self._verdict,
                 notes=tuple(self._notes),
                 assumed=tuple(self._watch.assumed()),
+                trials=self._trials,
                 chains=self._watch.chain_states(),
             )
 
-    def note(self, text: str, time_s: float) -> None:
+    def note(
+        self, text: str, time_s: float, kind: str = "note", facts: Mapping[str, Any] | None = None
+    ) -> None:
         with self._lock:
-            self._notes.append(Note(time_s, text))
+            self._notes.append(Note(time_s, text, kind, dict(facts or {})))
             self._serial += 1
             if self._recorder is not None:
-                self._recorder.note(time_s, text)
+                self._recorder.note(time_s, text, kind, facts)
+            if kind != "note":
+                self._stale_diagnosis = True
+                self._diagnosed_s = self._tried_s = 0.0
+        if self.finished.is_set():
+            self._diagnose_if(True)
 
     def acknowledge(self, event_id: int) -> None:
         with self._lock:
@@ -267,15 +284,32 @@ class Live:
             blind = self._watch.not_evaluated()
             span_s = self._watch.now_s - (self._first_s or 0.0)
             channels = len(self._watch.health())
+            notes = list(self._notes)
+        self._try(events, notes)
         causes = self._causes
         if self._stale_diagnosis:
             self._stale_diagnosis = False
-            causes = diagnose(events, self._chains)
+            answers, _ = answers_in(notes)
+            causes = diagnose(events, self._chains, answers, told(self._trials, answers))
         found = verdict(events, causes, span_s=span_s, channels=channels, not_evaluated=blind)
         with self._lock:
             if causes != self._causes or found != self._verdict:
                 self._causes, self._verdict = causes, found
                 self._serial += 1
+
+    def _try(self, events: list[Event], notes: list[Note]) -> None:
+        """Work out trials anew now and then: hours of exposure go on without any event."""
+        if time.monotonic() - self._tried_s < TRIALS_EVERY_S and not self.finished.is_set():
+            return
+        self._tried_s = time.monotonic()
+        with self._lock:
+            usage = self._ledger.usage(events)
+        found = trials_of(usage, notes)
+        changed = told(found) != told(self._trials)
+        with self._lock:
+            self._trials = found
+            self._stale_diagnosis = self._stale_diagnosis or changed
+            self._serial += 1
 
     def _end(self) -> None:
         self._reader.stop()

@@ -101,15 +101,19 @@ def exposure_words(one: KindTrial) -> str:
 
 
 def rate_words(one: KindTrial) -> str:
-    if not one.count:
-        return f"below {one.high_per_h:.2g}/h"
-    return f"{one.rate_per_h:.2g}/h ({one.low_per_h:.2g} to {one.high_per_h:.2g})"
+    low, high = figures(one.low_per_h), figures(one.high_per_h)
+    return f"{figures(one.rate_per_h)}/h ({low} to {high})" if one.count else f"below {high}/h"
+
+
+def figures(value: float) -> str:
+    """Two figures, and no powers of ten where digits do."""
+    return f"{value:.0f}" if 10.0 <= abs(value) < 1e6 else f"{value:.2g}"
 
 
 def ratio_words(one: KindTrial) -> str:
     if one.ratio is None or one.ratio_low is None or one.ratio_high is None:
         return ""
-    return f"ratio {one.ratio:.2g} ({one.ratio_low:.2g} to {one.ratio_high:.2g})"
+    return f"ratio {figures(one.ratio)} ({figures(one.ratio_low)} to {figures(one.ratio_high)})"
 
 
 def trial_record(one: KindTrial) -> dict[str, Any]:

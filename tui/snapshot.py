@@ -1,9 +1,12 @@
 """What the screen is given: a frozen picture of the watch, and the calls it may make."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Protocol
+from typing import Any, Protocol
 
+from detectors.trials import KindTrial
+from shared.chain import Chain
 from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
 from shared.health import ChannelHealth
@@ -46,8 +49,12 @@ class RecordingView:
 
 @dataclass(frozen=True, slots=True)
 class Note:
+    """As in a recording: `kind` other than `note` is evidence, with its `facts`."""
+
     time_s: float
     text: str
+    kind: str = "note"
+    facts: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +92,8 @@ class Snapshot:
     assumed: tuple[str, ...] = ()
     chains: tuple[ChainState, ...] = ()
     """What each sensor chain shows; in a replay as of the whole file."""
+    trials: tuple[KindTrial, ...] = ()
+    """Faults by trial; in a replay of the whole file."""
 
 
 class Source(Protocol):
@@ -95,7 +104,14 @@ class Source(Protocol):
 
     def snapshot(self) -> Snapshot: ...
 
-    def note(self, text: str, time_s: float) -> None: ...
+    @property
+    def chains(self) -> Mapping[str, Chain]:
+        """Chain facts by channel, as far as they are given."""
+
+    def note(
+        self, text: str, time_s: float, kind: str = "note", facts: Mapping[str, Any] | None = None
+    ) -> None:
+        """Note and record; an answer to a check, or a trial, also moves the ranking."""
 
     def acknowledge(self, event_id: int) -> None: ...
 

@@ -1,9 +1,12 @@
 """A source with made-up data that shows everything the screen can show."""
 
+from collections.abc import Mapping
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
+from shared.chain import ASSUMED, Chain
 from shared.events import Check, Event, NotEvaluated, RankedCause, Verdict
 from shared.health import ChannelHealth, Trust
 from shared.updates import Batch, Floats
@@ -229,9 +232,16 @@ class FakeSource:
         """Replace fields of the snapshot."""
         self.now = replace(self.now, serial=self.now.serial + 1, **what)  # type: ignore[arg-type]
 
-    def note(self, text: str, time_s: float) -> None:
-        self.calls.append(("note", text, time_s))
-        self.change(notes=(*self.now.notes, Note(time_s, text)))
+    @property
+    def chains(self) -> Mapping[str, Chain]:
+        return {"nozzle": ASSUMED}
+
+    def note(
+        self, text: str, time_s: float, kind: str = "note", facts: Mapping[str, Any] | None = None
+    ) -> None:
+        more = () if kind == "note" else (kind, dict(facts or {}))
+        self.calls.append(("note", text, time_s, *more))
+        self.change(notes=(*self.now.notes, Note(time_s, text, kind, dict(facts or {}))))
 
     def acknowledge(self, event_id: int) -> None:
         self.calls.append(("acknowledge", event_id))
