@@ -251,9 +251,9 @@ def _listed_name(place: Place, at: int, leaves: Mapping[Place, Series]) -> str:
             and one.last
             and len(one.last) > index
             and other[:-1] == place[: at - 1 + (at == 0)]
+            and one.last_words & (NAME_WORDS | NAMES)
         ):
-            if set(one.last_words) & (NAME_WORDS | NAMES):
-                return str(one.last[index])
+            return str(one.last[index])
     return f"sensor {index}"
 
 

@@ -138,10 +138,10 @@ class Series:
         ]
         if not steps:
             return set()
-        if not steps[0] & QUANTITY_WORDS.keys() and len(steps) > 1:
-            if steps[1] & QUANTITY_WORDS.keys():
-                return steps[1] | (steps[0] & LIMIT_WORDS)
-        return steps[0]
+        own, before = steps[0], steps[1] if len(steps) > 1 else set()
+        if before & QUANTITY_WORDS.keys() and not own & QUANTITY_WORDS.keys():
+            return before | (own & LIMIT_WORDS)
+        return own
 
     @cached_property
     def all_words(self) -> set[str]:

@@ -1,6 +1,6 @@
 """A draft as the text of a profile that a person can read, with the reasons as comments."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 import msgspec
@@ -12,11 +12,18 @@ from client.learn.draft import Draft, Proposal, reference_of
 from client.learn.readings import Found
 from client.learn.tree import Keyed, Place, pointer_of, text_of
 from client.learn.tree import Token as Step
+from client.learn.vocabulary import STATE_WORDS
 from client.units import UNITS
 from shared.chain import ASSUMED
 from shared.text import clean
 from shared.words import QUANTITIES
 
+NOT_HEARD = (
+    *("ready", "idle", "printing", "running", "busy", "paused"),
+    *("starting", "booting", "connecting"),
+    *("stopped", "halted", "shutdown", "error", "fault", "failed", "emergency"),
+)
+"""State words that a profile knows besides those that were heard."""
 _BARE_KEY = set("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_")
 
 
@@ -224,14 +231,29 @@ def _state(channel: str, found: Found, base: Place, draft: Draft, has_words: boo
     why = "; ".join(each for each in found.why if each)
     yield f"{mark}[channels.{key(channel)}.state]"
     yield f"{mark}at = {quoted(pointer_of(found.series.place[len(base) :]))}  # {clean(why)}"
-    pairs = [f"{key(word)} = {quoted(ours)}" for word, ours in draft.words.items() if ours]
-    if has_words:
-        yield f"words = {{ {', '.join(pairs)} }}"
+    if not has_words:
+        yield "# words = { }"
     for word, ours in draft.words.items():
         if ours is None:
             yield f"# {key(word)} = not known: up, starting, halted or gone?"
     if not has_words:
-        yield "# words = { }"
+        return
+    yield f"[channels.{key(channel)}.state.words]"
+    known = {word: ours for word, ours in draft.words.items() if ours}
+    for word, ours in known.items():
+        yield f"{key(word)} = {quoted(ours)}"
+    yield "# Not heard yet; taken by their common meaning."
+    cased = _case_of(next(iter(known)))
+    for word in NOT_HEARD:
+        if cased(word) not in draft.words:
+            yield f"{key(cased(word))} = {quoted(STATE_WORDS[word])}"
+
+
+def _case_of(word: str) -> Callable[[str], str]:
+    """How the host writes its words: READY, Ready or ready."""
+    if word.isupper():
+        return str.upper
+    return str.capitalize if word[:1].isupper() else str.lower
 
 
 def _chain(channel: Proposal, code: Found) -> Iterator[str]:

@@ -172,3 +172,17 @@ def test_what_is_no_temperature_is_not_taken_for_one(tmp_path: Path) -> None:
     )
     draft = learn(heard)
     assert [c.name for c in draft.channels if "temperature_c" in c.parts] == []
+
+
+@pytest.mark.parametrize(
+    ("heard_word", "later"), [("ready", "stopped"), ("READY", "STOPPED"), ("Ready", "Stopped")]
+)
+def test_common_words_for_states_are_known_before_they_are_heard(
+    heard_word: str, later: str, tmp_path: Path
+) -> None:
+    """In the case in which the host writes the words that were heard."""
+    heard = entries([{"nozzle": {"temp": 25.0 + n * 0.01}, "state": heard_word} for n in range(10)])
+    profile = profile_of(tmp_path, heard)
+    after = entries([{"state": later}])
+    assert last_values(profile, heard)["host.state"] == "up"
+    assert last_values(profile, after)["host.state"] == "halted"
