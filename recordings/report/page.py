@@ -15,6 +15,7 @@ from recordings.report.choose import Shown, shown_faults
 from recordings.report.clip import Beyond
 from recordings.report.facts import ReportFacts, clock, lasting, length, place, words
 from recordings.report.gather import gather
+from recordings.report.svg import for_file, for_page
 from shared.events import Event, RankedCause
 from shared.version import VERSION
 from shared.words import EVERY_CHANNEL
@@ -77,7 +78,7 @@ def html(report: ReportFacts, log: Log) -> str:
 def markdown(report: ReportFacts, log: Log, folder: str) -> tuple[str, dict[str, str]]:
     """The same as Markdown, and the pictures that go into `folder` beside it, by file name."""
     figures = _figures(report, log)
-    pictures = {f"{figure.name}.svg": draw.for_file(figure.svg) for figure in figures}
+    pictures = {f"{figure.name}.svg": for_file(figure.svg) for figure in figures}
     text = (
         _environment(escaped=False)
         .get_template("report.md.j2")
@@ -192,7 +193,7 @@ def _causes(causes: Sequence[RankedCause]) -> list[Causes]:
 def _in_page(figure: Figure) -> Figure:
     from markupsafe import Markup
 
-    svg = Markup(draw.for_page(figure.svg, figure.alt))
+    svg = Markup(for_page(figure.svg, figure.alt))
     return Figure(figure.name, figure.title, figure.caption, figure.alt, svg, figure.beyond)
 
 
