@@ -13,9 +13,10 @@ from enum import StrEnum
 import msgspec
 
 from client.address import Address
+from client.connecting import connect
 from client.form import Profile
 from client.supervisor import Supervisor
-from client.transport import Connect, connect
+from client.transport import Connect
 from shared.clock import own_time
 from shared.errors import BadInput
 from shared.text import clean

@@ -26,11 +26,12 @@ from typing import NoReturn, Protocol
 import msgspec
 
 from client.address import Address, parse_address
+from client.connecting import connect
 from client.form import Profile, Request
 from client.jsonrpc import Answer, Call, Failure, Peer, Refused, refusal
 from client.plan import plan_of, request_of
 from client.pointer import walk
-from client.transport import Closed, Connect, Transport, Unreachable, connect
+from client.transport import Closed, Connect, Transport, Unreachable
 from shared.errors import BadInput
 
 FIRST_WAIT_S = 0.5

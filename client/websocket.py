@@ -1,6 +1,7 @@
 """WebSocket (RFC 6455) transport, apart from the others since its import is slow."""
 
 import asyncio
+import logging
 import ssl
 
 from websockets.asyncio.client import ClientConnection
@@ -14,6 +15,7 @@ from websockets.exceptions import (
 )
 
 from client.address import Address
+from client.credentials import secret, tls_context
 from client.form import Profile
 from client.framing import MAX_FRAME_BYTES
 from client.transport import (
@@ -22,10 +24,7 @@ from client.transport import (
     OPEN_TIMEOUT_S,
     Closed,
     Unreachable,
-    quiet_websockets,
     reason,
-    secret,
-    tls_context,
     trouble,
 )
 from shared.errors import BadInput
@@ -46,7 +45,7 @@ class WebSocketTransport:
 
     @classmethod
     async def open(cls, address: Address, profile: Profile) -> "WebSocketTransport":
-        quiet_websockets()
+        _quiet()
         headers = {}
         if profile.token is not None:
             headers[profile.token.header] = profile.token.prefix + secret(profile.token)
@@ -137,3 +136,10 @@ def _closed(closed: ConnectionClosed) -> str:
     if closed.sent is not None:
         return f"the link was closed: {clean(closed.sent.reason or str(closed.sent.code), 80)}"
     return reason(closed.__cause__) if closed.__cause__ is not None else "the link broke off"
+
+
+def _quiet() -> None:
+    """Keep the library's logger from DEBUG, at which it prints tokens and bodies."""
+    logger = logging.getLogger("websockets")
+    if logger.getEffectiveLevel() < logging.INFO:
+        logger.setLevel(logging.INFO)

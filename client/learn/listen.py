@@ -11,12 +11,14 @@ from collections.abc import Callable
 import msgspec
 
 from client.address import Address, parse_address
+from client.connecting import connect
 from client.form import Profile
 from client.framing import Framing
 from client.learn.gather import Gatherer
 from client.learn.sniff import NEWLINE, Cut, SniffingFramer
 from client.reader import Link, Reader
-from client.transport import StreamTransport, Transport, connect
+from client.streams import StreamTransport
+from client.transport import Transport
 from shared.errors import BadInput
 
 WAYS = (Cut("newline"), Cut("delimiter", 0x03), Cut("length"), Cut("delimiter", 0x00))

@@ -8,14 +8,12 @@ everything else's noise as it was. Faults of the host and of its link act elsewh
 import math
 import random
 from collections.abc import Callable, Iterable
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from client.simulated import faults
 from client.simulated.control import TICK_S
 from client.simulated.faults import AnyFault
-
-if TYPE_CHECKING:
-    from client.simulated.plant import Plant
+from client.simulated.plant import Plant
 
 FULL_SPEED_MM_S = 100.0
 TICK_JITTER_S = 2e-4
@@ -30,7 +28,7 @@ class Actor:
         self.rng = rng
         self.left_s = 0.0
 
-    def act(self, plant: "Plant") -> bool:
+    def act(self, plant: Plant) -> bool:
         raise NotImplementedError
 
     def spell(self, per_min: float, shortest_s: float, longest_s: float) -> bool | None:
@@ -49,7 +47,7 @@ class Actor:
 class _LooseContact(Actor):
     ohm = 0.0
 
-    def act(self, plant: "Plant") -> bool:
+    def act(self, plant: Plant) -> bool:
         fault: faults.LooseContact = self.fault
         if self.left_s <= 0.0 and fault.when == "moving" and not plant.carriage.is_moving:
             return False
@@ -65,7 +63,7 @@ class _LooseContact(Actor):
 
 
 class _BreakAt(Actor):
-    def act(self, plant: "Plant") -> bool:
+    def act(self, plant: Plant) -> bool:
         fault: faults.BreakAt = self.fault
         position = plant.carriage.xyz["xyz".index(fault.axis)]
         if not fault.from_mm <= position <= fault.to_mm:
@@ -76,19 +74,19 @@ class _BreakAt(Actor):
 
 
 class _Open(Actor):
-    def act(self, plant: "Plant") -> bool:
+    def act(self, plant: Plant) -> bool:
         plant.chains[self.fault.channel].contact_ohm = math.inf
         return True
 
 
 class _Short(Actor):
-    def act(self, plant: "Plant") -> bool:
+    def act(self, plant: Plant) -> bool:
         plant.chains[self.fault.channel].shunt_ohm = self.fault.ohm
         return True
 
 
 class _Pickup(Actor):
-    def act(self, plant: "Plant") -> bool:
+    def act(self, plant: Plant) -> bool:
         fault: faults.Pickup = self.fault
         meets, part, sign = self.rng.random(), self.rng.uniform(0.3, 1.0), self.rng.random()
         rate = plant.carriage.rate_mm_s if fault.when == "moving" else FULL_SPEED_MM_S
@@ -101,7 +99,7 @@ class _Pickup(Actor):
 
 
 class _Hum(Actor):
-    def act(self, plant: "Plant") -> bool:
+    def act(self, plant: Plant) -> bool:
         fault: faults.Hum = self.fault
         chain = plant.chains[fault.channel]
         # Readings come at the ticks of a clock that is a little off, give or take.
@@ -112,7 +110,7 @@ class _Hum(Actor):
 
 
 class _Bus(Actor):
-    def act(self, plant: "Plant") -> bool:
+    def act(self, plant: Plant) -> bool:
         fault: faults.Bus = self.fault
         if fault.per_min > 0.0:
             spell = self.spell(fault.per_min, fault.shortest_s, fault.longest_s)
@@ -123,7 +121,7 @@ class _Bus(Actor):
             showed |= self._err(fault, plant, name)
         return showed
 
-    def _err(self, fault: faults.Bus, plant: "Plant", name: str) -> bool:
+    def _err(self, fault: faults.Bus, plant: Plant, name: str) -> bool:
         chain = plant.chains[name]
         chance = self.rng.random()
         bit = self.rng.randrange(4, 15)
@@ -141,13 +139,13 @@ class _Bus(Actor):
 
 
 class _HeaterOut(Actor):
-    def act(self, plant: "Plant") -> bool:
+    def act(self, plant: Plant) -> bool:
         plant.blocks[self.fault.heater].is_broken = True
         return True
 
 
 class _Slip(Actor):
-    def act(self, plant: "Plant") -> bool:
+    def act(self, plant: Plant) -> bool:
         fault: faults.Slip = self.fault
         block = plant.blocks[fault.channel]
         done = min((plant.time_s - fault.at_s) / max(fault.over_s, TICK_S), 1.0)
@@ -159,7 +157,7 @@ class _Slip(Actor):
 class _SupplyDip(Actor):
     depth = 0.0
 
-    def act(self, plant: "Plant") -> bool:
+    def act(self, plant: Plant) -> bool:
         fault: faults.SupplyDip = self.fault
         spell = self.spell(fault.per_min, fault.shortest_s, fault.longest_s)
         if spell is False:
@@ -175,7 +173,7 @@ class _SupplyDip(Actor):
 class _ControllerRestart(Actor):
     done = False
 
-    def act(self, plant: "Plant") -> bool:
+    def act(self, plant: Plant) -> bool:
         fault: faults.ControllerRestart = self.fault
         if not self.done:
             self.done = True
@@ -187,7 +185,7 @@ class _ControllerRestart(Actor):
 
 
 class _Halt(Actor):
-    def act(self, plant: "Plant") -> bool:
+    def act(self, plant: Plant) -> bool:
         plant.halt(self.fault.remark)
         return True
 

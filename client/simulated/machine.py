@@ -5,7 +5,7 @@ from typing import Any
 
 import msgspec
 
-from client.simulated.acting import label_of
+from client.simulated.acting import actors_of, label_of
 from client.simulated.faults import Fault, HostRestart, LinkDrop, Stall
 from client.simulated.plant import HEATERS, SENSORS, Plant, stream
 from client.simulated.scenario import Scenario
@@ -52,7 +52,7 @@ class Machine:
     def __init__(self, scenario: Scenario, seed: int = 0) -> None:
         self._sending = scenario.sending
         self._rng = stream(seed, "sending")
-        self._plant = Plant(scenario, seed)
+        self._plant = Plant(scenario, seed, actors_of(scenario.faults, seed))
         self._turn = 0
         self._sent_s = 0.0
         self._stalls = _spans(scenario.faults, Stall)

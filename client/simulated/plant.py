@@ -2,8 +2,9 @@
 
 import math
 import random
+from collections.abc import Sequence
+from typing import Any, Protocol
 
-from client.simulated.acting import Actor, actors_of
 from client.simulated.carriage import Carriage
 from client.simulated.control import TICK_S, Guard, Regulator
 from client.simulated.electrics import SensorChain
@@ -20,10 +21,21 @@ HEATERS = ("nozzle", "bed")
 SENSORS = ("nozzle", "bed", "chamber")
 
 
+class Acting(Protocol):
+    """A fault in action, as `client.simulated.acting` has them."""
+
+    fault: Any
+    label: str
+
+    def act(self, plant: "Plant") -> bool:
+        """Change what is physical or electrical; whether it showed in this tick."""
+        ...
+
+
 class Plant:
     """Everything physical, on a grid of STEP_S; `run_to` moves it on."""
 
-    def __init__(self, scenario: Scenario, seed: int) -> None:
+    def __init__(self, scenario: Scenario, seed: int, actors: Sequence[Acting] = ()) -> None:
         self.time_s = 0.0
         self._ticks = 0
         self._steps = list(scenario.steps)
@@ -55,7 +67,7 @@ class Plant:
         """Time that the controller still needs to boot; it reads and heats nothing meanwhile."""
         self.remark = ""
         """Why the machine was stopped; empty while it runs."""
-        self._actors = actors_of(scenario.faults, seed)
+        self._actors = actors
         self.acted: set[str] = set()
         """Faults that showed since `take_acted`."""
         self._obey()
@@ -132,7 +144,7 @@ class Plant:
         if not self.remark:
             self._regulate()
 
-    def _act(self, actor: Actor) -> None:
+    def _act(self, actor: Acting) -> None:
         if actor.fault.at_s <= self.time_s < actor.fault.until_s and actor.act(self):
             self.acted.add(actor.label)
 

@@ -17,18 +17,12 @@ from websockets.asyncio.server import ServerConnection, serve
 from websockets.http11 import Request, Response
 
 from client.address import parse_address
+from client.connecting import connect
+from client.credentials import secret
 from client.form import Profile, Token, UpdateSource
 from client.framing import framer
-from client.transport import (
-    Closed,
-    StreamTransport,
-    Transport,
-    Unreachable,
-    _Stream,
-    connect,
-    reason,
-    secret,
-)
+from client.streams import StreamTransport, _Stream
+from client.transport import Closed, Transport, Unreachable, reason
 from shared.errors import BadInput
 
 Talk = Callable[[asyncio.StreamReader, asyncio.StreamWriter], Awaitable[None]]
