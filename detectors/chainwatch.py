@@ -13,7 +13,7 @@ the same every time, and more rests would only seem to make it smaller.
 
 import math
 from collections import deque
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from detectors.detector import ClosedWindow
@@ -115,17 +115,11 @@ class _Rest:
         )
 
 
-@dataclass(slots=True)
-class _Channel:
-    quiet: deque[_Quiet] = field(default_factory=lambda: deque(maxlen=QUIET_KEPT))
-    windows: int = 0
-
-
 class ChainWatch:
     """Keeps what windows show of every channel's chain."""
 
     def __init__(self) -> None:
-        self._channels: dict[str, _Channel] = {}
+        self._quiet: dict[str, deque[_Quiet]] = {}
         self._rests: list[_Rest] = []
         self._number = 0
         self._was_resting = False
@@ -136,34 +130,43 @@ class ChainWatch:
     def window(self, windows: Mapping[str, ClosedWindow], resting: Mapping[str, float]) -> None:
         """One window of all channels; `resting` holds °C by channel while the machine rests."""
         self.windows += 1
-        is_steady = True
-        for window in windows.values():
-            if window.power_high - window.power > STEADY:
-                is_steady = False
-            if window.moving == window.moving:
-                self._reports_motion = True
-                is_steady = is_steady and window.moving == 0.0
-        for name, window in windows.items():
-            channel = self._channels.get(name)
-            if channel is None:
-                channel = self._channels[name] = _Channel()
-            channel.windows += 1
-            if is_steady and _is_quiet(window):
-                channel.quiet.append(
-                    _Quiet(
-                        window.apart,
-                        window.mean,
-                        window.celsius,
-                        window.end_s - window.start_s,
-                        window.changes + window.repeats,
-                        window.repeats,
-                    )
-                )
+        if self._is_steady(windows):
+            for name, window in windows.items():
+                # Degrees stand where neither code nor Ω is sent.
+                if window.mean != window.celsius and _is_quiet(window):
+                    self._keep(name, window)
         if resting:
             self._rested(windows, resting)
         elif self._was_resting:
             self._number += 1
         self._was_resting = bool(resting)
+
+    def _is_steady(self, windows: Mapping[str, ClosedWindow]) -> bool:
+        """Whether no heater changes its power and the machine stands, as far as it says."""
+        moving = math.nan
+        for window in windows.values():
+            moving = window.moving
+            if window.power_high - window.power > STEADY:
+                return False
+        if moving != moving:
+            return True
+        self._reports_motion = True
+        return moving == 0.0
+
+    def _keep(self, name: str, window: ClosedWindow) -> None:
+        kept = self._quiet.get(name)
+        if kept is None:
+            kept = self._quiet[name] = deque(maxlen=QUIET_KEPT)
+        kept.append(
+            _Quiet(
+                window.apart,
+                window.mean,
+                window.celsius,
+                window.end_s - window.start_s,
+                window.changes + window.repeats,
+                window.repeats,
+            )
+        )
 
     def _rested(self, windows: Mapping[str, ClosedWindow], resting: Mapping[str, float]) -> None:
         degrees = {name: c for name, c in resting.items() if not is_board(name)}
@@ -216,8 +219,8 @@ class ChainWatch:
         events: Sequence[Event],
         has_uptime: bool,
     ) -> ChainState:
-        seen = self._channels.get(name) or _Channel()
-        noise = self._noise(seen, known)
+        quiet = self._quiet.get(name, deque())
+        noise = self._noise(quiet, known)
         cold, named, untold = _cold_of(name, check, rests, channels)
         told = Seen(
             known.chain,
@@ -226,8 +229,8 @@ class ChainWatch:
             cold,
             named,
             untold,
-            _host_shows(seen, known),
-            seen.windows * ROWS if known.has_code else 0,
+            _host_shows(quiet, known),
+            self.windows * ROWS if known.has_code else 0,
             has_uptime,
         )
         open_questions = [untold] if untold else []
@@ -246,9 +249,8 @@ class ChainWatch:
             could_not_tell=tuple(open_questions),
         )
 
-    def _noise(self, seen: _Channel, known: Known) -> NoiseCheck:
+    def _noise(self, quiet: Collection[_Quiet], known: Known) -> NoiseCheck:
         chain = known.chain
-        quiet = seen.quiet
         pairs = len(quiet) * (ROWS - 1)
         sent = sum(each.sent for each in quiet)
         # A value that is held between two readings is no second reading.
@@ -275,7 +277,8 @@ class ChainWatch:
             )
         scale = _scale(known)
         square = math.fsum(each.apart for each in quiet) * (ROWS - 1) / count * scale * scale
-        return noise_found(chain, count, square, quiet[-1].mean * scale)
+        middle_ohm = math.fsum(each.mean for each in quiet) / len(quiet) * scale
+        return noise_found(chain, count, square, middle_ohm)
 
     def _extremes(self) -> list[_Rest]:
         """The coldest rest, and the warmest where there are two."""
@@ -288,7 +291,6 @@ def _is_quiet(window: ClosedWindow) -> bool:
         window.gate in QUIET_GATES
         and not window.joined
         and window.apart == window.apart
-        and window.mean != window.celsius
         and _is_even(window)
     )
 
@@ -360,11 +362,11 @@ def _cold_of(
     return found, False, next(iter(check.could_not_tell), "which channel is off")
 
 
-def _host_shows(seen: _Channel, known: Known) -> tuple[float, float] | None:
+def _host_shows(quiet: Sequence[_Quiet], known: Known) -> tuple[float, float] | None:
     """Degrees that the host showed at a quiet moment, and those that the facts give."""
-    if not seen.quiet:
+    if not quiet:
         return None
-    last = seen.quiet[-1]
+    last = quiet[-1]
     given = shown_c(known.chain, last.mean * _scale(known))
     if last.celsius != last.celsius or given != given:
         return None

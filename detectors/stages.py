@@ -210,7 +210,7 @@ def _as_set(seen: Seen) -> str:
 def _bus(seen: Seen) -> Checked:
     if not seen.readings:
         return Finding.NOT_TOLD, "no code is sent, so flipped bits cannot be told"
-    return Finding.OK, f"no flipped bit and no stillness in {seen.readings} rows"
+    return Finding.OK, f"no flipped bit and no stillness in {seen.readings} rows of the log"
 
 
 def _controller(seen: Seen) -> Checked:

@@ -47,7 +47,7 @@ def paint_help(board: Board, area: Rect, frame: Frame) -> None:
 
 def _paint_keys(page: Board, top: int, frame: Frame, two: bool) -> int:
     """Number of rows used."""
-    keys = [("1 2 3 4 5", "chart, events, causes, chain, notes")]
+    keys = [("1 2 3 4 5", "views, named in the last line")]
     keys += [
         (key.shown, key.text)
         for key in keys_of(frame.state.view, frame.now.play is not None)

@@ -1,5 +1,6 @@
 """View 4: one sensor's chain from element to host, what it shows, and its error budget."""
 
+import math
 from functools import lru_cache
 
 from shared.budget import Budget, Conditions, budget
@@ -8,7 +9,7 @@ from shared.chainstate import ChainState, Finding, Stage, StageState, cold_line,
 from shared.chainstate import two_point_line as points_line
 from shared.filters import settling_time_constants
 from shared.health import ChannelHealth, Trust
-from shared.leads import lead_ohm
+from shared.leads import lead_ohm, share_read
 from shared.platinum import HIGHEST_C, LOWEST_C
 from shared.reach import reach, step_c
 from tui.board import Board, Ink, Rect, shown_width
@@ -205,9 +206,12 @@ def budget_at(chain: Chain, celsius: float) -> Budget:
 
 
 def _budget_lines(chain: Chain, celsius: float, roomy: bool) -> list[Line]:
+    if math.isinf(share_read(chain)[0]):
+        told = "nothing true is read: an input hangs open, as the board is set for more wires"
+        return [Line("budget", told, Ink.FALSE, Ink.STRONG)]
     done = budget_at(chain, celsius)
     if done.shown_c != done.shown_c:
-        told = f"at {celsius:g} °C nothing true is read: an input hangs open, or the code saturates"
+        told = f"at {celsius:g} °C nothing true is read: the code saturates"
         return [Line("budget", told, Ink.FALSE, Ink.STRONG)]
     combined, passed = done.combined, done.filter
     offsets = [
@@ -219,7 +223,7 @@ def _budget_lines(chain: Chain, celsius: float, roomy: bool) -> list[Line]:
     )
     span = reach(chain)
     ends = "all of the curve" if span.ended_by == "curve" else "then the code saturates"
-    wait = chain.wait_ms / 1000.0 / passed.tau_s if passed.tau_s > 0.0 else float("inf")
+    wait = chain.wait_ms / 1000.0 / passed.tau_s if passed.tau_s > 0.0 else math.inf
     settled = "settled" if passed.settled else "NOT settled"
     needed = settling_time_constants(chain.bits)
     return [
