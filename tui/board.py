@@ -14,6 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from rich.cells import get_character_cell_size
 
+from tui.output import ascii_of
+
 MERGE_CELLS = 6
 """Unchanged cells between two changes that are cheaper to send again than to jump over."""
 
@@ -139,34 +141,6 @@ class Board:
 
     def _spoken(self, text: str) -> str:
         return ascii_of(text) if self.ascii_only else text
-
-
-_ASCII = str.maketrans(
-    {
-        "Ω": "ohm",
-        "°": "deg ",
-        "±": "+/-",
-        "–": "-",
-        "—": "-",
-        "−": "-",
-        "→": "->",
-        "…": "...",
-        "×": "x",
-        "≥": ">=",
-        "≤": "<=",
-        "²": "2",
-        "µ": "u",
-        "·": "*",
-        "“": '"',
-        "”": '"',
-        "’": "'",
-    }
-)
-
-
-def ascii_of(text: str) -> str:
-    """Text in ASCII: our units and dashes spelt out, anything else as `?`."""
-    return text.translate(_ASCII).encode("ascii", "replace").decode("ascii")
 
 
 def shown_width(text: str) -> int:

@@ -6,12 +6,13 @@ import sys
 from contextlib import suppress
 from typing import TextIO
 
-_PLAIN = str.maketrans(
+_ASCII = str.maketrans(
     {
         "Ω": "ohm",
         "°": "deg ",
         "±": "+/-",
         "–": "-",
+        "—": "-",
         "−": "-",
         "→": "->",
         "…": "...",
@@ -35,11 +36,16 @@ def speaks_unicode(stream: TextIO) -> bool:
     return (stream.encoding or "ascii").lower().replace("-", "").startswith("utf")
 
 
+def ascii_of(text: str) -> str:
+    """Text in ASCII: our units and dashes spelt out, anything else as `?`."""
+    return text.translate(_ASCII).encode("ascii", "replace").decode("ascii")
+
+
 def say(line: str, stream: TextIO | None = None) -> None:
     """Print one line and flush, in ASCII where the stream knows no more."""
     stream = stream or sys.stdout
     if not speaks_unicode(stream):
-        line = line.translate(_PLAIN).encode("ascii", "replace").decode("ascii")
+        line = ascii_of(line)
     try:
         print(line, file=stream, flush=True)
     except OSError as error:
