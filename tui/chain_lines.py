@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterable
 from typing import Any
 
-from shared.chainstate import ChainState
+from shared.chainstate import ChainState, Finding
 from shared.coldcheck import ChannelCold
 from shared.noise import NoiseCheck
 from shared.twopoint import Estimate, TwoPoint
@@ -19,7 +19,13 @@ def chain_lines(states: Iterable[ChainState]) -> list[str]:
         lines.append(f"chain {state.channel}{assumed}: {stages}")
         lines += [f"  {words}" for words in state.lines]
         lines += [f"  off: {each.stage}: {each.why}" for each in state.off]
-        lines += [f"  could not tell {words}" for words in state.could_not_tell]
+        untold: dict[str, list[str]] = {}
+        for each in state.stages:
+            if each.finding is Finding.NOT_TOLD:
+                untold.setdefault(each.why, []).append(each.stage)
+        lines += [f"  not told: {', '.join(names)}: {why}" for why, names in untold.items()]
+        others = [words for words in state.could_not_tell if words not in untold]
+        lines += [f"  could not tell {words}" for words in others]
     return lines
 
 
