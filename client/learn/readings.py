@@ -12,8 +12,18 @@ import numpy as np
 
 from client.learn import chains, units
 from client.learn.chains import Link
+from client.learn.relations import (
+    DEGREES,
+    alike,
+    follows,
+    is_by_leaf,
+    is_resistance,
+    kinship,
+    linked,
+    transplanted,
+)
 from client.learn.series import Series
-from client.learn.tree import Keyed, Place, Token, text_of
+from client.learn.tree import Place, Token, text_of
 from client.learn.vocabulary import (
     AXES,
     CHANNEL_WORDS,
@@ -23,14 +33,11 @@ from client.learn.vocabulary import (
     QUANTITY_WORDS,
     UNIT_KEYS,
     WEAK_TEMPERATURE,
-    words,
 )
-from shared.updates import Floats
 
 MAX_ANCHORS = 64
 """Temperatures that one host may have."""
 _ENOUGH = 1.4
-_DEGREES = ("celsius", "kelvin", "fahrenheit")
 _NOT_TEMPERATURES = {"target_c", "power", "code", "resistance_ohm", "speed_mm_s", "uptime_s"}
 
 
@@ -95,7 +102,7 @@ def _add_each(
         if quantity in group.parts:
             continue
         for model in models:
-            place = _transplanted(model.place, model.parts[quantity].series.place, group.place)
+            place = transplanted(model.place, model.parts[quantity].series.place, group.place)
             one = leaves.get(place) if place is not None and place not in used else None
             if one is not None and (one.is_number or quantity == "flags"):
                 unit = model.parts[quantity].unit
@@ -103,15 +110,6 @@ def _add_each(
                 group.parts[quantity] = Found(one, quantity, 1.0, why, unit)
                 used.add(one.place)
                 break
-
-
-def _transplanted(model: Place, part: Place, anchor: Place) -> Place | None:
-    """Where a part stands for another anchor, if it stands for it as for the model."""
-    if len(model) != len(anchor):
-        return None
-    swaps = {x: y for x, y in zip(model, anchor, strict=True) if x != y}
-    place = tuple(swaps.get(token, token) for token in part)
-    return place if len(swaps) == 1 and place != part else None
 
 
 def _settle_units(made: Sequence[Group], leaves: Mapping[Place, Series]) -> None:
@@ -185,7 +183,7 @@ def _by_behaviour(
             found.score += 1.5 * best
             found.why.append("follows a number beside it that stands still")
         for other in near:
-            if other.flutters and _linked(one, other, _DEGREES) is not None:
+            if other.flutters and linked(one, other, DEGREES) is not None:
                 found.score += 2.0
                 found.why.append("a number beside it follows it through the platinum curve")
                 break
@@ -198,7 +196,7 @@ def _alike(scored: Sequence[Found], sure: Sequence[Found]) -> list[Found]:
     """Leaves at places like those of the sure ones, but for the channel's step."""
     known = {id(found) for found in sure}
     places = [found.series.place for found in sure]
-    by_leaf = _is_by_leaf(places)
+    by_leaf = is_by_leaf(places)
     more = []
     for found in scored:
         if id(found) in known or found.score <= -1.5:
@@ -208,20 +206,6 @@ def _alike(scored: Sequence[Found], sure: Sequence[Found]) -> list[Found]:
             found.why.append("stands like the others")
             more.append(found)
     return more
-
-
-def _is_by_leaf(places: Sequence[Place]) -> bool:
-    """Whether channels are the last step of places, as in /temperatures/bed."""
-    parents = [place[:-1] for place in places]
-    return any(parents.count(parent) > 1 for parent in parents)
-
-
-def alike(a: Place, b: Place, by_leaf: bool) -> bool:
-    """Whether two places differ only in the step that tells channels apart."""
-    if len(a) != len(b):
-        return False
-    differ = [n for n, (x, y) in enumerate(zip(a, b, strict=True)) if x != y]
-    return len(differ) == 1 and (differ[0] == len(a) - 1) == by_leaf
 
 
 def _without_targets(anchors: Sequence[Found]) -> list[Found]:
@@ -244,7 +228,7 @@ def _without_targets(anchors: Sequence[Found]) -> list[Found]:
         if any(
             one is not ohm
             and kinship(one.series, ohm.series) >= 1.0
-            and _is_resistance(one.series, ohm.series)
+            and is_resistance(one.series, ohm.series)
             for one in anchors
         )
     ]
@@ -276,104 +260,6 @@ def _same_step(a: Series, b: Series) -> bool:
 
 def _sortable(place: Place) -> tuple[str, ...]:
     return tuple(text_of(token) for token in place)
-
-
-def kinship(a: Series, b: Series) -> float:
-    """How much two places look like one channel's, 0 to 1.5."""
-    if a.place == b.place:
-        return 0.0
-    mine, theirs = _channel_words(a), _channel_words(b)
-    items = [next((t for t in one.place if isinstance(t, Keyed)), None) for one in (a, b)]
-    if items[0] != items[1] and items[0] is not None and items[1] is not None:
-        rests = [_rest(str(item.value)) for item in items if item is not None]
-        same = rests[0] and rests[0] == rests[1]
-        return 1.5 if same or (mine and mine == theirs) else 0.0
-    if items[0] is not None and items[0] == items[1]:
-        return 1.2
-    if len(a.place) == len(b.place):
-        differ = [n for n, (x, y) in enumerate(zip(a.place, b.place, strict=True)) if x != y]
-        if len(differ) == 1:
-            at = differ[0]
-            x, y = text_of(a.place[at]), text_of(b.place[at])
-            if x.isdigit() and y.isdigit():
-                # Two items of one array are two channels, unless it is a channel's own array.
-                return 0.7 if at == len(a.place) - 1 and at >= 1 else 0.0
-            if _rest(x) and _rest(x) == _rest(y):
-                return 1.5
-            if at == len(a.place) - 1:
-                return 1.3 if set(_rest(x)) & set(_rest(y)) else 1.1
-            return 1.0 if text_of(a.place[-1]) not in AXES else 0.0
-    shared = 0
-    for step, other in zip(a.place, b.place, strict=False):
-        if step != other:
-            break
-        shared += 1
-    if mine and mine == theirs:
-        return 1.2
-    return 0.8 if shared >= max(1, min(len(a.place), len(b.place)) - 2) else 0.0
-
-
-def _rest(name: str) -> tuple[str, ...]:
-    """Words of a name that name no quantity: those of the channel."""
-    return tuple(
-        word
-        for word in words(name)
-        if word not in QUANTITY_WORDS and word not in WEAK_TEMPERATURE | units.WORDS
-    )
-
-
-def _channel_words(one: Series) -> tuple[str, ...]:
-    return tuple(word for parts in one.words for word in parts if word in CHANNEL_WORDS)
-
-
-def follows(reading: Series, target: Series) -> float:
-    """How well a reading follows a target, 0 to 1, from both over time."""
-    if target.distinct > max(6, len(reading.values) / 10) or target.flutters:
-        return 0.0
-    if target.high <= 0.0:
-        return 0.0
-    aims = target.held_at(reading.times)
-    values = reading.numbers
-    late = slice(len(values) // 2, None)
-    gap = np.abs(values[late] - aims[late])
-    if np.median(gap) <= max(3.0, 0.02 * float(np.median(aims[late]))) and aims[-1] != 0.0:
-        return 1.0
-    away = aims - values
-    rising = values[-1] - values[0] > 3.0 * max(reading.noise, 0.05)
-    if aims[-1] > values[-1] and rising and away[-1] < away[len(away) // 2]:
-        return 0.8
-    return 0.0
-
-
-def _linked(one: Series, other: Series, names: Sequence[str]) -> Link | None:
-    """The platinum link of `other` to the temperature `one` in the first unit that gives it."""
-    times, mine, theirs = together(one, other)
-    if len(times) < 1 or (other.distinct < 2 and not _is_code_like(other)):
-        return None
-    for name in names:
-        link = chains.linked(theirs, units.celsius(mine, name))
-        if link is None:
-            continue
-        known = chains.reference_and_bits(link.constant) or chains.r0_of(link.constant)
-        if known is not None or link.span_k > 15.0:
-            return link
-    return None
-
-
-def _is_resistance(one: Series, other: Series) -> bool:
-    """Whether `other` is the resistance of an element at the temperatures `one`."""
-    link = _linked(one, other, _DEGREES)
-    return link is not None and link.span_k > 15.0 and chains.r0_of(link.constant) is not None
-
-
-def _is_code_like(one: Series) -> bool:
-    return one.is_whole and one.high > 300.0
-
-
-def together(one: Series, other: Series) -> tuple[Floats, Floats, Floats]:
-    """Values of both at the moments at which both were heard."""
-    times, mine, theirs = np.intersect1d(one.times, other.times, return_indices=True)
-    return times, one.numbers[mine], other.numbers[theirs]
 
 
 def _add(
@@ -503,7 +389,7 @@ def _ohms(group: Group, found: Found) -> None:
 
 
 def _linked_to(group: Group, one: Series) -> Link | None:
-    return _linked(group.anchor.series, one, (group.anchor.unit or "celsius",))
+    return linked(group.anchor.series, one, (group.anchor.unit or "celsius",))
 
 
 def _is_limit(one: Series) -> bool:

@@ -1,0 +1,141 @@
+"""What ties two leaves together: their places, one following the other, the platinum curve."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from client.learn import chains, units
+from client.learn.chains import Link
+from client.learn.series import Series
+from client.learn.tree import Keyed, Place, text_of
+from client.learn.vocabulary import (
+    AXES,
+    CHANNEL_WORDS,
+    QUANTITY_WORDS,
+    WEAK_TEMPERATURE,
+    words,
+)
+from shared.updates import Floats
+
+DEGREES = ("celsius", "kelvin", "fahrenheit")
+
+
+def transplanted(model: Place, part: Place, anchor: Place) -> Place | None:
+    """Where a part stands for another anchor, if it stands for it as for the model."""
+    if len(model) != len(anchor):
+        return None
+    swaps = {x: y for x, y in zip(model, anchor, strict=True) if x != y}
+    place = tuple(swaps.get(token, token) for token in part)
+    return place if len(swaps) == 1 and place != part else None
+
+
+def is_by_leaf(places: Sequence[Place]) -> bool:
+    """Whether channels are the last step of places, as in /temperatures/bed."""
+    parents = [place[:-1] for place in places]
+    return any(parents.count(parent) > 1 for parent in parents)
+
+
+def alike(a: Place, b: Place, by_leaf: bool) -> bool:
+    """Whether two places differ only in the step that tells channels apart."""
+    if len(a) != len(b):
+        return False
+    differ = [n for n, (x, y) in enumerate(zip(a, b, strict=True)) if x != y]
+    return len(differ) == 1 and (differ[0] == len(a) - 1) == by_leaf
+
+
+def kinship(a: Series, b: Series) -> float:
+    """How much two places look like one channel's, 0 to 1.5."""
+    if a.place == b.place:
+        return 0.0
+    mine, theirs = _channel_words(a), _channel_words(b)
+    items = [next((t for t in one.place if isinstance(t, Keyed)), None) for one in (a, b)]
+    if items[0] != items[1] and items[0] is not None and items[1] is not None:
+        rests = [_rest(str(item.value)) for item in items if item is not None]
+        same = rests[0] and rests[0] == rests[1]
+        return 1.5 if same or (mine and mine == theirs) else 0.0
+    if items[0] is not None and items[0] == items[1]:
+        return 1.2
+    if len(a.place) == len(b.place):
+        differ = [n for n, (x, y) in enumerate(zip(a.place, b.place, strict=True)) if x != y]
+        if len(differ) == 1:
+            at = differ[0]
+            x, y = text_of(a.place[at]), text_of(b.place[at])
+            if x.isdigit() and y.isdigit():
+                # Two items of one array are two channels, unless it is a channel's own array.
+                return 0.7 if at == len(a.place) - 1 and at >= 1 else 0.0
+            if _rest(x) and _rest(x) == _rest(y):
+                return 1.5
+            if at == len(a.place) - 1:
+                return 1.3 if set(_rest(x)) & set(_rest(y)) else 1.1
+            return 1.0 if text_of(a.place[-1]) not in AXES else 0.0
+    shared = 0
+    for step, other in zip(a.place, b.place, strict=False):
+        if step != other:
+            break
+        shared += 1
+    if mine and mine == theirs:
+        return 1.2
+    return 0.8 if shared >= max(1, min(len(a.place), len(b.place)) - 2) else 0.0
+
+
+def _rest(name: str) -> tuple[str, ...]:
+    """Words of a name that name no quantity: those of the channel."""
+    return tuple(
+        word
+        for word in words(name)
+        if word not in QUANTITY_WORDS and word not in WEAK_TEMPERATURE | units.WORDS
+    )
+
+
+def _channel_words(one: Series) -> tuple[str, ...]:
+    return tuple(word for parts in one.words for word in parts if word in CHANNEL_WORDS)
+
+
+def follows(reading: Series, target: Series) -> float:
+    """How well a reading follows a target, 0 to 1, from both over time."""
+    if target.distinct > max(6, len(reading.values) / 10) or target.flutters:
+        return 0.0
+    if target.high <= 0.0:
+        return 0.0
+    aims = target.held_at(reading.times)
+    values = reading.numbers
+    late = slice(len(values) // 2, None)
+    gap = np.abs(values[late] - aims[late])
+    if np.median(gap) <= max(3.0, 0.02 * float(np.median(aims[late]))) and aims[-1] != 0.0:
+        return 1.0
+    away = aims - values
+    rising = values[-1] - values[0] > 3.0 * max(reading.noise, 0.05)
+    if aims[-1] > values[-1] and rising and away[-1] < away[len(away) // 2]:
+        return 0.8
+    return 0.0
+
+
+def linked(one: Series, other: Series, names: Sequence[str]) -> Link | None:
+    """The platinum link of `other` to the temperature `one` in the first unit that gives it."""
+    times, mine, theirs = together(one, other)
+    if len(times) < 1 or (other.distinct < 2 and not _is_code_like(other)):
+        return None
+    for name in names:
+        link = chains.linked(theirs, units.celsius(mine, name))
+        if link is None:
+            continue
+        known = chains.reference_and_bits(link.constant) or chains.r0_of(link.constant)
+        if known is not None or link.span_k > 15.0:
+            return link
+    return None
+
+
+def is_resistance(one: Series, other: Series) -> bool:
+    """Whether `other` is the resistance of an element at the temperatures `one`."""
+    link = linked(one, other, DEGREES)
+    return link is not None and link.span_k > 15.0 and chains.r0_of(link.constant) is not None
+
+
+def _is_code_like(one: Series) -> bool:
+    return one.is_whole and one.high > 300.0
+
+
+def together(one: Series, other: Series) -> tuple[Floats, Floats, Floats]:
+    """Values of both at the moments at which both were heard."""
+    times, mine, theirs = np.intersect1d(one.times, other.times, return_indices=True)
+    return times, one.numbers[mine], other.numbers[theirs]
