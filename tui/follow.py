@@ -10,6 +10,7 @@ from tui.lines import (
     encode,
     event_line,
     event_record,
+    news_line,
     verdict_line,
     verdict_record,
 )
@@ -42,7 +43,8 @@ class EventPrinter:
                 record["host"] = self._prefix
             say(encode(record))
         else:
-            say(f"{self._prefix + '  ' if self._prefix else ''}{event_line(event)}")
+            line = event_line(event) if before is None else news_line(event)
+            say(f"{self._prefix + '  ' if self._prefix else ''}{line}")
 
     def _is_news(self, before: Event, event: Event) -> bool:
         ended = before.end_s is None and event.end_s is not None

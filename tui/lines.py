@@ -38,6 +38,17 @@ def event_line(event: Event) -> str:
     )
 
 
+def news_line(event: Event) -> str:
+    """What became of an event that was told before: it ended, or its count went up."""
+    times = f"×{event.count}" if event.count > 1 else ""
+    if event.end_s is None:
+        at_s, now = event.start_s, f"{times} so far"
+    else:
+        at_s, now = event.end_s, f"ended after {spelt(event.end_s - event.start_s)}"
+        now += f", {times}" if times else ""
+    return f"{tenths(at_s):>10}  {channel_word(event.channel):<8} {event.kind:<18} {now}"
+
+
 def cause_lines(causes: Iterable[RankedCause]) -> list[str]:
     """Ranked causes a channel, with evidence and the next check."""
     lines: list[str] = []
