@@ -11,8 +11,10 @@ from textual.binding import Binding, BindingType
 from textual.widgets import Input
 
 from shared.text import clean
+from tui.answers import TRIAL
 from tui.board import Board
-from tui.keys import KEYS
+from tui.guide import Stage, number_in, open_guide
+from tui.keys import CHECK_ACTIONS, KEYS
 from tui.navigate import Navigator
 from tui.painter import body, paint
 from tui.palette import Commands
@@ -34,11 +36,11 @@ TO_THE_END = 1_000_000
 
 
 def _bindings() -> list[BindingType]:
-    """Keys as the library wants them. `time.pause` and `time.play` are one key."""
+    """Keys as the library wants them. Live and in a replay some have two texts, but one id."""
+    one_of_each = {(key.keys, key.action): key for key in reversed(KEYS)}
     return [
         Binding(key.keys, key.action, key.text, show=False, id=key.id, priority=key.priority)
-        for key in KEYS
-        if key.replay is not True or key.id != "time.play"
+        for key in reversed(one_of_each.values())
     ]
 
 
@@ -121,6 +123,8 @@ class OhmvigilApp(App[None]):
             return
         self._now = self.source.snapshot()
         self.state.settle(self._now)
+        if self.state.guide is not None and self.state.guide.take(self._now):
+            self.bell()
         self._panel.show(paint(width, height, self._frame(), self._ascii))
 
     def _frame(self) -> Frame:
@@ -156,8 +160,9 @@ class OhmvigilApp(App[None]):
         self.repaint()
 
     def action_next_view(self, step: int) -> None:
-        views = list(ViewName)
-        self.action_show(views[(views.index(self.state.view) + step) % len(views)])
+        views = [view for view in ViewName if view is not ViewName.CHECK]
+        here = ViewName.DIAGNOSIS if self.state.view is ViewName.CHECK else self.state.view
+        self.action_show(views[(views.index(here) + step) % len(views)])
 
     def action_close(self) -> None:
         if self._input.has_class("open"):
@@ -166,6 +171,8 @@ class OhmvigilApp(App[None]):
             self.state.help = False
         elif self.state.view is ViewName.EVENTS and self.state.words:
             self.state.words = ""
+        elif self.state.view is ViewName.CHECK:
+            self.state.view = ViewName.DIAGNOSIS
         else:
             self.state.view = ViewName.OVERVIEW
         self.repaint()
@@ -240,6 +247,8 @@ class OhmvigilApp(App[None]):
             select(self.state, filtered(self._now, self.state.words), step)
         else:
             self.state.scroll = max(self.state.scroll + step, 0)
+        elif self.state.view is ViewName.CHECK and self.state.guide is not None:
+            self.state.guide.choose(1 if step > 0 else -1)
         self.repaint()
 
     def action_channel(self) -> None:
@@ -262,6 +271,61 @@ class OhmvigilApp(App[None]):
 
     def action_filter(self) -> None:
         self.action_show(ViewName.EVENTS)
+    # -- checks and trials --
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Some keys mean a mark or an answer while a check is shown, and a view elsewhere."""
+        return action not in CHECK_ACTIONS or self.state.view is ViewName.CHECK
+
+    def action_check(self, name: str = "") -> None:
+        """Open a check by name, or go on with the one that is open, or the next one."""
+        guide = self.state.guide
+        if name or guide is None or guide.stage is not Stage.RUNNING:
+            self.state.guide = open_guide(self.source, self._now, self.state.channel, name)
+        self.action_show(ViewName.CHECK)
+
+    def action_mark(self, number: int) -> None:
+        if self.state.guide is not None:
+            self.state.guide.mark(number)
+            self.repaint()
+
+    def action_accept(self) -> None:
+        guide = self.state.guide
+        if guide is None:
+            return
+        if guide.stage is Stage.CHOOSE:
+            guide.begin(self._now)
+            self.repaint()
+        elif guide.stage is Stage.RUNNING:
+            self.tell(guide.accept(self._now))
+        else:
+            self.action_close()
+
+    def action_answer(self, place: int) -> None:
+        guide = self.state.guide
+        told = "" if guide is None else guide.answer(place, self._now)
+        if told:
+            self.tell(told)
+
+    def action_value(self) -> None:
+        progress = None if self.state.guide is None else self.state.guide.progress
+        if progress is not None and progress.asks:
+            self._open_input("value", progress.asks, "")
+
+    def action_trial(self) -> None:
+        guide = self.state.guide if self.state.view is ViewName.CHECK else None
+        change = guide.change if guide is not None else ""
+        placeholder = f"trial at {hms(self._note_s())}: what was changed"
+        self._open_input("trial", placeholder, change.replace("-", " "))
+
+    def _start_trial(self, text: str, at_s: float) -> None:
+        guide = self.state.guide if self.state.view is ViewName.CHECK else None
+        facts = {}
+        if guide is not None and guide.change:
+            facts = {"channel": guide.channel, "change": guide.change}
+        self.source.note(text, at_s, TRIAL, facts)
+        self.tell(f"a trial starts at {hms(at_s)}: 6 shows it")
+
         self._open_input("filter", "filter: words that an event must hold", self.state.words)
 
     def action_note(self) -> None:
@@ -302,6 +366,14 @@ class OhmvigilApp(App[None]):
 
     def action_copy(self) -> None:
         """Copy the selected event in its view, else the diagnosis."""
+        elif asked == "trial" and text:
+            self._start_trial(text, at_s)
+        elif asked == "value" and self.state.guide is not None:
+            number = number_in(text)
+            if number is None:
+                self.tell(f"'{text}' is no number")
+            else:
+                self.state.guide.tell(number)
         event = chosen(self._frame()) if self.state.view is ViewName.EVENTS else None
         if event is not None:
             self.copy_to_clipboard("\n".join(text for text, _ in event_facts(event, self._frame())))

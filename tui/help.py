@@ -15,6 +15,8 @@ ABOUT = {
     ViewName.EVENTS: "Everything that was found, newest first; the selected event in full.",
     ViewName.DIAGNOSIS: "What most likely causes it, why, and the check that tells most.",
     ViewName.CHAIN: "One sensor from element to host: its facts, what they show, its error budget.",
+    ViewName.TRIALS: "Faults against hours of exposure, trial by trial: better, or too early?",
+    ViewName.CHECK: "A check, step by step: you do it, the data show it. Nothing is switched.",
     ViewName.NOTES: "What is watched and recorded, what was assumed, and your notes.",
 }
 _TRUST_WORDS = {
@@ -47,11 +49,11 @@ def paint_help(board: Board, area: Rect, frame: Frame) -> None:
 
 def _paint_keys(page: Board, top: int, frame: Frame, two: bool) -> int:
     """Number of rows used."""
-    keys = [("1 2 3 4 5", "views, named in the last line")]
+    keys = [("1...6", "views, named in the last line")]
     keys += [
         (key.shown, key.text)
         for key in keys_of(frame.state.view, frame.now.play is not None)
-        if key.action[:5] != "show("
+        if key.action[:5] != "show(" and key.text and key.shown
     ]
     rows = (len(keys) + 1) // 2 if two else len(keys)
     width = page.width // 2 if two else page.width

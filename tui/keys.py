@@ -1,10 +1,11 @@
 """Every key with its id, what it does, and where help and the last line mention it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tui.state import ViewName
 
 EVERYWHERE = tuple(ViewName)
+_BUT_CHECK = tuple(view for view in ViewName if view is not ViewName.CHECK)
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,14 +33,46 @@ class Key:
 _CHART = (ViewName.OVERVIEW,)
 _LIST = (ViewName.EVENTS,)
 _CHAIN = (ViewName.CHAIN,)
-_TEXT = (ViewName.DIAGNOSIS, ViewName.NOTES, *_CHAIN)
+_TEXT = (ViewName.DIAGNOSIS, ViewName.NOTES, ViewName.TRIALS, *_CHAIN)
+
+_CHECK = (ViewName.CHECK,)
+
+
+def _view_key(digit: str, view: ViewName, text: str, brief: str) -> Key:
+    return Key(f"view.{view}", digit, digit, f"show('{view}')", text, _BUT_CHECK, brief=brief)
+
+
+def _mark_keys() -> tuple[Key, ...]:
+    """Digits mark, capitals answer; help names the first of each for all."""
+    marks = [
+        Key(f"check.mark.{n}", str(n), "" if n else "0...6", f"mark({n})", "mark section, state")
+        for n in range(7)
+    ]
+    outcomes = [
+        Key(f"check.by-hand.{n}", key, "" if n else "A...D", f"answer({n})", "answer by hand")
+        for n, key in enumerate("ABCD")
+    ]
+    return tuple(replace(key, views=_CHECK) for key in (*marks, *outcomes))
+
 
 KEYS = (
-    Key("view.overview", "1", "1", "show('overview')", "chart and health", brief="chart"),
-    Key("view.events", "2", "2", "show('events')", "all events", brief="events"),
-    Key("view.diagnosis", "3", "3", "show('diagnosis')", "causes and checks", brief="causes"),
-    Key("view.chain", "4", "4", "show('chain')", "sensor chain and budget", brief="chain"),
-    Key("view.notes", "5", "5", "show('notes')", "notes, link, recording", brief="notes"),
+    *_mark_keys(),
+    Key(
+        "check.go",
+        "enter",
+        "enter",
+        "accept",
+        "begin the check; record what it found",
+        _CHECK,
+        brief="begin, record",
+    ),
+    Key("check.value", "v", "v", "value", "type the number asked for", _CHECK, brief="number"),
+    _view_key("1", ViewName.OVERVIEW, "chart and health", "chart"),
+    _view_key("2", ViewName.EVENTS, "all events", "events"),
+    _view_key("3", ViewName.DIAGNOSIS, "causes and checks", "causes"),
+    _view_key("4", ViewName.CHAIN, "sensor chain and budget", "chain"),
+    _view_key("5", ViewName.NOTES, "notes, link, recording", "notes"),
+    _view_key("6", ViewName.TRIALS, "trials: did it help?", "trials"),
     Key("view.next", "tab", "tab", "next_view(1)", "next view", priority=True),
     Key("view.back", "escape", "esc", "close", "close; clear filter; chart"),
     Key(
@@ -90,6 +123,16 @@ KEYS = (
 
 
 def keys_of(view: ViewName, replaying: bool) -> list[Key]:
+    Key(
+        "check.open",
+        "e",
+        "e",
+        "check",
+        "examine: the next check, guided",
+        _BUT_CHECK,
+        brief="examine",
+    ),
+    Key("trial.start", "T", "T", "trial", "start a trial: what was changed", brief=""),
     """Keys that mean something in a view."""
     return [
         key for key in KEYS if view in key.views and (key.replay is None or key.replay is replaying)
@@ -98,9 +141,15 @@ def keys_of(view: ViewName, replaying: bool) -> list[Key]:
 
 def brief_keys(view: ViewName, replaying: bool) -> list[Key]:
     """Keys of the last line: the views, then what belongs to this one, then the rest."""
+CHECK_ACTIONS = frozenset(key.action.partition("(")[0] for key in KEYS if key.views == _CHECK)
+"""Actions that mean something only while a check is shown."""
+
+
     keys = [key for key in keys_of(view, replaying) if key.brief]
     if view is not ViewName.EVENTS:
         keys = [key for key in keys if key.id != "event.filter"]
     else:
         keys = [key for key in keys if not key.id.startswith(("time.", "event.previous"))]
     return sorted(keys, key=lambda key: (not key.id.startswith("view."), key.views == EVERYWHERE))
+    if view not in (ViewName.DIAGNOSIS, ViewName.TRIALS):
+        keys = [key for key in keys if key.id != "check.open"]

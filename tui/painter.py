@@ -5,6 +5,7 @@ from tui.help import paint_help
 from tui.keys import Key, brief_keys
 from tui.state import ViewName
 from tui.views.chain import paint_chain
+from tui.views.check import paint_check
 from tui.views.diagnosis import paint_diagnosis
 from tui.views.events import paint_events
 from tui.views.frame import Frame
@@ -12,6 +13,7 @@ from tui.views.hint import paint_hint
 from tui.views.notes import paint_notes
 from tui.views.overview import paint_overview
 from tui.views.status import paint_status
+from tui.views.trials import paint_trials
 
 LEAST_WIDTH, LEAST_HEIGHT = 60, 16
 _ALWAYS = ("help", "quit")
@@ -22,9 +24,11 @@ _PAINT = {
     ViewName.DIAGNOSIS: paint_diagnosis,
     ViewName.CHAIN: paint_chain,
     ViewName.NOTES: paint_notes,
+    ViewName.TRIALS: paint_trials,
+    ViewName.CHECK: paint_check,
 }
-_WITHOUT_HINT = (ViewName.DIAGNOSIS, ViewName.CHAIN)
-"""The diagnosis begins with all that the hint says; the chain needs the room."""
+_WITHOUT_HINT = (ViewName.DIAGNOSIS, ViewName.CHAIN, ViewName.TRIALS, ViewName.CHECK)
+"""The diagnosis begins with all that the hint says; the others need the room."""
 
 
 def body(width: int, height: int, hinted: bool = True) -> Rect:

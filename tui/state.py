@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from shared.events import Event
+from tui.guide import Guide
 from tui.scale import Axis
 from tui.snapshot import Snapshot
 from tui.when import hms
@@ -17,6 +18,9 @@ class ViewName(StrEnum):
     DIAGNOSIS = "diagnosis"
     CHAIN = "chain"
     NOTES = "notes"
+    TRIALS = "trials"
+    CHECK = "check"
+    """The check guide: digits are marks there, and tab passes it over."""
 
 
 @dataclass
@@ -33,6 +37,8 @@ class ScreenState:
     scroll: int = 0
     help: bool = False
     message: str = ""
+    guide: Guide | None = None
+    """The check that is open, also while another view is shown."""
     axes: dict[tuple[str, int], Axis] = field(default_factory=dict)
 
     def settle(self, now: Snapshot) -> None:

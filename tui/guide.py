@@ -1,0 +1,276 @@
+"""The guided check: which one, its caution, its marks, what it has found, the answer.
+
+It takes the screen's samples from the history, so nothing waits for it and it waits for
+nothing. It commands nothing.
+"""
+
+from dataclasses import dataclass
+from enum import Enum, auto
+
+import numpy as np
+
+from detectors.diagnosis import Answer
+from detectors.diagnosis.checkform import CheckForm
+from detectors.diagnosis.checks import CATALOGUE
+from detectors.measured import GUIDED, Bench, Guided, Measured, Progress, guided
+from detectors.measured.guide import Case
+from shared.events import Check
+from shared.updates import Update, Value
+from tui.answers import ANSWER
+from tui.snapshot import Snapshot, Source
+
+MOST_AT_ONCE_S = 600.0
+"""A check that was left alone for longer goes on from here."""
+FLASH_S = 1.0
+OUTCOME_KEYS = "ABCDEF"
+
+
+class Stage(Enum):
+    CHOOSE = auto()
+    """The check, what to mind, and whether to begin."""
+    RUNNING = auto()
+    ANSWERED = auto()
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """A check that may be chosen: of the catalogue, measured, or both."""
+
+    form: CheckForm | None
+    measured: Guided | None
+    is_next: bool = False
+
+    @property
+    def title(self) -> str:
+        title = self.measured.title if self.measured is not None else ""
+        name = self.form.name.replace("-", " ") if self.form is not None else ""
+        return f"{name} (measured: {title})" if name and title else name or f"measured: {title}"
+
+
+class Guide:
+    """One check on one channel."""
+
+    def __init__(self, source: Source, now: Snapshot, channel: str, check: str = "") -> None:
+        self._source = source
+        self.channel = channel
+        self.items = _items(now, channel)
+        names = [check] if check else []
+        self.place = next(
+            (
+                place
+                for place, item in enumerate(self.items)
+                if _is_named(item, names) or (not names and item.is_next)
+            ),
+            0,
+        )
+        self.stage = Stage.CHOOSE
+        self.measured: Measured | None = None
+        self._fed_s = now.now_s
+        self._keys: tuple[str, ...] = ()
+        self.answered: tuple[Answer, ...] = ()
+        self.flash_until_s = float("-inf")
+        self._bench = self._new_bench(now)
+
+    @property
+    def item(self) -> Item:
+        return self.items[self.place]
+
+    @property
+    def progress(self) -> Progress | None:
+        return None if self.measured is None else self.measured.progress()
+
+    @property
+    def ohms(self) -> float:
+        return self._bench.ohms(self.channel)
+
+    @property
+    def is_open(self) -> bool:
+        """Whether the input stands open; not where nothing was heard."""
+        return self.ohms == self.ohms and self._bench.is_open(self.channel)
+
+    @property
+    def now_s(self) -> float:
+        return self._fed_s
+
+    @property
+    def caution(self) -> str:
+        if self.item.measured is not None and self.measured is not None:
+            return self.measured.caution
+        made = self._make(self._bench) if self.item.measured is not None else None
+        if made is not None:
+            return made.caution
+        return self.item.form.caution if self.item.form is not None else ""
+
+    def choose(self, step: int) -> None:
+        """Another check, while none is begun."""
+        if self.stage is Stage.CHOOSE:
+            self.place = (self.place + step) % len(self.items)
+
+    def begin(self, now: Snapshot) -> None:
+        """The person has read what to mind."""
+        if self.stage is not Stage.CHOOSE:
+            return
+        self.stage = Stage.RUNNING
+        self._bench = self._new_bench(now)
+        self.measured = self._make(self._bench) if self.item.measured is not None else None
+
+    def mark(self, number: int) -> None:
+        if self.measured is not None and self.stage is Stage.RUNNING:
+            self.measured.mark(number)
+
+    def tell(self, number: float) -> None:
+        if self.measured is not None and self.stage is Stage.RUNNING:
+            self.measured.tell(number)
+
+    def take(self, now: Snapshot) -> int:
+        """Feed what has come since; the number of breaks that began in it."""
+        rang = 0
+        for update in self._updates(now.now_s):
+            if self.measured is None or self.stage is not Stage.RUNNING:
+                self._bench.feed(update)
+                self._bench.breaks.clear()
+                self._bench.windows.clear()
+            elif self.measured.feed(update):
+                rang += 1
+                self.flash_until_s = update.time_s + FLASH_S
+        return rang
+
+    def accept(self, now: Snapshot) -> str:
+        """Record what was measured as the answer; a line that says so, or why not."""
+        progress = self.progress
+        finding = None if progress is None else progress.finding
+        if finding is None:
+            return "nothing found yet; A, B, … answer by hand"
+        if not finding.answers:
+            self._source.note(f"{self.item.title}: {finding.text}", now.now_s)
+            self.stage = Stage.ANSWERED
+            return "noted; it answers no check of the diagnosis"
+        for answer in finding.answers:
+            self._record(answer, finding.text, now, finding.facts)
+        return self._said()
+
+    def answer(self, place: int, now: Snapshot) -> str:
+        """Record an outcome that the person saw."""
+        form = self.item.form
+        if form is None or place >= len(form.outcomes) or self.stage is Stage.ANSWERED:
+            return ""
+        outcome = form.outcomes[place]
+        answer = Answer(channel=self.channel, check=form.name, outcome=outcome.name)
+        self._record(answer, f"{form.name}: {outcome.words}", now, {})
+        return self._said()
+
+    @property
+    def change(self) -> str:
+        """Name of the check, where doing it changes the machine and so starts a trial."""
+        form = self.item.form
+        return form.name if form is not None and form.changes else ""
+
+    def _said(self) -> str:
+        told = ", ".join(f"{answer.check}: {answer.outcome}" for answer in self.answered)
+        return f"answered: {told}"
+
+    def _record(
+        self, answer: Answer, text: str, now: Snapshot, numbers: dict[str, float | str]
+    ) -> None:
+        facts = {"channel": answer.channel, "check": answer.check, "outcome": answer.outcome}
+        self._source.note(text, now.now_s, ANSWER, {**numbers, **facts})
+        self.answered = (*self.answered, answer)
+        self.stage = Stage.ANSWERED
+
+    # -- data --
+
+    def _make(self, bench: Bench) -> Measured | None:
+        one = self.item.measured
+        if one is None:
+            return None
+        now = self._source.snapshot()
+        channels = [health.channel for health in now.channels]
+        usual = [
+            trial.rate_per_h
+            for trial in now.trials
+            if trial.channel == self.channel and trial.count
+        ]
+        case = Case(self.channel, channels, self._source.chains, max(usual, default=None))
+        return one.make(case, bench)
+
+    def _new_bench(self, now: Snapshot) -> Bench:
+        """A bench that knows what holds now, and looks at what comes from here on."""
+        bench = Bench(self._source.chains)
+        self._fed_s = now.now_s
+        history = self._source.history
+        held: dict[str, Value] = {}
+        for key in history.keys:
+            value = history.last(key, now.now_s)
+            if value is not None:
+                held[key] = value
+        if held:
+            bench.feed(Update(now.now_s, held))
+        return bench
+
+    def _updates(self, until_s: float) -> list[Update]:
+        """Samples since the last call as updates, in order of time."""
+        from_s, self._fed_s = self._fed_s, max(until_s, self._fed_s)
+        if until_s <= from_s:
+            # A replay's cursor went back: go on from there.
+            self._fed_s = until_s
+            return []
+        if until_s - from_s > MOST_AT_ONCE_S:
+            return []
+        history = self._source.history
+        rows: dict[float, dict[str, Value]] = {}
+        for key in history.keys:
+            times, values = history.samples(key, from_s, until_s)
+            for index in np.flatnonzero(times > from_s).tolist():
+                rows.setdefault(float(times[index]), {})[key] = float(values[index])
+        return [Update(time_s, rows[time_s]) for time_s in sorted(rows)]
+
+
+def _items(now: Snapshot, channel: str) -> list[Item]:
+    """Checks to choose from: the next one, then the measured ones, then the rest."""
+    ranked = [cause for cause in now.causes if cause.channel == channel]
+    proposed: list[Check] = [cause.next_check for cause in ranked if cause.next_check is not None]
+    count = len(now.channels)
+    names = list(dict.fromkeys(check.name for check in proposed if check.name in CATALOGUE))
+    items = [
+        Item(CATALOGUE[name], _measures(name, count), place == 0)
+        for place, name in enumerate(names)
+    ]
+    taken = {item.measured.name for item in items if item.measured is not None}
+    for one in GUIDED:
+        if one.name not in taken and one.needs_channels <= count:
+            form = CATALOGUE.get(one.serves[0])
+            known = form if form is not None and form.name not in names else None
+            items.append(Item(known, one))
+            names += [known.name] if known is not None else []
+    rest = [form for name, form in CATALOGUE.items() if name not in names]
+    items += [Item(form, None) for form in rest if form.needs_channels <= count]
+    return items
+
+
+def _measures(name: str, channels: int) -> Guided | None:
+    one = guided(name)
+    return one if one is not None and one.needs_channels <= channels else None
+
+
+def _is_named(item: Item, names: list[str]) -> bool:
+    is_form = item.form is not None and item.form.name in names
+    return is_form or (item.measured is not None and item.measured.name in names)
+
+
+def open_guide(source: Source, now: Snapshot, channel: str, check: str = "") -> Guide:
+    """A guide on the channel in focus, or on the one with the likeliest cause."""
+    with_causes = [cause.channel for cause in now.causes if cause.next_check is not None]
+    heard = [health.channel for health in now.channels]
+    if with_causes and channel not in with_causes and with_causes[0] in heard:
+        channel = with_causes[0]
+    return Guide(source, now, channel, check)
+
+
+def number_in(text: str) -> float | None:
+    """A number as people type it, with a point or a comma, a unit after it or not."""
+    word = text.strip().replace(",", ".").split(" ")[0].rstrip("Ωm")
+    try:
+        number = float(word)
+    except ValueError:
+        return None
+    return number if abs(number) < 1e9 else None
