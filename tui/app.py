@@ -243,12 +243,12 @@ class OhmvigilApp(App[None]):
             self.state.scroll = max(self.state.scroll + step, 0)
         elif self.state.view is ViewName.OVERVIEW:
             self.state.cycle(self._now, 1 if step > 0 else -1)
+        elif self.state.view is ViewName.CHECK and self.state.guide is not None:
+            self.state.guide.choose(1 if step > 0 else -1)
         elif self.state.view is ViewName.EVENTS:
             select(self.state, filtered(self._now, self.state.words), step)
         else:
             self.state.scroll = max(self.state.scroll + step, 0)
-        elif self.state.view is ViewName.CHECK and self.state.guide is not None:
-            self.state.guide.choose(1 if step > 0 else -1)
         self.repaint()
 
     def action_channel(self) -> None:
@@ -267,10 +267,6 @@ class OhmvigilApp(App[None]):
             self.source.acknowledge(event.id)
             self.tell(f"{event.kind} of {hms(event.start_s)} is marked as seen")
 
-    # -- words typed by the person --
-
-    def action_filter(self) -> None:
-        self.action_show(ViewName.EVENTS)
     # -- checks and trials --
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
@@ -326,6 +322,10 @@ class OhmvigilApp(App[None]):
         self.source.note(text, at_s, TRIAL, facts)
         self.tell(f"a trial starts at {hms(at_s)}: 6 shows it")
 
+    # -- words typed by the person --
+
+    def action_filter(self) -> None:
+        self.action_show(ViewName.EVENTS)
         self._open_input("filter", "filter: words that an event must hold", self.state.words)
 
     def action_note(self) -> None:
@@ -362,10 +362,6 @@ class OhmvigilApp(App[None]):
         if asked == "note" and text:
             self.source.note(text, at_s)
             self.tell(f"noted at {hms(at_s)}")
-        self.repaint()
-
-    def action_copy(self) -> None:
-        """Copy the selected event in its view, else the diagnosis."""
         elif asked == "trial" and text:
             self._start_trial(text, at_s)
         elif asked == "value" and self.state.guide is not None:
@@ -374,6 +370,10 @@ class OhmvigilApp(App[None]):
                 self.tell(f"'{text}' is no number")
             else:
                 self.state.guide.tell(number)
+        self.repaint()
+
+    def action_copy(self) -> None:
+        """Copy the selected event in its view, else the diagnosis."""
         event = chosen(self._frame()) if self.state.view is ViewName.EVENTS else None
         if event is not None:
             self.copy_to_clipboard("\n".join(text for text, _ in event_facts(event, self._frame())))

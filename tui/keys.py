@@ -10,7 +10,10 @@ _BUT_CHECK = tuple(view for view in ViewName if view is not ViewName.CHECK)
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """One binding. `keys` as the terminal library names them; `shown` as a person reads them."""
+    """One binding. `keys` as the terminal library names them; `shown` as a person reads them.
+
+    An empty `shown` is shown together with the key before it.
+    """
 
     id: str
     keys: str
@@ -114,15 +117,6 @@ KEYS = (
     ),
     Key("event.seen", "a", "a", "seen", "mark the event as seen", _LIST, brief="seen"),
     Key("event.filter", "slash", "/", "filter", "filter events by words", brief="filter"),
-    Key("note.add", "m", "m", "note", "note at cursor, or now", brief="note"),
-    Key("copy", "y", "y", "copy", "copy event or diagnosis"),
-    Key("help", "question_mark,f1", "? F1", "help", "this help", brief="help"),
-    Key("palette", "ctrl+p", "ctrl+p", "command_palette", "find a command by name"),
-    Key("quit", "q,ctrl+q,ctrl+c", "q", "quit", "quit", brief="quit"),
-)
-
-
-def keys_of(view: ViewName, replaying: bool) -> list[Key]:
     Key(
         "check.open",
         "e",
@@ -133,6 +127,19 @@ def keys_of(view: ViewName, replaying: bool) -> list[Key]:
         brief="examine",
     ),
     Key("trial.start", "T", "T", "trial", "start a trial: what was changed", brief=""),
+    Key("note.add", "m", "m", "note", "note at cursor, or now", brief="note"),
+    Key("copy", "y", "y", "copy", "copy event or diagnosis"),
+    Key("help", "question_mark,f1", "? F1", "help", "this help", brief="help"),
+    Key("palette", "ctrl+p", "ctrl+p", "command_palette", "find a command by name"),
+    Key("quit", "q,ctrl+q,ctrl+c", "q", "quit", "quit", brief="quit"),
+)
+
+
+CHECK_ACTIONS = frozenset(key.action.partition("(")[0] for key in KEYS if key.views == _CHECK)
+"""Actions that mean something only while a check is shown."""
+
+
+def keys_of(view: ViewName, replaying: bool) -> list[Key]:
     """Keys that mean something in a view."""
     return [
         key for key in KEYS if view in key.views and (key.replay is None or key.replay is replaying)
@@ -141,15 +148,11 @@ def keys_of(view: ViewName, replaying: bool) -> list[Key]:
 
 def brief_keys(view: ViewName, replaying: bool) -> list[Key]:
     """Keys of the last line: the views, then what belongs to this one, then the rest."""
-CHECK_ACTIONS = frozenset(key.action.partition("(")[0] for key in KEYS if key.views == _CHECK)
-"""Actions that mean something only while a check is shown."""
-
-
     keys = [key for key in keys_of(view, replaying) if key.brief]
+    if view not in (ViewName.DIAGNOSIS, ViewName.TRIALS):
+        keys = [key for key in keys if key.id != "check.open"]
     if view is not ViewName.EVENTS:
         keys = [key for key in keys if key.id != "event.filter"]
     else:
         keys = [key for key in keys if not key.id.startswith(("time.", "event.previous"))]
     return sorted(keys, key=lambda key: (not key.id.startswith("view."), key.views == EVERYWHERE))
-    if view not in (ViewName.DIAGNOSIS, ViewName.TRIALS):
-        keys = [key for key in keys if key.id != "check.open"]
