@@ -85,6 +85,11 @@ class Recording:
         return self._end("SELECT last_s FROM sample_blocks ORDER BY id DESC LIMIT 1")
 
     @property
+    def is_closed(self) -> bool:
+        """Whether its writer has closed it, as of now."""
+        return bool(self._query("SELECT 1 FROM about WHERE name = 'ended_wall_s'"))
+
+    @property
     def duration_s(self) -> float:
         """Last time less first time."""
         return (self.last_s or 0.0) - (self.first_s or 0.0)
@@ -151,22 +156,30 @@ class Recording:
 
     def rollup(self, key: str) -> RollUp:
         """A key's roll-up; stretches that the writer had not closed come from the samples."""
+        return self._rolled_up(key).get(key, RollUp(*np.empty((5, 0))))
+
+    def rollups(self) -> dict[str, RollUp]:
+        """Every key's roll-up in one pass: the whole recording at a glance."""
+        return self._rolled_up()
+
+    def _rolled_up(self, key: str | None = None) -> dict[str, RollUp]:
         self._read_keys()
         ids = {name: number for number, name in self._names.items()}
-        number = ids.get(key, 0)
-        rows = [
-            cells[1:2] + cells[3:] for cells in self._rows("roll_ups", f"AND key_id = {number}")
-        ]
+        rows: dict[str, list[tuple[float, ...]]] = {}
+        more = "" if key is None else f"AND key_id = {ids.get(key, 0)}"
+        for cells in self._rows("roll_ups", more):
+            rows.setdefault(self._name(cells[2]), []).append(cells[1:2] + cells[3:])
         newest = self._query("SELECT start_s FROM roll_ups ORDER BY id DESC LIMIT 1")
         after_s = newest[0][0] + ROLL_UP_S if newest else -np.inf
         open_ones = RollUps()
+        stretches = []
         for batch in self.batches(start_s=after_s):
             inside = int(np.searchsorted(batch.time_s, after_s))
-            closed = open_ones.add(batch.cut(inside, len(batch)))
-            rows += [_cells(stretch) for stretch in closed if stretch.key == key]
-        rows += [_cells(stretch) for stretch in open_ones.finish() if stretch.key == key]
-        table = np.array(rows, dtype=np.float64).reshape(-1, 5)
-        return RollUp(*table.T)
+            stretches += open_ones.add(batch.cut(inside, len(batch)))
+        for stretch in stretches + open_ones.finish():
+            if key in (None, stretch.key):
+                rows.setdefault(stretch.key, []).append(_cells(stretch))
+        return {name: RollUp(*np.array(found, dtype=np.float64).T) for name, found in rows.items()}
 
     # -- rows --
 

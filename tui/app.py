@@ -201,6 +201,10 @@ class OhmvigilApp(App[None]):
         self._navigator.step(self._now, sign, self.size.width - GUTTER)
         self.repaint()
 
+    def action_jump_by(self, seconds: float) -> None:
+        self._navigator.jump(self._now, seconds)
+        self.repaint()
+
     def action_zoom(self, steps: int) -> None:
         self.state.window = self.state.window.zoomed(steps)
         self.repaint()

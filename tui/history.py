@@ -1,6 +1,8 @@
 """Recent samples of every key, held for the chart and reduced to columns on demand."""
 
 import threading
+from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +17,10 @@ GAP_IN_SPACINGS = 8.0
 
 USUAL_OF = 64
 """Newest updates from which the usual spacing is taken."""
+
+
+OUTLINE_POINTS = 11
+"""Moments in a stretch of an outline at which the host counts as heard, its ends included."""
 
 
 class _Track:
@@ -43,6 +49,20 @@ class _Track:
             self.size -= first
 
 
+@dataclass(frozen=True, slots=True)
+class Coarse:
+    """A key at a glance: its lowest and highest values in stretches of time, and the means.
+
+    time_s    shape (2 n,), rising: each stretch has a point for its low and one for its high
+    value     shape (2 n,)
+    mean      shape (n,), of each stretch
+    """
+
+    time_s: Floats
+    value: Floats
+    mean: Floats
+
+
 class History:
     """Samples by key. One thread appends, another reads; both may call at any time.
 
@@ -57,18 +77,41 @@ class History:
         self._heard = _Track()
         self._first_s = np.nan
         self._last_s = np.nan
+        self._coarse: Mapping[str, Coarse] = {}
+        self._coarse_s: Floats = np.empty(0)
+
+    def outline(self, coarse: Mapping[str, Coarse]) -> None:
+        """What a log holds at a glance, shown where its samples have not been appended yet."""
+        with self._lock:
+            self._coarse = dict(coarse)
+            # Points within a stretch are so near that none is a gap.
+            times = [
+                np.linspace(item.time_s[::2], item.time_s[1::2], OUTLINE_POINTS).ravel()
+                for item in coarse.values()
+            ]
+            self._coarse_s = np.unique(np.concatenate(times)) if times else np.empty(0)
 
     @property
     def span_s(self) -> tuple[float, float]:
         """First and last time held; NaN when empty."""
         with self._lock:
-            return float(self._first_s), float(self._last_s)
+            ends = self._coarse_s[[0, -1]] if len(self._coarse_s) else np.full(2, np.nan)
+            return (
+                float(np.fmin(self._first_s, ends[0])),
+                float(np.fmax(self._last_s, ends[1])),
+            )
+
+    @property
+    def detailed_to_s(self) -> float:
+        """Up to when samples are held, not just an outline; NaN before the first."""
+        with self._lock:
+            return float(self._last_s)
 
     @property
     def keys(self) -> tuple[str, ...]:
         """Keys seen so far, in order of appearance."""
         with self._lock:
-            return tuple(self._tracks)
+            return tuple(dict.fromkeys((*self._tracks, *self._coarse)))
 
     def append(self, batch: Batch) -> None:
         """Add a batch's numbers."""
@@ -96,7 +139,7 @@ class History:
     def heard_s(self) -> tuple[float, float]:
         """First and last time at which the host said anything; NaN before that."""
         with self._lock:
-            times = self._heard.time_s[: self._heard.size]
+            times = self._all_heard()
             return (float(times[0]), float(times[-1])) if len(times) else (np.nan, np.nan)
 
     @property
@@ -113,11 +156,12 @@ class History:
         against the usual spacing of updates in that stretch. A gap that lasts ends at `now_s`.
         """
         with self._lock:
-            times = self._heard.time_s[: self._heard.size]
+            times = self._all_heard()
+            held = len(times)
             first = max(int(np.searchsorted(times, start_s)) - 1, 0)
             last = int(np.searchsorted(times, end_s, side="right")) + 1
             times = times[first:last].copy()
-            is_newest = last > self._heard.size
+            is_newest = last > held
         if not len(times):
             return np.empty((0, 2))
         if is_newest:
@@ -128,6 +172,10 @@ class History:
     def last(self, key: str, time_s: float) -> float | None:
         """Value that held at a time; None before the first."""
         with self._lock:
+            coarse = self._coarse.get(key)
+            if coarse is not None and not time_s <= self._last_s:
+                at = int(np.searchsorted(coarse.time_s, time_s, side="right"))
+                return float(coarse.mean[max(at - 1, 0) // 2])
             track = self._tracks.get(key)
             if track is None:
                 return None
@@ -141,13 +189,48 @@ class History:
         only changes.
         """
         with self._lock:
-            track = self._tracks.get(key)
-            if track is None:
-                return np.empty(0), np.empty(0)
-            times = track.time_s[: track.size]
+            times, values = self._all_of(key, end_s)
             first = max(int(np.searchsorted(times, start_s)) - 1, 0)
             last = int(np.searchsorted(times, end_s, side="right"))
-            return times[first:last].copy(), track.value[first:last].copy()
+            return times[first:last].copy(), values[first:last].copy()
+
+    def beside(self, time_s: float, step: int) -> float | None:
+        """Time of the next (step 1) or the last (−1) thing the host said, seen from a time."""
+        with self._lock:
+            times = self._all_heard()
+            if step > 0:
+                at = int(np.searchsorted(times, time_s, side="right"))
+            else:
+                at = int(np.searchsorted(times, time_s)) - 1
+            return float(times[at]) if 0 <= at < len(times) else None
+
+    def _all_heard(self) -> Floats:
+        """When the host said anything, shape (n,); from the outline where there is no more."""
+        times = self._heard.time_s[: self._heard.size]
+        if not len(self._coarse_s):
+            return times
+        return np.concatenate([times, self._coarse_s[self._beyond(self._coarse_s) :]])
+
+    def _all_of(self, key: str, end_s: float) -> tuple[Floats, Floats]:
+        """A key's times and values; from the outline where there is no more."""
+        track = self._tracks.get(key)
+        size = 0 if track is None else track.size
+        times = np.empty(0) if track is None else track.time_s[:size]
+        values = np.empty(0) if track is None else track.value[:size]
+        coarse = self._coarse.get(key)
+        if coarse is None or end_s <= self._last_s:
+            return times, values
+        first = self._beyond(coarse.time_s)
+        return (
+            np.concatenate([times, coarse.time_s[first:]]),
+            np.concatenate([values, coarse.value[first:]]),
+        )
+
+    def _beyond(self, time_s: Floats) -> int:
+        """First index of what lies after the newest sample."""
+        if np.isnan(self._last_s):
+            return 0
+        return int(np.searchsorted(time_s, self._last_s, side="right"))
 
     def columns(self, key: str, start_s: float, end_s: float, count: int) -> tuple[Floats, Floats]:
         """Lowest and highest value in each of `count` equal columns, shape (count,) each.

@@ -51,8 +51,17 @@ class Navigator:
             self._move(self._state.window.panned(part, self._first_s(now), now.now_s))
 
     def step(self, now: Snapshot, cells: float, plot_cells: int) -> None:
-        """Move the cursor by columns of a plot that is `plot_cells` wide."""
+        """Move the cursor by columns of a plot that is `plot_cells` wide; a replay, by updates."""
+        if now.play is not None:
+            at_s = self._source.history.beside(now.play.cursor_s, 1 if cells > 0 else -1)
+            if at_s is not None:
+                self._source.seek(at_s)
+            return
         seconds = cells * self._state.window.span_s / max(plot_cells, 1)
+        self.jump(now, seconds)
+
+    def jump(self, now: Snapshot, seconds: float) -> None:
+        """Move the cursor by some time."""
         if now.play is not None:
             self._source.seek(now.play.cursor_s + seconds)
         else:

@@ -1,14 +1,17 @@
 """A log behind the live screen's interface, with a time cursor.
 
-The whole log is judged first, in a thread, by the same watch as live; the screen opens
-at once and shows what has been read so far. The cursor then moves over the result:
-events that began later are not shown yet.
+The screen opens at once: a recording shows its roll-ups and the events that were recorded,
+until a thread has judged it all again by the same watch as live. The cursor moves over the
+result: events that began later are not shown yet, and causes are those of events so far. A
+recording that is still being written is followed until its writer closes it.
 """
 
 import threading
 import time
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from pathlib import Path
 from typing import TypeVar
 
 import msgspec
@@ -17,16 +20,25 @@ from detectors.diagnosis import diagnose, verdict
 from detectors.health import trust_of
 from recordings.cut import starts_of
 from recordings.logs import Log
+from recordings.notes import Note as LoggedNote
+from recordings.reader import Recording
 from shared.chain import Chain
 from shared.errors import BadInput
 from shared.events import Event, RankedCause, Verdict
 from shared.health import ChannelHealth
+from shared.updates import Batch
 from shared.words import HostState, Severity
 from tui.answers import answers_in
 from tui.history import History
+from tui.outline import outline_of
 from tui.snapshot import LinkState, LinkView, Note, PlayView, RecordingView, Snapshot
 from tui.stretches import StretchWatch
 
+POLL_S = 0.5
+LIVE_WITHIN_S = 60.0
+"""A recording that was not closed is taken to be written still if it changed so lately."""
+MOST_EVENTS = 200
+"""With more events than this before the cursor, causes are those of the whole file."""
 GATES_EVERY_ROWS = 256
 """How finely the cursor can tell what a channel was doing."""
 
@@ -43,7 +55,13 @@ class Replay:
         self._watch = StretchWatch(self._chains, starts_of(log.meta))
         self._history = History(keep_s=None)
         self._lock = threading.Lock()
-        self._notes: list[Note] = [Note(note.time_s, note.text) for note in log.notes]
+        self._logged: tuple[LoggedNote, ...] = log.notes
+        self._own_notes: list[Note] = []
+        self._is_live = isinstance(log, Recording) and is_being_written(log)
+        self._heard_own_s = time.monotonic()
+        self._recorded: list[Event] = []
+        self._channel_names = log.channels
+        self._ranked: tuple[tuple[Event, ...], tuple[RankedCause, ...]] = ((), ())
         self._acknowledged: set[int] = set()
         self._causes: tuple[RankedCause, ...] = ()
         self._verdict = Verdict(severity=Severity.NOTICE, text="reading the file")
@@ -52,6 +70,7 @@ class Replay:
         self._serial = 0
         self._done = False
         self._stopping = False
+        self._wake = threading.Event()
         self._trouble = ""
         self._cursor_s: float | None = None
         self._moved_own_s = time.monotonic()
@@ -66,28 +85,38 @@ class Replay:
     def history(self) -> History:
         return self._history
 
+    @property
+    def is_judged(self) -> bool:
+        """Whether all that is in the file has been read and judged."""
+        with self._lock:
+            return self._done
+
     def snapshot(self) -> Snapshot:
         with self._lock:
             play = self._play_view()
             cursor = play.cursor_s
             events = tuple(
-                _as_of(event, cursor) for event in self._watch.events if event.start_s <= cursor
+                _as_of(event, cursor) for event in self._events() if event.start_s <= cursor
             )
             host = _last_before(self._states, cursor, HostState.UP)
+            causes, found = self._diagnosis(events, play)
+            state = LinkState.LIVE_FILE if self._is_live else LinkState.FILE
+            age_s = time.monotonic() - self._heard_own_s if self._is_live else 0.0
+            notes = [Note(note.time_s, note.text) for note in self._logged]
             return Snapshot(
                 serial=self._serial,
                 title=self._title,
                 now_s=cursor,
-                link=LinkView(LinkState.FILE, play.first_s, 0.0, self._trouble),
+                link=LinkView(state, play.first_s, age_s, self._trouble),
                 host=host,
                 recording=RecordingView(str(self._log.path), 0),
                 channels=self._channels(cursor, events, host),
                 events=events,
                 acknowledged=frozenset(self._acknowledged),
-                causes=self._causes,
+                causes=causes,
                 not_evaluated=self._watch.not_evaluated(),
-                verdict=self._verdict,
-                notes=tuple(self._notes),
+                verdict=found,
+                notes=(*notes, *self._own_notes),
                 play=play,
                 assumed=tuple(self._watch.assumed()),
                 chains=self._watch.chain_states(),
@@ -95,7 +124,7 @@ class Replay:
 
     def note(self, text: str, time_s: float) -> None:
         with self._lock:
-            self._notes.append(Note(time_s, text))
+            self._own_notes.append(Note(time_s, text))
             self._serial += 1
 
     def acknowledge(self, event_id: int) -> None:
@@ -106,44 +135,86 @@ class Replay:
     def seek(self, time_s: float) -> None:
         with self._lock:
             first_s, last_s = self._history.span_s
-            self._cursor_s = min(max(time_s, first_s), last_s)
+            # At the end the cursor goes along with what a writer adds.
+            self._cursor_s = None if time_s >= last_s else max(time_s, first_s)
             self._moved_own_s = time.monotonic()
             self._serial += 1
 
     def play(self, speed: float, paused: bool) -> None:
         with self._lock:
-            self._cursor_s = self._play_view().cursor_s
+            view = self._play_view()
+            self._cursor_s = None if view.cursor_s >= view.last_s else view.cursor_s
             self._moved_own_s = time.monotonic()
             self._speed, self._paused = speed, paused
             self._serial += 1
 
     def close(self) -> None:
         self._stopping = True
-        self._thread.join()
+        self._wake.set()
+        if self._thread.ident is not None:
+            self._thread.join()
         self._log.close()
 
     # -- the thread --
 
     def _read(self) -> None:
         try:
-            for batch in self._log.batches():
-                if self._stopping:
-                    return
-                for start in range(0, len(batch), GATES_EVERY_ROWS):
-                    part = batch.cut(start, start + GATES_EVERY_ROWS)
-                    with self._lock:
-                        self._history.append(part)
-                        self._watch.feed(part)
-                        for row, word in part.texts.get("host.state", ()):
-                            self._states.append((float(part.time_s[row]), HostState(word)))
-                        self._healths.append((self._watch.now_s, self._watch.health()))
-                        self._serial += 1
+            self._glance()
+            self._follow()
         except BadInput as error:
             self._trouble = str(error)
         with self._lock:
             self._watch.finish()
+            self._is_live = False
+        self._judge()
+
+    def _glance(self) -> None:
+        """Roll-ups and events as they were recorded, so that there is something to see."""
+        if not isinstance(self._log, Recording):
+            return
+        recorded: list[Event] = []
+        # Damage there is no reason to leave the samples unread.
+        with suppress(BadInput):
+            recorded = self._log.events()
+            self._history.outline(outline_of(self._log))
+        with self._lock:
+            self._recorded = recorded
+            self._serial += 1
+
+    def _follow(self) -> None:
+        """Read to the end; of a live file, whatever comes until it is closed."""
+        log = self._log
+        while not self._stopping:
+            # Asked first: what is stored together with the end is read below.
+            is_closed = not isinstance(log, Recording) or log.is_closed
+            for batch in log.fresh() if isinstance(log, Recording) else log.batches():
+                if self._stopping:
+                    return
+                self._take(batch)
+            if not self._is_live or is_closed:
+                return
+            with self._lock:
+                self._logged = log.notes
+            self._judge()
+            self._wake.wait(POLL_S)
+
+    def _take(self, batch: Batch) -> None:
+        for start in range(0, len(batch), GATES_EVERY_ROWS):
+            part = batch.cut(start, start + GATES_EVERY_ROWS)
+            with self._lock:
+                self._history.append(part)
+                self._watch.feed(part)
+                for row, word in part.texts.get("host.state", ()):
+                    self._states.append((float(part.time_s[row]), HostState(word)))
+                self._healths.append((self._watch.now_s, self._watch.health()))
+                self._heard_own_s = time.monotonic()
+                self._serial += 1
+
+    def _judge(self) -> None:
+        """Causes and verdict of all that has been read."""
+        with self._lock:
             first_s, last_s = self._history.span_s
-            answers, _ = answers_in(self._log.notes)
+            answers, _ = answers_in(self._logged)
             self._causes = diagnose(self._watch.events, self._chains, answers)
             self._verdict = verdict(
                 self._watch.events,
@@ -155,18 +226,44 @@ class Replay:
             self._done = True
             self._serial += 1
 
+    def _events(self) -> list[Event]:
+        """Those that were judged here; until then those that the recording holds."""
+        return self._watch.events if self._done or not self._recorded else self._recorded
+
+    def _diagnosis(
+        self, events: tuple[Event, ...], play: PlayView
+    ) -> tuple[tuple[RankedCause, ...], Verdict]:
+        """Causes and verdict as of the cursor, or of the whole file where that says so."""
+        if self._done and play.cursor_s >= play.last_s:
+            return self._causes, self._verdict
+        if not self._done and not self._recorded:
+            return self._causes, self._verdict
+        if len(events) > MOST_EVENTS:
+            words = f"in the whole file: {self._verdict.text}"
+            return self._causes, Verdict(severity=self._verdict.severity, text=words)
+        if events != self._ranked[0]:
+            answers, _ = answers_in([n for n in self._logged if n.time_s <= play.cursor_s])
+            self._ranked = (events, diagnose(events, self._chains, answers))
+        causes = self._ranked[1]
+        found = verdict(
+            events,
+            causes,
+            span_s=play.cursor_s - play.first_s,
+            channels=len(self._channel_names),
+            not_evaluated=self._watch.not_evaluated(),
+        )
+        if self._done:
+            return causes, found
+        return causes, Verdict(severity=found.severity, text=f"as recorded: {found.text}")
+
     def _channels(
         self, cursor: float, events: Sequence[Event], host: HostState
     ) -> tuple[ChannelHealth, ...]:
         """Channels as they stood at the cursor."""
-        return (
-            tuple(
-                self._channel(health, cursor, events, host)
-                for health in _last_before(self._healths, cursor, self._healths[0][1])
-            )
-            if self._healths
-            else ()
-        )
+        if not self._healths:
+            return ()
+        healths = _last_before(self._healths, cursor, self._healths[0][1])
+        return tuple(self._channel(health, cursor, events, host) for health in healths)
 
     def _channel(
         self, health: ChannelHealth, cursor: float, events: Sequence[Event], host: HostState
@@ -193,8 +290,19 @@ class Replay:
         cursor = last_s if self._cursor_s is None else self._cursor_s
         if not self._paused:
             cursor += (time.monotonic() - self._moved_own_s) * self._speed
-        starts = tuple(e.start_s for e in self._watch.events if e.absorbed_by is None)
+        starts = tuple(e.start_s for e in self._events() if e.absorbed_by is None)
         return PlayView(min(cursor, last_s), first_s, last_s, self._speed, self._paused, starts)
+
+
+def is_being_written(recording: Recording) -> bool:
+    """Whether a recording was not closed and has changed in the last minute."""
+    if recording.is_closed:
+        return False
+    changed_s = 0.0
+    for suffix in ("", "-wal"):
+        with suppress(OSError):
+            changed_s = max(changed_s, Path(f"{recording.path}{suffix}").stat().st_mtime)
+    return time.time() - changed_s < LIVE_WITHIN_S
 
 
 def _as_of(event: Event, cursor_s: float) -> Event:

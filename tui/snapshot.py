@@ -23,6 +23,8 @@ class LinkState(StrEnum):
     ENDED = "ended"
     FILE = "file"
     """No link: a recording is being replayed."""
+    LIVE_FILE = "live file"
+    """No link of ours: a recording is replayed that another program is still writing."""
 
 
 @dataclass(frozen=True, slots=True)

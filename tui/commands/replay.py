@@ -3,6 +3,7 @@
 import argparse
 
 from recordings.logs import open_log
+from recordings.reader import Recording
 from tui.chains import chains_from
 from tui.replay import Replay
 from tui.terminal import needs_terminal, run_screen
@@ -17,9 +18,11 @@ def run(options: argparse.Namespace) -> int:
     except BaseException:
         log.close()
         raise
+    # A plain log tells its length only once it has been read through.
+    span_s = log.duration_s if isinstance(log, Recording) and log.duration_s > 0.0 else None
     source.start()
     try:
-        run_screen(source, options)
+        run_screen(source, options, span_s=span_s)
     finally:
         source.close()
     return 0

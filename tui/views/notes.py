@@ -13,8 +13,9 @@ LABEL = 11
 def paint_notes(board: Board, area: Rect, frame: Frame) -> None:
     now = frame.now
     lines = [Line("watching", now.title)]
-    if now.link.state is LinkState.FILE:
-        lines.append(Line("file", now.recording.path))
+    if now.link.state in (LinkState.FILE, LinkState.LIVE_FILE):
+        written = ", still being written" if now.link.state is LinkState.LIVE_FILE else ""
+        lines.append(Line("file", f"{now.recording.path}{written}"))
     else:
         why = f": {now.link.why}" if now.link.why else ""
         lines.append(Line("link", f"{now.link.state} since {hms(now.link.since_s)}{why}"))

@@ -49,6 +49,8 @@ def _link(now: Snapshot) -> Part:
     link = now.link
     if link.state is LinkState.FILE:
         return ("file unreadable", Ink.ALARM) if link.why else ("file", Ink.PLAIN)
+    if link.state is LinkState.LIVE_FILE:
+        return "live file", Ink.PLAIN
     if link.state is LinkState.OPEN:
         dropped = f", {link.dropped} dropped" if link.dropped else ""
         return f"link open{dropped}", Ink.DOUBTFUL if dropped else Ink.PLAIN
@@ -73,7 +75,7 @@ def _host(now: Snapshot) -> Part:
 
 def _recording(now: Snapshot) -> list[Part]:
     recording = now.recording
-    if now.link.state is LinkState.FILE:
+    if now.link.state in (LinkState.FILE, LinkState.LIVE_FILE):
         return []
     if recording.trouble:
         return [(f"REC FAILS: {recording.trouble}", Ink.ALARM)]
