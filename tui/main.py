@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 from typing import NoReturn
 
 import tui.budget
+import tui.learn
 import tui.notify_options
 import tui.record_options
 from shared.errors import BadInput
@@ -88,6 +89,11 @@ def parser() -> argparse.ArgumentParser:
         "host", metavar="HOST", help="an address (ws:, wss:, unix:, tcp:) or a profile"
     )
     watch.add_argument("--no-record", action="store_true", help="keep no recording")
+    watch.add_argument(
+        "--check",
+        action="store_true",
+        help="say in ten seconds which names gave values",
+    )
     _recording_options(watch, "by default in the recordings folder")
     _screen_options(watch)
 
@@ -122,6 +128,9 @@ def parser() -> argparse.ArgumentParser:
         help="one machine's nights, in order: trials go on over them",
     )
 
+    tui.learn.add_arguments(
+        add("learn", "drafts a profile of a host whose names are not known yet", tui.learn.EXAMPLE)
+    )
     tui.budget.add_arguments(
         add("budget", "what a sensor chain can and cannot measure", tui.budget.EXAMPLE)
     )

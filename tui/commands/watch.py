@@ -6,6 +6,7 @@ from tui.hangup import HangUp
 from tui.hosts import profile_for
 from tui.longrun import open_rolling
 from tui.pipeline import Live
+from tui.profilecheck import run_check
 from tui.terminal import needs_terminal, run_screen
 
 FIRST_WORD_S = 15.0
@@ -15,6 +16,8 @@ FIRST_WORD_S = 15.0
 def run(options: argparse.Namespace) -> int:
     """Open the screen on a host until it is left."""
     profile, title = profile_for(options.host)
+    if options.check:
+        return run_check(profile, title)
     needs_terminal("watch", f"ohmvigil record {options.host}")
     recorder = None if options.no_record else open_rolling(options.output, profile, title)
     live = Live(profile, title, recorder)
