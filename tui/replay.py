@@ -12,12 +12,13 @@ from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import msgspec
 
 from detectors.diagnosis import diagnose, verdict
 from detectors.health import trust_of
+from detectors.trials import KindTrial
 from recordings.cut import starts_of
 from recordings.logs import Log
 from recordings.notes import Note as LoggedNote
@@ -31,6 +32,7 @@ from shared.words import HostState, Severity
 from tui.answers import answers_in
 from tui.history import History
 from tui.outline import outline_of
+from tui.repairs import told, trials_of
 from tui.snapshot import LinkState, LinkView, Note, PlayView, RecordingView, Snapshot
 from tui.stretches import StretchWatch
 
@@ -56,7 +58,7 @@ class Replay:
         self._history = History(keep_s=None)
         self._lock = threading.Lock()
         self._logged: tuple[LoggedNote, ...] = log.notes
-        self._own_notes: list[Note] = []
+        self._own_notes: list[LoggedNote] = []
         self._is_live = isinstance(log, Recording) and is_being_written(log)
         self._heard_own_s = time.monotonic()
         self._recorded: list[Event] = []
@@ -64,6 +66,7 @@ class Replay:
         self._ranked: tuple[tuple[Event, ...], tuple[RankedCause, ...]] = ((), ())
         self._acknowledged: set[int] = set()
         self._causes: tuple[RankedCause, ...] = ()
+        self._trials: tuple[KindTrial, ...] = ()
         self._verdict = Verdict(severity=Severity.NOTICE, text="reading the file")
         self._healths: list[tuple[float, tuple[ChannelHealth, ...]]] = []
         self._states: list[tuple[float, HostState]] = []
@@ -102,7 +105,7 @@ class Replay:
             causes, found = self._diagnosis(events, play)
             state = LinkState.LIVE_FILE if self._is_live else LinkState.FILE
             age_s = time.monotonic() - self._heard_own_s if self._is_live else 0.0
-            notes = [Note(note.time_s, note.text) for note in self._logged]
+            notes = [Note(note.time_s, note.text, note.kind, note.facts) for note in self._notes()]
             return Snapshot(
                 serial=self._serial,
                 title=self._title,
@@ -116,16 +119,28 @@ class Replay:
                 causes=causes,
                 not_evaluated=self._watch.not_evaluated(),
                 verdict=found,
-                notes=(*notes, *self._own_notes),
+                notes=tuple(notes),
                 play=play,
                 assumed=tuple(self._watch.assumed()),
                 chains=self._watch.chain_states(),
+                trials=self._trials,
             )
 
-    def note(self, text: str, time_s: float) -> None:
+    @property
+    def chains(self) -> Mapping[str, Chain]:
+        return self._chains
+
+    def note(
+        self, text: str, time_s: float, kind: str = "note", facts: Mapping[str, Any] | None = None
+    ) -> None:
+        """For this screen only: the file stays as it is (`ohmvigil note` adds to it)."""
         with self._lock:
-            self._own_notes.append(Note(time_s, text))
+            self._own_notes.append(LoggedNote(time_s, text, kind, dict(facts or {})))
             self._serial += 1
+            self._ranked = ((), ())
+            is_judged = self._done
+        if kind != "note" and is_judged:
+            self._judge()
 
     def acknowledge(self, event_id: int) -> None:
         with self._lock:
@@ -214,8 +229,10 @@ class Replay:
         """Causes and verdict of all that has been read."""
         with self._lock:
             first_s, last_s = self._history.span_s
-            answers, _ = answers_in(self._logged)
-            self._causes = diagnose(self._watch.events, self._chains, answers)
+            answers, _ = answers_in(self._notes())
+            self._trials = trials_of(self._watch.usage(), self._notes())
+            tried = told(self._trials, answers)
+            self._causes = diagnose(self._watch.events, self._chains, answers, tried)
             self._verdict = verdict(
                 self._watch.events,
                 self._causes,
@@ -225,6 +242,9 @@ class Replay:
             )
             self._done = True
             self._serial += 1
+
+    def _notes(self) -> tuple[LoggedNote, ...]:
+        return (*self._logged, *self._own_notes)
 
     def _events(self) -> list[Event]:
         """Those that were judged here; until then those that the recording holds."""
@@ -242,7 +262,7 @@ class Replay:
             words = f"in the whole file: {self._verdict.text}"
             return self._causes, Verdict(severity=self._verdict.severity, text=words)
         if events != self._ranked[0]:
-            answers, _ = answers_in([n for n in self._logged if n.time_s <= play.cursor_s])
+            answers, _ = answers_in([n for n in self._notes() if n.time_s <= play.cursor_s])
             self._ranked = (events, diagnose(events, self._chains, answers))
         causes = self._ranked[1]
         found = verdict(
