@@ -11,6 +11,7 @@ from textual.binding import Binding, BindingType
 from textual.widgets import Input
 
 from shared.text import clean
+from shared.when import hms
 from tui.answers import TRIAL
 from tui.board import Board
 from tui.guide import Stage, number_in, open_guide
@@ -27,7 +28,6 @@ from tui.views.event_rows import event_facts
 from tui.views.events import chosen, select
 from tui.views.frame import Frame, glyphs_for
 from tui.views.overview import GUTTER, channel_at, layout
-from tui.when import hms
 
 FRAME_S = 0.25
 MESSAGE_S = 4.0

@@ -5,6 +5,7 @@ from numpy.typing import NDArray
 
 from shared.events import Event
 from shared.health import Trust
+from shared.when import hms
 from shared.words import EVERY_CHANNEL
 from tui import raster
 from tui.board import BAND, Board, Ink, Rect
@@ -13,7 +14,6 @@ from tui.picture import Picture
 from tui.raster import Flags, Grid
 from tui.ribbon import LEVELS, NO_DATA, Levels, worst_per_cell
 from tui.snapshot import Note
-from tui.when import hms
 
 LABEL_CELLS = 6
 TICK_CELLS = 12

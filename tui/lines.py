@@ -6,8 +6,8 @@ from typing import Any
 import msgspec
 
 from shared.events import Event, RankedCause, Verdict
+from shared.when import spelt, tenths
 from shared.words import EVERY_CHANNEL, Severity
-from tui.when import spelt, tenths
 
 CAUSES_SHOWN = 3
 """Causes a channel in text; JSON gives all that are listed."""

@@ -3,11 +3,11 @@
 import math
 
 from shared.events import Event
+from shared.when import hms
 from tui.glyphs import channel_word
 from tui.raster import COLUMN_DOTS
 from tui.snapshot import Snapshot, Source
 from tui.state import ScreenState, standing
-from tui.when import hms
 from tui.window import PAN_PART, Window
 
 SPEEDS = (0.25, 1000.0)

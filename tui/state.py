@@ -5,10 +5,10 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from shared.events import Event
+from shared.when import hms
 from tui.guide import Guide
 from tui.scale import Axis
 from tui.snapshot import Snapshot
-from tui.when import hms
 from tui.window import LEAD_PART, Window
 
 

@@ -6,9 +6,10 @@ Probabilities of outcomes are judgement, to be calibrated on simulated cases.
 from detectors.diagnosis.checkform import CheckForm, Outcome, Risk
 from shared.words import Cause
 
-OFF = "Switch the machine off, pull its plug and let it cool before you touch anything."
-MAINS = "Mains wiring only by someone licensed for it and by the local code."
-LOW_VOLTAGE = f"Touch the sensor's low-voltage side only. {MAINS}"
+OFF = "Power off and unplug before you touch wiring; let it cool."
+MAINS = "Mains: only someone licensed, by the local code."
+LOW_VOLTAGE = f"Touch low voltage only. {MAINS}"
+"""A whole caution fits three lines of a screen of 80 columns: see the tests."""
 
 GONE_FEWER_SAME = (
     Outcome("gone", "the fault is gone"),
@@ -24,7 +25,7 @@ _WIRING = (
         effort_min=5,
         tools="none",
         risk=Risk.TOUCH,
-        caution=f"Heaters and motors off, machine cold; stay clear of moving parts. {LOW_VOLTAGE}",
+        caution=f"Heaters and motors off, all cold; keep clear of moving parts. {LOW_VOLTAGE}",
         outcomes=(
             Outcome("breaks-at-an-end", "it jumps when you touch a plug or terminal"),
             Outcome("breaks-in-the-cable", "it jumps when you bend the cable"),
@@ -87,8 +88,8 @@ _WIRING = (
         effort_min=15,
         tools="small screwdriver",
         risk=Risk.TOUCH,
-        caution=f"{OFF} Heat nothing while inputs are exchanged: heaters would follow the "
-        f"wrong sensor. {LOW_VOLTAGE}",
+        caution=f"{OFF} No heat while inputs are exchanged: it would follow the wrong sensor. "
+        f"{LOW_VOLTAGE}",
         outcomes=(
             Outcome("goes-with-the-cable", "the fault goes with sensor and cable"),
             Outcome("stays-with-the-board", "the fault stays with the board"),
@@ -386,7 +387,7 @@ _SYSTEM = (
         effort_min=12,
         tools="multimeter",
         risk=Risk.HEAT_OR_MAINS,
-        caution="Machine on: probe low-voltage terminals only, with insulated tips, one hand. "
+        caution="Machine on: probe low-voltage terminals only, insulated tips, one hand. "
         f"Never open the mains supply. {MAINS}",
         outcomes=(
             Outcome("sags", "it sags, or is not what the board needs"),

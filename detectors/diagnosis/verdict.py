@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from detectors.diagnosis.table import words_of
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
+from shared.when import spelt
 from shared.words import EVERY_CHANNEL, Cause, Severity
 
 SURE = 0.5
@@ -85,7 +86,7 @@ def _nothing(
         return "nothing to judge: no channel gave a reading"
     text = "no fault found"
     if span_s is not None:
-        text += f" in {span(span_s)}"
+        text += f" in {spelt(span_s)}"
     if channels is not None:
         text += f" of {channels} channel{'' if channels == 1 else 's'}"
     notices: dict[str, list[str]] = {}
@@ -102,18 +103,6 @@ def _nothing(
         more = f" and {len(shown) - 3} more" if len(shown) > 3 else ""
         text += f"; not evaluated: {', '.join(shown[:3])}{more}"
     return text
-
-
-def span(seconds: float) -> str:
-    """Length of a log in words: `12 h 3 min`, `4 min 10 s`, `8 s`."""
-    whole = round(seconds)
-    hours, rest = divmod(whole, 3600)
-    minutes, left = divmod(rest, 60)
-    if hours:
-        return f"{hours} h {minutes} min" if minutes else f"{hours} h"
-    if minutes:
-        return f"{minutes} min {left} s" if left else f"{minutes} min"
-    return f"{left} s"
 
 
 def _place(channel: str, cause: Cause | None = None) -> str:

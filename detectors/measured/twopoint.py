@@ -26,8 +26,8 @@ class TwoPointCheck(Measured):
     title = "two known points"
     check = "fixed-resistor"
     caution = (
-        f"{OFF} Only a sensor that is made for water may go into it; heaters stay unplugged. "
-        f"Boiling water scalds. {LOW_VOLTAGE}"
+        f"{OFF} Only a sensor made for water goes in; it scalds. Heaters stay unplugged. "
+        f"{LOW_VOLTAGE}"
     )
 
     def __init__(self, channel: str, bench: Bench) -> None:

@@ -13,6 +13,7 @@ from recordings.logs import Log, open_log
 from shared.chain import Chain
 from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
+from shared.when import spelt
 from tui.answers import answers_in
 from tui.chain_lines import chain_lines, chain_record
 from tui.chains import chains_from
@@ -30,7 +31,6 @@ from tui.lines import (
 from tui.output import say
 from tui.repairs import starts_in, told, trial_lines, trial_record
 from tui.stretches import StretchWatch
-from tui.when import spelt
 
 
 @dataclass(frozen=True, slots=True)

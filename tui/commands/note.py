@@ -6,9 +6,9 @@ from recordings.logs import open_log
 from recordings.notes import add_note
 from recordings.reader import Recording
 from shared.errors import BadInput
+from shared.when import tenths
 from tui.answers import ANSWER, TRIAL, check_answer
 from tui.output import say
-from tui.when import tenths
 
 
 def run(options: argparse.Namespace) -> int:

@@ -1,10 +1,10 @@
 """Events as rows of a list, and one event in full."""
 
 from shared.events import Event
+from shared.when import hms, short, spelt
 from tui.board import SELECTED, Board, Ink, Rect
 from tui.glyphs import SEVERITY_INK, SEVERITY_LETTER, channel_word
 from tui.views.frame import Frame
-from tui.when import hms, short, spelt
 
 TIME, CHANNEL, KIND, COUNT, LASTED = 8, 9, 18, 6, 5
 

@@ -1,11 +1,11 @@
 """View 4: notes, and what is known of the link and the recording."""
 
+from shared.when import hms
 from tui.board import Board, Ink, Rect
 from tui.snapshot import LinkState
 from tui.views.frame import Frame
 from tui.views.status import size
 from tui.views.text import Line, paint_lines
-from tui.when import hms
 
 LABEL = 11
 

@@ -6,6 +6,7 @@ from itertools import accumulate
 
 from shared.events import Event
 from shared.health import ChannelHealth, Trust
+from shared.when import hms, short, span_words
 from tui import chart
 from tui.board import Board, Ink, Rect, wrap
 from tui.glyphs import TRUST_INK, Glyphs
@@ -15,7 +16,6 @@ from tui.ribbon import LEVELS
 from tui.state import standing
 from tui.views.event_rows import paint_rows
 from tui.views.frame import Frame
-from tui.when import hms, short, span_words
 
 GUTTER = 31
 NAME, VALUE, WORD, SINCE = 8, 6, 8, 4

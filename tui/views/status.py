@@ -1,11 +1,11 @@
 """The first line: link, age of the data, host, recording, and what the time axis follows."""
 
 from shared.health import Trust
+from shared.when import hms, short
 from shared.words import HostState
 from tui.board import Board, Ink, Rect, shown_width
 from tui.snapshot import LinkState, Snapshot
 from tui.views.frame import Frame
-from tui.when import hms, short
 
 LEAST_TITLE = 20
 """A title that has to be cut to less than this is left out."""

@@ -1,6 +1,7 @@
 """Checks tell causes apart, say what to mind, and answers move the ranking."""
 
 from itertools import combinations
+from textwrap import wrap
 
 import numpy as np
 import pytest
@@ -54,6 +55,20 @@ def test_a_check_that_touches_hardware_says_what_to_mind() -> None:
             assert "local code" in form.caution, form.name
         if form.tools not in ("none", "") and form.risk > Risk.LOOK:
             assert form.caution, form.name
+
+
+def test_a_caution_is_read_whole_at_80_columns() -> None:
+    """Three lines beside a label of ten cells: what is cut off protects nobody."""
+    for form in CATALOGUE.values():
+        assert len(wrap(form.caution, 69)) <= 3, form.name
+
+
+def test_wiring_is_touched_only_switched_off_and_unplugged() -> None:
+    """Unless the check needs the machine on, and then it says what to keep clear of."""
+    for form in CATALOGUE.values():
+        if form.risk > Risk.LOOK and form.tools not in ("none", ""):
+            off = "Power off and unplug" in form.caution
+            assert off or "Heaters and motors off" in form.caution or "Machine on" in form.caution
 
 
 def test_where_two_causes_lead_the_check_tells_them_apart() -> None:

@@ -23,7 +23,7 @@ def test_what_was_not_evaluated_is_said() -> None:
     """Silence would claim more than was looked at."""
     blind = [NotEvaluated(kind=Kind.FROZEN, channel="bed", why="too quiet")]
     found = verdict([], [], span_s=90.0, channels=1, not_evaluated=blind)
-    assert found.text == "no fault found in 1 min 30 s of 1 channel; not evaluated: frozen on bed"
+    assert found.text == "no fault found in 90 s of 1 channel; not evaluated: frozen on bed"
 
 
 def test_a_log_without_a_reading_is_not_called_free_of_faults() -> None:
