@@ -202,6 +202,51 @@ def joined(parts: Sequence[Usage]) -> Usage:
     return Usage(spans, heat_ups, tuple(one for part in parts for one in part.occurrences))
 
 
+def without(usage: Usage, pauses: Sequence[tuple[float, float]]) -> Usage:
+    """The usage less some stretches, from…until: faults that somebody provoked prove nothing."""
+    if not pauses:
+        return usage
+    return Usage(
+        {
+            channel: tuple(part for span in spans for part in _outside(span, pauses))
+            for channel, spans in usage.spans.items()
+        },
+        {
+            channel: tuple(at_s for at_s in times if not is_within(at_s, pauses))
+            for channel, times in usage.heat_ups_s.items()
+        },
+        tuple(one for one in usage.occurrences if not is_within(one.at_s, pauses)),
+    )
+
+
+def is_within(at_s: float, pauses: Iterable[tuple[float, float]]) -> bool:
+    return any(from_s <= at_s <= until_s for from_s, until_s in pauses)
+
+
+def _outside(span: Span, pauses: Sequence[tuple[float, float]]) -> list[Span]:
+    """Parts of a span outside of the pauses, its time and way shared out evenly."""
+    parts = [(span.start_s, span.end_s)]
+    for from_s, until_s in pauses:
+        parts = [
+            piece
+            for start_s, end_s in parts
+            for piece in ((start_s, min(end_s, from_s)), (max(start_s, until_s), end_s))
+            if piece[1] > piece[0]
+        ]
+    whole = span.end_s - span.start_s
+    return [
+        Span(
+            start_s,
+            end_s,
+            span.gate,
+            span.moving,
+            span.seconds * (end_s - start_s) / whole,
+            span.metres * (end_s - start_s) / whole,
+        )
+        for start_s, end_s in parts
+    ]
+
+
 def _spread(event: Event) -> list[Occurrence]:
     end_s = event.start_s if event.end_s is None else event.end_s
     part_s = (end_s - event.start_s) / max(event.count, 1)

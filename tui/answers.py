@@ -10,6 +10,10 @@ from shared.text import clean
 
 ANSWER = "answer"
 """Kind of a note that answers a check; its facts are those of an `Answer`."""
+MEASURED = "measured"
+"""Kind of a note of what a measured check found that answers no check of the catalogue."""
+FROM_S = "from_s"
+"""Fact of an answer: when its measured check began, log time."""
 TRIAL = "trial"
 """Kind of a note at which a trial starts; its facts may name a `channel`."""
 

@@ -16,7 +16,7 @@ from detectors.measured import GUIDED, Bench, Guided, Measured, Progress, guided
 from detectors.measured.guide import Case
 from shared.events import Check
 from shared.updates import Update, Value
-from tui.answers import ANSWER
+from tui.answers import ANSWER, FROM_S, MEASURED
 from tui.snapshot import Snapshot, Source
 
 MOST_AT_ONCE_S = 600.0
@@ -66,7 +66,7 @@ class Guide:
         self.stage = Stage.CHOOSE
         self.measured: Measured | None = None
         self._fed_s = now.now_s
-        self._keys: tuple[str, ...] = ()
+        self._begun_s = now.now_s
         self.answered: tuple[Answer, ...] = ()
         self.flash_until_s = float("-inf")
         self._bench = self._new_bench(now)
@@ -111,6 +111,7 @@ class Guide:
         if self.stage is not Stage.CHOOSE:
             return
         self.stage = Stage.RUNNING
+        self._begun_s = now.now_s
         self._bench = self._new_bench(now)
         self.measured = self._make(self._bench) if self.item.measured is not None else None
 
@@ -142,7 +143,8 @@ class Guide:
         if finding is None:
             return "nothing found yet; A, B, … answer by hand"
         if not finding.answers:
-            self._source.note(f"{self.item.title}: {finding.text}", now.now_s)
+            facts = {**finding.facts, FROM_S: self._begun_s}
+            self._source.note(f"{self.item.title}: {finding.text}", now.now_s, MEASURED, facts)
             self.stage = Stage.ANSWERED
             return "noted; it answers no check of the diagnosis"
         for answer in finding.answers:
@@ -172,7 +174,13 @@ class Guide:
     def _record(
         self, answer: Answer, text: str, now: Snapshot, numbers: dict[str, float | str]
     ) -> None:
-        facts = {"channel": answer.channel, "check": answer.check, "outcome": answer.outcome}
+        facts: dict[str, float | str] = {
+            "channel": answer.channel,
+            "check": answer.check,
+            "outcome": answer.outcome,
+        }
+        if self.measured is not None:
+            facts[FROM_S] = self._begun_s
         self._source.note(text, now.now_s, ANSWER, {**numbers, **facts})
         self.answered = (*self.answered, answer)
         self.stage = Stage.ANSWERED

@@ -26,7 +26,7 @@ from shared.updates import Entry, Update, batch_of
 from shared.words import HostState, Severity
 from tui.answers import answers_in
 from tui.history import History
-from tui.repairs import told, trials_of
+from tui.repairs import told, trials_of, unprovoked
 from tui.snapshot import LinkState, LinkView, Note, RecordingView, Snapshot
 
 TRIALS_EVERY_S = 5.0
@@ -290,7 +290,8 @@ class Live:
         if self._stale_diagnosis:
             self._stale_diagnosis = False
             answers, _ = answers_in(notes)
-            causes = diagnose(events, self._chains, answers, told(self._trials, answers))
+            own = unprovoked(events, notes)
+            causes = diagnose(own, self._chains, answers, told(self._trials, answers))
         found = verdict(events, causes, span_s=span_s, channels=channels, not_evaluated=blind)
         with self._lock:
             if causes != self._causes or found != self._verdict:

@@ -6,11 +6,12 @@ from typing import Any, Literal
 
 from detectors.diagnosis import Answer, Trial
 from detectors.diagnosis.checks import CATALOGUE
-from detectors.exposure import Usage
+from detectors.exposure import Usage, is_within, without
 from detectors.trials import KindTrial, Outcome, Start, Watched, hours_words, outcome_words, trials
+from shared.events import Event
 from shared.text import clean
 from shared.words import EVERY_CHANNEL
-from tui.answers import TRIAL, AnyNote
+from tui.answers import FROM_S, TRIAL, AnyNote
 from tui.lines import channel_word
 
 
@@ -27,11 +28,29 @@ def starts_in(notes: Iterable[AnyNote]) -> tuple[Start, ...]:
     return tuple(sorted(found, key=lambda start: start.time_s))
 
 
-def trials_of(
-    usage: Usage, notes: Iterable[AnyNote], before: Sequence[Watched] = ()
-) -> tuple[KindTrial, ...]:
-    """Trials up to and with this log; `before` are the logs of earlier nights, in order."""
-    return trials([*before, Watched(usage, starts_in(notes))])
+def pauses_in(notes: Iterable[AnyNote]) -> tuple[tuple[float, float], ...]:
+    """When somebody handled the machine for a measured check: from its start to its answer."""
+    return tuple(
+        (from_s, note.time_s)
+        for note in notes
+        if isinstance(from_s := note.facts.get(FROM_S), int | float) and from_s < note.time_s
+    )
+
+
+def unprovoked(events: Iterable[Event], notes: Iterable[AnyNote]) -> list[Event]:
+    """Events less those that began during a measured check: its answer speaks for them."""
+    pauses = pauses_in(notes)
+    return [event for event in events if not is_within(event.start_s, pauses)]
+
+
+def watched(usage: Usage, notes: Sequence[AnyNote]) -> Watched:
+    """A log as trials want it: without provoked faults, with the changes that were noted."""
+    return Watched(without(usage, pauses_in(notes)), starts_in(notes))
+
+
+def trials_of(usage: Usage, notes: Sequence[AnyNote]) -> tuple[KindTrial, ...]:
+    """Trials of one log."""
+    return trials([watched(usage, notes)])
 
 
 def told(found: Iterable[KindTrial], answers: Iterable[Answer] = ()) -> tuple[Trial, ...]:

@@ -32,7 +32,7 @@ from shared.words import HostState, Severity
 from tui.answers import answers_in
 from tui.history import History
 from tui.outline import outline_of
-from tui.repairs import told, trials_of
+from tui.repairs import told, trials_of, unprovoked
 from tui.snapshot import LinkState, LinkView, Note, PlayView, RecordingView, Snapshot
 from tui.stretches import StretchWatch
 
@@ -232,7 +232,8 @@ class Replay:
             answers, _ = answers_in(self._notes())
             self._trials = trials_of(self._watch.usage(), self._notes())
             tried = told(self._trials, answers)
-            self._causes = diagnose(self._watch.events, self._chains, answers, tried)
+            own = unprovoked(self._watch.events, self._notes())
+            self._causes = diagnose(own, self._chains, answers, tried)
             self._verdict = verdict(
                 self._watch.events,
                 self._causes,
@@ -263,7 +264,8 @@ class Replay:
             return self._causes, Verdict(severity=self._verdict.severity, text=words)
         if events != self._ranked[0]:
             answers, _ = answers_in([n for n in self._notes() if n.time_s <= play.cursor_s])
-            self._ranked = (events, diagnose(events, self._chains, answers))
+            own = unprovoked(events, self._notes())
+            self._ranked = (events, diagnose(own, self._chains, answers))
         causes = self._ranked[1]
         found = verdict(
             events,

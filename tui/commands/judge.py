@@ -29,7 +29,7 @@ from tui.lines import (
     visible,
 )
 from tui.output import say
-from tui.repairs import starts_in, told, trial_lines, trial_record
+from tui.repairs import told, trial_lines, trial_record, unprovoked, watched
 from tui.stretches import StretchWatch
 
 
@@ -97,10 +97,12 @@ def judge_log(log: Log, chains: Mapping[str, Chain], before: Sequence[Watched] =
     watch.finish()
     progress.end()
     answers, unused = answers_in(log.notes)
-    here = Watched(watch.usage(), starts_in(log.notes))
+    here = watched(watch.usage(), log.notes)
     has_trials = bool(here.starts or before)
     found_trials = trials([*before, here]) if has_trials else ()
-    causes = diagnose(watch.events, chains, answers, told(found_trials, answers))
+    causes = diagnose(
+        unprovoked(watch.events, log.notes), chains, answers, told(found_trials, answers)
+    )
     blind = watch.not_evaluated()
     span_s = watch.now_s - first_s if first_s is not None else 0.0
     found = verdict(
