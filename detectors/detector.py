@@ -116,6 +116,7 @@ class ClosedWindow:
     target_c: float
     power: float
     power_high: float
+    power_jump: float
     moving: float
     context: dict[str, float]
     gate: Gate

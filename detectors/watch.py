@@ -469,6 +469,7 @@ class Watch:
             target_c=target_c,
             power=power,
             power_high=float(w.power_high[index]),
+            power_jump=float(w.power_jump[index]),
             moving=moving,
             context=context,
             gate=gate,

@@ -45,6 +45,7 @@ class ChannelWindows:
     signal_rows, power_rows   the rows themselves, shape (m, 32), for closer looks
     celsius, target_c, power   means
     power_high   highest power
+    power_jump   largest change of power between neighbouring rows
     celsius_slope     °C/s, from the first and last quarter
     """
 
@@ -62,6 +63,7 @@ class ChannelWindows:
     target_c: Floats
     power: Floats
     power_high: Floats
+    power_jump: Floats
     rough: Floats
     step: Floats
     apart: Floats
@@ -244,6 +246,7 @@ def _channel_windows(
         target_c=target_c.mean(axis=1),
         power=power.mean(axis=1),
         power_high=power.max(axis=1),
+        power_jump=np.abs(power[:, 1:] - power[:, :-1]).max(axis=1),
         rough=kept.mean(axis=1) * KEPT_TO_SD,
         step=np.where(np.isinf(step), 0.0, step),
         apart=apart,

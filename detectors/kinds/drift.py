@@ -4,7 +4,8 @@ A closed loop hides a drifting sensor: the reading stays on target and the power
 the quantity is power while holding, as part of this heater's own power at the same target
 and fan, resting and printing apart: each such state has an own power, learned once it has
 settled and following slow change (the room, the chamber) over half an hour. The relative
-deviation of each window goes into a CUSUM with a slack of half the least change.
+deviation of each look (`detectors.duty`: a window, or whole cycles of a heater that is switched
+on and off, whatever the fan and motion) goes into a CUSUM with a slack of half the least change.
 
 Least change found: 15 % of power at rest, 25 % while printing, where the material that
 flows takes a share of its own, lasting two minutes; twice that in under one. At 210 °C
@@ -25,6 +26,7 @@ from dataclasses import dataclass, field
 
 from detectors.charts import SECONDS_IN_30_DAYS, Cusum, Ewma, limit_for
 from detectors.detector import ClosedWindow, Say
+from detectors.duty import Look, Looks
 from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
 from shared.events import NotEvaluated
@@ -48,12 +50,16 @@ EVEN = 0.25
 """The two halves of the first windows may differ by this part of the least change."""
 FIRST_S = 60.0
 """Time after which an own power counts as known."""
+FIRST_LOOKS = 2
 FAN_STEP = 0.1
 USUAL_SPREAD = 0.05
 ROOM_C = 25.0
 BACK_S = 60.0
 MOST_STATES = 64
 _HELD = (Gate.HOLDING, Gate.PRINTING)
+
+_Key = tuple[float, float, bool]
+"""Target, fan in steps, printing."""
 
 
 @dataclass(slots=True)
@@ -67,16 +73,20 @@ class _State:
     count: int = 0
     first: list[float] = field(default_factory=list)
 
+    @property
+    def is_known(self) -> bool:
+        return self.known_s >= FIRST_S and (self.count > 0 or len(self.first) >= FIRST_LOOKS)
+
     def begin(self, power: float, span: float, even: float) -> None:
-        """Take one of the first windows; begin anew while power still moves."""
+        """Take one of the first looks; begin anew while power still moves."""
         self.known_s += span
         self.first.append(power)
-        if self.known_s < FIRST_S:
+        if not self.is_known:
             return
         half = (len(self.first) + 1) // 2
         early, late = math.fsum(self.first[:half]) / half, math.fsum(self.first[-half:]) / half
         if abs(late - early) > even * max(early, late):
-            self.first = self.first[half:]
+            del self.first[:half]
             self.known_s = span * len(self.first)
             return
         self.power.value = math.fsum(self.first) / len(self.first)
@@ -89,8 +99,9 @@ class DriftDetector:
 
     def __init__(self, plan: ChannelPlan) -> None:
         self._plan = plan
-        self._states: dict[tuple[float, float, bool], _State] = {}
-        self._key: tuple[float, float, bool] = (math.nan, math.nan, False)
+        self._states: dict[_Key, _State] = {}
+        self._looks = Looks()
+        self._key: _Key = (math.nan, math.nan, False)
         self._settled_s = math.inf
         self._held_since_s = math.nan
         self._since_s = math.nan
@@ -111,31 +122,47 @@ class DriftDetector:
         if self._held_since_s != self._held_since_s:
             self._held_since_s = window.start_s
             self._settled_s = window.start_s + SETTLE_S
+            self._looks.clear()
+        if self._is_same_state(window, say) and window.start_s >= self._settled_s:
+            look = self._looks.add(window)
+            if look is not None:
+                self._judge(look, window, say)
+        else:
+            self._looks.clear()
+
+    def _is_same_state(self, window: ClosedWindow, say: Say) -> bool:
+        """Whether the window is of the same state as the one before; a new one has to settle."""
+        key = self._key_of(window)
+        if key == self._key:
+            return True
+        self._settled_s = max(self._settled_s, window.end_s + FAN_SETTLE_S)
+        if key[0] != self._key[0]:
+            lower = key[0] < self._key[0]
+            self._settled_s = window.end_s + (COOL_SETTLE_S if lower else SETTLE_S)
+            if self._is_up:
+                self._end(window, say)
+        self._key = key
+        return False
+
+    def _key_of(self, window: ClosedWindow) -> _Key:
+        if self._looks.are_cycles:
+            # A look takes minutes: fan and motion come and go within it.
+            return round(window.target_c), 0.0, True
         fan = window.context.get("fan.speed", 0.0)
         fan = round(fan / FAN_STEP) if fan == fan else 0
-        key = (round(window.target_c), fan, window.gate is Gate.PRINTING)
-        if key != self._key:
-            self._settled_s = max(self._settled_s, window.end_s + FAN_SETTLE_S)
-            if key[0] != self._key[0]:
-                lower = key[0] < self._key[0]
-                self._settled_s = window.end_s + (COOL_SETTLE_S if lower else SETTLE_S)
-                if self._is_up:
-                    self._end(window, say)
-            self._key = key
-        if window.start_s >= self._settled_s:
-            self._judge(window, say)
+        return round(window.target_c), fan, window.gate is Gate.PRINTING
 
-    def _judge(self, window: ClosedWindow, say: Say) -> None:
+    def _judge(self, look: Look, window: ClosedWindow, say: Say) -> None:
         state = self._states.get(self._key)
         if state is None:
             if len(self._states) >= MOST_STATES:
                 self._states.clear()
             state = self._states[self._key] = _State()
-        span = window.end_s - window.start_s
-        power = window.power
-        if abs(window.middle_c - window.target_c) > max(ON_TARGET_K, ON_TARGET * window.target_c):
+        span = look.end_s - look.start_s
+        power = look.power
+        if abs(look.celsius - window.target_c) > max(ON_TARGET_K, ON_TARGET * window.target_c):
             return
-        if state.known_s < FIRST_S:
+        if not state.is_known:
             state.begin(power, span, EVEN * self._least())
             self._set_limit(state, span)
             return
@@ -146,15 +173,15 @@ class DriftDetector:
         off = (power - own) / own
         least = self._least()
         if self._is_up:
-            self._go_on(window, off, least, say)
+            self._go_on(look, window, off, least, say)
             return
         chart = state.chart
         if chart.high == 0.0 and chart.low == 0.0:
-            self._since_s = window.start_s
+            self._since_s = look.start_s
         signal = chart.update(min(max(off, -2.0 * least), 2.0 * least))
         if signal and abs(power - own) > LEAST_POWER and self._counts(window, off, least, signal):
             chart.reset()
-            self._raise(window, off, own, say)
+            self._raise(look, window, off, own, say)
             return
         if signal < 0:
             chart.low = 0.0
@@ -189,7 +216,7 @@ class DriftDetector:
         lasting = slack * LASTING_S / max(span, 1.0)
         state.chart.limit = max(lasting, spread * limit_for(max(slack / spread, 0.1), run))
 
-    def _raise(self, window: ClosedWindow, off: float, own: float, say: Say) -> None:
+    def _raise(self, look: Look, window: ClosedWindow, off: float, own: float, say: Say) -> None:
         self._is_up = True
         self._normal_s = math.nan
         more = "more" if off > 0.0 else "less"
@@ -208,19 +235,19 @@ class DriftDetector:
                 f"before, worth some {abs(residual_k):.0f} K",
                 facts={
                     "power_excess": off,
-                    "power": window.power,
+                    "power": look.power,
                     "own_power": own,
                     "residual_c": residual_k,
                 },
             )
         )
 
-    def _go_on(self, window: ClosedWindow, off: float, least: float, say: Say) -> None:
+    def _go_on(self, look: Look, window: ClosedWindow, off: float, least: float, say: Say) -> None:
         if abs(off) > 0.5 * least:
             self._normal_s = math.nan
             return
         if self._normal_s != self._normal_s:
-            self._normal_s = window.start_s
+            self._normal_s = look.start_s
         if window.end_s - self._normal_s >= BACK_S:
             self._end(window, say)
 

@@ -24,6 +24,7 @@ def heated(
     dead_s: float = 1.5,
     gain: float = 0.05,
     reset_s: float = 60.0,
+    on_off_k: float = 0.0,
     noise_c: float = 0.03,
     rounding: float = 0.01,
     period_s: float = 0.25,
@@ -36,7 +37,8 @@ def heated(
     channel: str = "nozzle",
 ) -> Batch:
     """Rows of one heater. `works`: part of the power that heats; `seen`: time and truth to
-    what the sensor shows; `extra_c_s`: heat that no power made."""
+    what the sensor shows; `extra_c_s`: heat that no power made; `on_off_k`: half the band of
+    a heater that is only switched on and off."""
     rng = np.random.default_rng(seed)
     true_c = start_c if start_c is not None else room_c
     late = [0.0] * max(round(dead_s / STEP_S), 1)
@@ -55,7 +57,11 @@ def heated(
             next_s += period_s
             reading = seen(now, true_c) + float(rng.normal(0.0, noise_c))
             wanted = target(now)
-            if wanted > 0.0:
+            if on_off_k:
+                error = wanted - reading
+                power = 1.0 if error > on_off_k else 0.0 if error < -on_off_k else float(power > 0)
+                power *= wanted > 0.0
+            elif wanted > 0.0:
                 error = wanted - reading
                 power = min(max(gain * error + integral, 0.0), 1.0)
                 if 0.0 < gain * error + integral < 1.0:

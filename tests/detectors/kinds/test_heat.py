@@ -125,6 +125,26 @@ def test_a_slipped_sensor_shows_in_the_power(period_s: float) -> None:
     assert 0.2 < float(drift.facts["power_excess"]) < 0.5
 
 
+@pytest.mark.parametrize("period_s", [0.25, 1.0])
+@pytest.mark.parametrize(("rise", "loss"), [(0.4, 1000.0), (0.8, 600.0)])
+def test_power_switched_on_and_off_is_judged_by_whole_cycles(
+    period_s: float, rise: float, loss: float
+) -> None:
+    """A bed that is on for a part of a minute has no drift, until its sensor slips."""
+    hot = {"rise_c_s": rise, "loss_s": loss, "on_off_k": 0.4, "period_s": period_s}
+    batch = heated(5400.0, lambda _: 80.0, start_c=80.0, **hot)  # type: ignore[arg-type]
+    assert found(batch, Kind.DRIFT, Kind.NO_RISE) == []
+
+    def slipped(now: float, celsius: float) -> float:
+        part = min(max((now - 2700.0) / 600.0, 0.0), 1.0)
+        return celsius - 0.4 * part * (celsius - 22.0)
+
+    batch = heated(5400.0, lambda _: 80.0, start_c=80.0, seen=slipped, **hot)  # type: ignore[arg-type]
+    (drift,) = found(batch, Kind.DRIFT)
+    assert drift.start_s > 2300.0
+    assert float(drift.facts["power_excess"]) > 0.3
+
+
 def test_a_slow_change_of_the_room_is_no_drift() -> None:
     """Ten kelvin more or less over hours moves a held nozzle's power by a few per cent."""
     batch = heated(
