@@ -162,8 +162,8 @@ def moving_share(event: Event) -> float | None:
 
 
 def times(count: int, one: str, many: str) -> str:
-    """`one break`, `12 breaks`."""
-    return f"one {one}" if count == 1 else f"{count} {many}"
+    """`once`, `12 times`; `one spike`, `12 spikes`."""
+    return one if count == 1 else f"{count} {many}"
 
 
 def is_place(tied: str | None) -> bool:

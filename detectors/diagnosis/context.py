@@ -64,7 +64,7 @@ def _tied(case: Case) -> Iterator[Fact]:
     placed = any(is_place(event.tied_to) for event in case.events)
     if count >= ENOUGH_FOR_A_PLACE and not placed and moved and max(moved) >= SOMETIMES:
         strength = min(count / SURE_OF_NO_PLACE, 1.0)
-        yield Fact("at-no-one-place", f"{count} times, at no one place of the carriage", strength)
+        yield Fact("at-no-one-place", "at no one place of the carriage's way", strength)
 
 
 def _tie_strength(event: Event) -> float:

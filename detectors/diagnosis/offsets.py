@@ -41,10 +41,10 @@ def offsets(case: Case) -> Iterator[Fact]:
         shown = f"{abs(degrees):.1f} °C too {way} at room temperature"
         yield Fact(f"offset-{way}", shown)
         if chain is not None:
-            yield from _fits(chain, event, degrees, shown)
+            yield from _fits(chain, event, degrees)
 
 
-def _fits(chain: Chain, event: Event, degrees: float, shown: str) -> Iterator[Fact]:
+def _fits(chain: Chain, event: Event, degrees: float) -> Iterator[Fact]:
     true_c = number(event, "others_c")
     true_c = ROOM_C if true_c is None else true_c
     true_ohm = platinum.ohms(true_c, chain.r0_ohm, chain.element_curve)
@@ -53,23 +53,25 @@ def _fits(chain: Chain, event: Event, degrees: float, shown: str) -> Iterator[Fa
         read = platinum.ohms(true_c + degrees, chain.r0_ohm, chain.element_curve) - true_ohm
     leads = read_ohm(chain, true_ohm) - true_ohm
     if _near(read, leads):
-        yield Fact("offset-fits-leads", f"{shown}: {read:.2f} Ω is what the leads have")
+        yield Fact("offset-fits-leads", f"its {abs(read):.2f} Ω are what the leads have")
     for count in (2, 3, 4):
         straps = _straps_ohm(chain, true_ohm, count)
         if count != chain.strapped and _near(read, straps):
-            words = f"{shown}: {read:.2f} Ω fits a board set for {count} wires"
+            words = f"its {abs(read):.2f} Ω fit a board set for {count} wires"
             yield Fact("offset-fits-straps", words)
     ratio = (true_ohm + read) / true_ohm
     for times in REFERENCE_TIMES:
         fitted = times * chain.r0_ohm
         would = chain.believed_reference_ohm / fitted
         if abs(would - 1.0) > 2.0 * REFERENCE_NEAR and abs(ratio - would) < REFERENCE_NEAR:
-            words = f"{shown}: fits a reference of {fitted:g} Ω taken for another"
+            words = (
+                f"it fits a reference of {fitted:g} Ω taken for {chain.believed_reference_ohm:g} Ω"
+            )
             yield Fact("offset-fits-reference", words)
     for name, curve in platinum.CURVES.items():
         as_read = platinum.ohms(true_c, chain.r0_ohm, curve) - true_ohm
         if name != chain.curve and abs(as_read) > AT_LEAST_OHM and _near(read, as_read):
-            yield Fact("offset-fits-curve", f"{shown}: fits an element of curve {name}")
+            yield Fact("offset-fits-curve", f"it fits an element of curve {name}")
 
 
 def _straps_ohm(chain: Chain, true_ohm: float, count: int) -> float:

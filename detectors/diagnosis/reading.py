@@ -31,20 +31,29 @@ def transients(case: Case) -> Iterator[Fact]:
 def rails(case: Case) -> Iterator[Fact]:
     high, low = case.of(Kind.CODE_HIGH), case.of(Kind.CODE_LOW)
     for events, name, what in ((high, "open", "open"), (low, "short", "shorted")):
+        moments = 0
         for event in events:
-            yield _rail(event, name, what)
+            lasting = _lasting(event, name, what)
+            if lasting is None:
+                moments += event.count
+            else:
+                yield lasting
+        if moments:
+            end = "upper" if name == "open" else "lower"
+            shown = times(moments, "once", "times")
+            yield Fact(f"{name}-moments", f"code at its {end} end for moments, {shown}")
     if high and low:
         yield Fact("both-ends", "the code goes to its upper and to its lower end")
 
 
-def _rail(event: Event, name: str, what: str) -> Fact:
+def _lasting(event: Event, name: str, what: str) -> Fact | None:
     if number(event, "first_reading"):
         return Fact(f"{name}-from-first", f"{what} from the first reading on")
     if event.count == 1 and duration_s(event) >= LASTING_S:
         return Fact(f"{name}-lasting", f"{what} all the time since it began")
     if event.count == 1 and event.end_s is None:
         return Fact(f"{name}-lasting", f"{what} since it began", 0.7)
-    return Fact(f"{name}-moments", f"{what} {times(event.count, 'time', 'times')} for moments")
+    return None
 
 
 def breaks(case: Case) -> Iterator[Fact]:
@@ -57,16 +66,16 @@ def breaks(case: Case) -> Iterator[Fact]:
     strength = min(0.6 + 0.1 * count, 1.0) * min(share / ENOUGH_BREAKS, 1.0)
     # Detectors tally the share of open ones since the log began.
     full = min(max(number(found[-1], "full") or 0.0, 0.0), 1.0)
+    opened = max(round(full * count), 1) if full > 0.0 else 0
     sizes = [abs(size) for event in found if (size := number(event, "delta_ohm")) is not None]
-    added = f", by up to {max(sizes):.1f} Ω" if sizes and not full else ""
-    shown = times(count, "excursion", "excursions")
+    added = f", up to {max(sizes):.1f} Ω" if sizes and not full else ""
     if full < 1.0:
-        yield Fact(
-            "breaks-partial", f"{shown} toward open and back{added}", strength * (1.0 - full)
-        )
+        shown = times(max(count - opened, 1), "once", "times")
+        words = f"some ohms more for a moment, {shown}{added}"
+        yield Fact("breaks-partial", words, strength * (1.0 - full))
     if full > 0.0:
-        some = "" if full == 1.0 else f" ({full:.0%} of them)"
-        yield Fact("breaks-full", f"{shown} toward open and back, wholly open{some}", strength)
+        words = f"wholly open for a moment, {times(opened, 'once', 'times')}"
+        yield Fact("breaks-full", words, strength)
 
 
 def spikes(case: Case) -> Iterator[Fact]:
@@ -78,15 +87,15 @@ def spikes(case: Case) -> Iterator[Fact]:
         # By chance a spike or two among many equals a flipped bit.
         share = count / (count + sum(event.count for event in found))
         strength = min(0.6 + 0.2 * count, 1.0) * min(share / ENOUGH_FLIPS, 1.0)
-        shown = times(count, "spike equals", "spikes equal")
-        yield Fact("bit-flips", f"{shown} one flipped bit", strength)
+        shown = "one spike is" if count == 1 else f"{count} spikes are each"
+        yield Fact("bit-flips", f"{shown} one flipped bit of the code", strength)
 
 
 def _spikes(found: list[Event]) -> Iterator[Fact]:
     """Which way they go, over all of them: detectors tally the share since the log began."""
     count = sum(event.count for event in found)
     share = number(found[-1], "positive_share")
-    shown = times(count, "spike", "spikes")
+    shown = times(count, "one spike", "spikes")
     strength = min(0.5 + 0.1 * count, 1.0)
     if count < ENOUGH_SPIKES or share is None:
         size = number(found[-1], "delta_ohm", "delta_c")
@@ -109,21 +118,28 @@ def noise(case: Case) -> Iterator[Fact]:
             continue
         # A tone is noise as well, and has been named already.
         strength = 0.2 if tones and event.tied_to is None else 0.8
-        yield Fact("noise-louder", f"louder than its own floor: {event.text}", strength)
+        ratio = number(event, "ratio") if event.kind is Kind.NOISE_RISE else None
+        shown = event.text if ratio is None else f"noise {_about(ratio)} times its usual"
+        yield Fact("noise-louder", shown, strength)
     for event in tones:
-        yield Fact("mains-tone", f"a steady tone: {event.text}")
+        yield Fact("mains-tone", event.text)
+
+
+def _about(ratio: float) -> str:
+    """A ratio to about two figures, as nobody needs more."""
+    return f"{ratio:.1f}" if ratio < 9.95 else f"{float(f'{ratio:.2g}'):.0f}"
 
 
 def stillness(case: Case) -> Iterator[Fact]:
     for event in case.of(Kind.FROZEN):
-        yield Fact("frozen", f"{event.text}")
+        yield Fact("frozen", event.text)
 
 
 def jumps(case: Case) -> Iterator[Fact]:
     for event in case.of(Kind.STEP):
-        yield Fact("lasting-step", f"{event.text}", 0.8)
+        yield Fact("lasting-step", event.text, 0.8)
     for event in case.of(Kind.JOINT_JUMP):
-        shown = times(event.count, "jump", "jumps")
+        shown = times(event.count, "one jump", "jumps")
         yield Fact("joint-jumps", f"{shown} of several channels at one instant")
 
 
