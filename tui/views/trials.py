@@ -6,7 +6,7 @@ import numpy as np
 
 from detectors.trials import KindTrial, Outcome, outcome_words
 from tui import raster
-from tui.board import Board, Ink, Rect
+from tui.board import Board, Ink, Rect, shown_width
 from tui.glyphs import channel_word
 from tui.raster import COLUMN_DOTS, Columns
 from tui.repairs import exposure_words, rate_words, ratio_words
@@ -78,7 +78,7 @@ def _paint_trial(board: Board, area: Rect, one: KindTrial) -> int:
         board.text(x, y, f"{one.count} in {exposure_words(one)}", Ink.PLAIN, EXPOSURE - 1)
         board.text(x + EXPOSURE, y, rate_words(one), Ink.PLAIN, RATE - 1)
     x += EXPOSURE + RATE
-    if area.x + area.width - x >= RATIO + 30:
+    if area.x + area.width - x >= RATIO + shown_width(words):
         board.text(x, y, ratio_words(one), Ink.PLAIN, RATIO - 1)
         board.text(x + RATIO, y, words, ink, area.x + area.width - x - RATIO)
         return y + 1
@@ -113,8 +113,10 @@ def _paint_plot(board: Board, area: Rect, group: Group) -> None:
             for row in range(rows):
                 if board.codes[area.y + row, x] == raster.BLANK:
                     board.text(x, area.y + row, border, Ink.NOTE)
-        if x >= last_end:
-            last_end = board.text(x, y, f"{one.trial} {one.name} ", Ink.PLAIN, area.width - x)
+        label = f"{one.trial} {one.name} "
+        at = min(x, area.x + area.width - shown_width(label))
+        if at >= last_end:
+            last_end = board.text(at, y, label)
         done_h += one.hours
     first = group[0]
     words = f"faults ({first.kind}) over {total_h:.2f} hours {first.state}"
