@@ -109,6 +109,17 @@ class _Hum(Actor):
         return True
 
 
+class _GroundLoop(Actor):
+    def act(self, plant: Plant) -> bool:
+        fault: faults.GroundLoop = self.fault
+        # A heater is switched on and off within a second: a conversion meets it on or off.
+        if self.rng.random() >= plant.regulators[fault.heater].power:
+            return False
+        for name in fault.channels:
+            plant.chains[name].ground_v = fault.volts * self.rng.uniform(0.8, 1.2)
+        return True
+
+
 class _Bus(Actor):
     def act(self, plant: Plant) -> bool:
         fault: faults.Bus = self.fault
@@ -197,6 +208,7 @@ _ACTORS: dict[type, Callable[[Any, str, random.Random], Actor]] = {
     faults.Short: _Short,
     faults.Pickup: _Pickup,
     faults.Hum: _Hum,
+    faults.GroundLoop: _GroundLoop,
     faults.Bus: _Bus,
     faults.HeaterOut: _HeaterOut,
     faults.Slip: _Slip,

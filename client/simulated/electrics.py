@@ -82,6 +82,8 @@ class SensorChain:
         self.tone_v = 0.0
         """Mains tone at the inputs at this moment, V."""
         self.tone_hz = 50.0
+        self.ground_v = 0.0
+        """Voltage along the leads from a current that is not the converter's own, V."""
         self.is_lost = False
         """Whether this reading gets no answer."""
         self.flip: int | None = None
@@ -131,7 +133,7 @@ class SensorChain:
         tau_s = source * chain.capacitance_nf * 1e-9
         missing = settling_error(chain.wait_ms / 1000.0, tau_s)
         ohm = unsettled_ohm(ohm, self._reference_ohm, missing)
-        if not self.burst_v and not self.tone_v:
+        if not self.burst_v and not self.tone_v and not self.ground_v:
             return ohm, ()
         return self._disturbed(ohm, source)
 
@@ -145,7 +147,7 @@ class SensorChain:
         # Bursts are no whole number of periods: the envelope of the average counts.
         error_v = burst_v / (math.pi * self.burst_hz * window_s)
         tone_v = self.tone_v * attenuation(self.tone_hz, corner)
-        error_v += tone_v * averaging_attenuation(self.tone_hz, window_s)
+        error_v += tone_v * averaging_attenuation(self.tone_hz, window_s) + self.ground_v
         clipped_v = abs(burst_v) - HEADROOM_V
         if clipped_v < 0.0:
             return ohm + error_v / amperes, ()

@@ -82,6 +82,15 @@ class Hum(Fault, tag="hum", frozen=True, kw_only=True):
     """Relative error of the controller's clock, which turns the tone into a slow wave."""
 
 
+class GroundLoop(Fault, tag="ground-loop", frozen=True, kw_only=True):
+    """A heater's current finds a way through screens or frame: an error while it is on."""
+
+    channels: tuple[SensorName, ...]
+    heater: HeaterName
+    volts: float
+    """Error at the inputs while the heater is on, V."""
+
+
 class Bus(Fault, tag="bus", frozen=True, kw_only=True):
     """A data bus that errs, in bursts: shares are per reading while a burst lasts."""
 
@@ -167,6 +176,7 @@ AnyFault = (
     | Short
     | Pickup
     | Hum
+    | GroundLoop
     | Bus
     | HeaterOut
     | Slip

@@ -109,6 +109,14 @@ def test_a_board_that_waits_for_a_missing_wire_reads_open() -> None:
     assert read(chain_of(wires=2, strapped_for=3), 20.0).flags == ("open",)
 
 
+def test_a_foreign_current_shifts_the_reading_by_its_voltage_over_the_bias() -> None:
+    """Ohm's law: 1 mV beside 2 V over 430 Ω + 157.325 Ω reads as 0.2937 Ω more."""
+    chain = chain_of(wires=3)
+    healthy = read(chain, 150.0).ohms
+    chain.ground_v = 1e-3
+    assert read(chain, 150.0).ohms - healthy == pytest.approx(1e-3 / (2.0 / 587.325), abs=0.015)
+
+
 def test_a_bad_contact_adds_its_resistance() -> None:
     """10 Ω in the lead of a three-wire chain read as 10 Ω more; four wires cancel it."""
     for wires, shift in ((2, 10.0), (3, 10.0), (4, 0.0)):
