@@ -50,7 +50,7 @@ class Night(Live):
             part.append(self._next)
             self._next = next(self._log)
         self._first_s = self._first_s or part[0].time_s
-        self._detect(part, 0.0)
+        self._detect(part)
         self._tried_s = 0.0
         self._diagnose_if(True)
         return self.snapshot()

@@ -22,7 +22,7 @@ from shared.chain import Chain
 from shared.clock import own_time
 from shared.errors import BadInput
 from shared.events import Event, RankedCause, Verdict
-from shared.updates import Entry, Update, batch_of
+from shared.updates import Entry, EntryKind, Update, batch_of
 from shared.words import HostState, Severity
 from tui.answers import answers_in
 from tui.history import History
@@ -226,18 +226,23 @@ class Live:
             self._end()
 
     def _take(self, entries: list[Entry]) -> None:
-        """Record, then detect, entry by entry: what cannot be understood is on record."""
+        """Record, then detect: what cannot be understood is on record all the same.
+
+        What has piled up is detected as one batch, which is many times as fast as one by
+        one and gives the same events: a flood delays nothing for long.
+        """
+        updates: list[Update] = []
         for entry in entries:
             if self._recorder is not None:
                 self._recorder.entry(entry)
-            updates = self._mapper.feed(entry)
-            if not updates:
-                continue
+            updates += self._mapper.feed(entry)
+            if entry.kind is EntryKind.MESSAGE:
+                self._heard_own_s = entry.own_s
+        if updates:
             updates, over = self._within(updates)
-            self._detect(updates, entry.own_s)
+            self._detect(updates)
             if over:
                 self.finished.set()
-                return
 
     def _within(self, updates: list[Update]) -> tuple[list[Update], bool]:
         """Updates inside `for_s`, and whether the watch is over."""
@@ -249,7 +254,7 @@ class Live:
         inside = [update for update in updates if update.time_s <= end_s]
         return inside, len(inside) < len(updates)
 
-    def _detect(self, updates: list[Update], own_s: float) -> None:
+    def _detect(self, updates: list[Update]) -> None:
         if not updates:
             return
         if self._recorder is not None:
@@ -258,13 +263,10 @@ class Live:
         with self._lock:
             self._history.append(batch)
             self._take_events(self._watch.feed(batch))
-            for update in updates:
-                state = update.values.get("host.state")
-                if isinstance(state, str):
-                    self._host = HostState(state)
-                if update.values and state != HostState.GONE:
-                    self._heard_own_s = own_s
-            if self._host is HostState.STARTING and "host.state" not in batch.texts:
+            states = batch.texts.get("host.state")
+            if states:
+                self._host = HostState(states[-1][1])
+            elif self._host is HostState.STARTING:
                 self._host = HostState.UP
             self._serial += 1
 

@@ -3,7 +3,8 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tui.board import Board, Ink, Rect, ascii_of, fitted, shown_width, wrap
+from tui.board import Board, Ink, Rect, fitted, shown_width, wrap
+from tui.output import ascii_of
 
 
 def test_markup_is_shown_letter_by_letter_and_escapes_are_not_shown() -> None:

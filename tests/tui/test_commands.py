@@ -2,6 +2,7 @@
 
 import json
 import os
+import random
 import re
 import signal
 import socket
@@ -168,7 +169,8 @@ def test_judge_prints_the_contracts_records(tmp_path: Path) -> None:
 
 def test_a_quiet_log_ends_with_zero(tmp_path: Path) -> None:
     path = tmp_path / "quiet.csv"
-    rows = [f"{i},{20 + (i * 7 % 5) * 0.01:.2f}" for i in range(300)]
+    noise = random.Random(1)
+    rows = [f"{i},{20 + noise.gauss(0.0, 0.02):.2f}" for i in range(300)]
     path.write_text("\n".join(["time_s,room.temperature_c", *rows]) + "\n")
     done = ohmvigil("judge", str(path))
     assert done.returncode == 0, done.stdout + done.stderr
