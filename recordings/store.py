@@ -59,6 +59,7 @@ class Store:
             if not self._is_here():
                 self._drop()
                 connection = self._reopen(again)
+            self._make_room(connection)
             insert_rows(connection, rows)
         except (sqlite3.Error, OSError) as error:
             if self._connection is not None and not _is_full(error):
@@ -146,6 +147,13 @@ class Store:
             return _inode(self.path.stat()) == self._inode
         except FileNotFoundError:
             return False
+
+    def _make_room(self, connection: sqlite3.Connection) -> None:
+        """Empty the write-ahead log while there is still room to: mostly it holds pages again."""
+        with suppress(OSError, sqlite3.Error):
+            log_bytes = Path(f"{self.path}-wal").stat().st_size
+            if log_bytes >= shutil.disk_usage(self.path.parent).free:
+                connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
 
     def _check_disk(self) -> None:
         usage = shutil.disk_usage(self.path.parent)

@@ -2,11 +2,14 @@
 
 import re
 import sys
+import time
 
+from shared.clock import own_time
 from tui.output import say
 from tui.pipeline import Live
 from tui.snapshot import LinkState
 
+CLOCK_STEP_S = 1.0
 _FIGURES = re.compile(r"\d+")
 
 
@@ -19,6 +22,7 @@ class RecordingLines:
         self._path = ""
         self._trouble = ""
         self._waiting = ""
+        self._offset_s = time.time() - own_time()
 
     def tell(self, line: str) -> None:
         """A line about older recordings."""
@@ -37,6 +41,11 @@ class RecordingLines:
             self._trouble = kind
             self.tell(recording.trouble or "recording goes on; everything is stored")
         self._wait(live)
+        offset_s = time.time() - own_time()
+        if abs(offset_s - self._offset_s) >= CLOCK_STEP_S:
+            self.tell(f"the clock was set by {offset_s - self._offset_s:+.0f} s; log time goes on")
+        # Slow corrections are no news.
+        self._offset_s = offset_s
 
     def _wait(self, live: Live) -> None:
         """Why there is no link yet, once; an open link that is lost is an event."""

@@ -197,7 +197,8 @@ def test_reading_damage_names_the_block(tmp_path: Path, table: str) -> None:
         contents(path)
 
 
-def test_a_file_cut_anywhere_gives_a_clear_line_and_its_rest(tmp_path: Path) -> None:
+@pytest.mark.parametrize("cuts", [20, pytest.param(200, marks=pytest.mark.slow)])
+def test_a_file_cut_anywhere_gives_a_clear_line_and_its_rest(tmp_path: Path, cuts: int) -> None:
     """Reading says that it is damaged; repair saves rows that are all true ones."""
     path = tmp_path / "a.ohmv"
     record(path, night(600))
@@ -205,7 +206,7 @@ def test_a_file_cut_anywhere_gives_a_clear_line_and_its_rest(tmp_path: Path) -> 
     content = path.read_bytes()
     rng = np.random.default_rng(3)
     saved = 0
-    for cut in [0, 15, 16, 100, 4096, *rng.integers(1, len(content) - 1, 20).tolist()]:
+    for cut in [0, 15, 16, 100, 4096, *rng.integers(1, len(content) - 1, cuts).tolist()]:
         (tmp_path / "b.ohmv").write_bytes(content[:cut])
         with pytest.raises(BadInput) as caught:
             contents(tmp_path / "b.ohmv")

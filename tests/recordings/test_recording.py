@@ -2,6 +2,7 @@
 
 import re
 import sqlite3
+import time
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +15,7 @@ from recordings.notes import add_note
 from recordings.reader import Recording
 from recordings.writer import Recorder
 from shared.chain import Chain
+from shared.clock import own_time
 from shared.errors import BadInput
 from shared.updates import Entry, EntryKind, Update, batch_of
 from tests.recordings.logs import entry_of, finding, joined, logs, night, record
@@ -324,3 +326,29 @@ def test_the_documented_queries_run(tmp_path: Path) -> None:
         found = [connection.execute(query.replace("> 2", "> 0")).fetchall() for query in queries]
     connection.close()
     assert all(found)
+
+
+def test_a_clock_that_is_set_is_anchored_and_log_time_goes_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An hour's step shows as an anchor of its own; samples know nothing of it."""
+    wall = time.time
+    path = tmp_path / "a.ohmv"
+    recorder = Recorder(path, {})
+    for number, moved_s in enumerate((0.0, 3600.0, 3600.0, -7200.0)):
+        monkeypatch.setattr("recordings.writer.time.time", lambda moved_s=moved_s: wall() + moved_s)
+        recorder.entry(Entry(own_time(), EntryKind.TICK))
+        recorder.updates([Update(float(number), {})])
+        assert recorder.flush()
+    monkeypatch.undo()
+    recorder.close()
+    assert recorder.trouble == ""
+    with sqlite3.connect(path) as connection:
+        anchors = connection.execute("SELECT why, wall_s - own_s, time_s FROM anchors").fetchall()
+    connection.close()
+    offset_s = anchors[0][1]
+    assert [(why, round(moved - offset_s), time_s) for why, moved, time_s in anchors] == [
+        ("start", 0, 0.0),
+        ("step", 3600, 1.0),
+        ("step", -7200, 3.0),
+    ]

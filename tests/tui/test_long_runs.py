@@ -11,6 +11,7 @@ import time
 from collections.abc import Iterator
 from itertools import islice
 from pathlib import Path
+from typing import cast
 
 import pytest
 
@@ -24,6 +25,9 @@ from shared.errors import BadInput
 from tests.recordings.logs import joined, night
 from tui.hosts import recording_meta
 from tui.longrun import FilePlan, bytes_of, file_names, file_plan_of, open_rolling
+from tui.pipeline import Live
+from tui.recording_lines import RecordingLines
+from tui.snapshot import LinkState, RecordingView
 
 ROOT = Path(__file__).parents[2]
 PROGRAM = [sys.executable, "-m", "tui.main"]
@@ -290,3 +294,45 @@ def test_watch_closes_its_recording_with_its_terminal(tmp_path: Path, address: s
     terminal.child.wait(60)
     assert whole(path)
     assert not Path(f"{path}-wal").exists()
+
+
+# -- lines --
+
+
+class Standing:
+    """What the lines ask of a live watch."""
+
+    def __init__(self) -> None:
+        self.recording = RecordingView("a.ohmv", 0)
+        self.link_state = LinkState.OPEN
+        self.link_why = ""
+        self.is_heard = True
+
+
+def test_troubles_new_files_and_clock_steps_are_said_once_each(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Figures that move are no news; that it goes on again is."""
+    live = Standing()
+    lines = RecordingLines("garage")
+    wall = time.time
+    for path, trouble, moved_s in (
+        ("a.ohmv", "", 0.0),
+        ("a.ohmv", "cannot store: only 15 MiB are free on the disk", 0.0),
+        ("a.ohmv", "cannot store: only 14 MiB are free on the disk", 0.0),
+        ("a.ohmv", "", 0.0),
+        ("a-2.ohmv", "", 0.0),
+        ("a-2.ohmv", "", 3600.0),
+        ("a-2.ohmv", "", 3600.0),
+    ):
+        live.recording = RecordingView(path, 0, trouble)
+        monkeypatch.setattr("tui.recording_lines.time.time", lambda by=moved_s: wall() + by)
+        lines.show(cast(Live, live))
+    monkeypatch.undo()
+    said = capsys.readouterr()
+    assert said.out.splitlines() == ["recording garage to a.ohmv", "recording garage to a-2.ohmv"]
+    assert said.err.splitlines() == [
+        "ohmvigil: garage: cannot store: only 15 MiB are free on the disk",
+        "ohmvigil: garage: recording goes on; everything is stored",
+        "ohmvigil: garage: the clock was set by +3600 s; log time goes on",
+    ]
