@@ -23,7 +23,7 @@ _SHAPES = {
     "E": "### #.. ##. #.. ###",
     "N": "#.# ### ### ### #.#",
 }
-SIZES = ((8, 4), (6, 3), (4, 2), (3, 2), (2, 1), (1, 1))
+SIZES = ((8, 4), (6, 3), (5, 3), (4, 3), (4, 2), (3, 2), (2, 1), (1, 1))
 """Cells a dot, across and down; characters are about twice as high as wide."""
 
 

@@ -217,7 +217,7 @@ def test_every_check_fits_with_its_caution_whole(size: tuple[int, int], name: st
 
 def test_digits_are_as_large_as_fits() -> None:
     assert size_for("109.73", 66, 12) == (3, 2)
-    assert size_for("109.73", 104, 20) == (4, 2)
+    assert size_for("109.73", 104, 20) == (4, 3)
     assert size_for("109.73", 20, 4) is None
     board = Board(80, 24)
     used = paint_big(board, Rect(0, 0, 66, 12), "109.73")

@@ -56,7 +56,7 @@ def _paint_choice(board: Board, area: Rect, guide: Guide) -> None:
 def _paint_running(board: Board, area: Rect, guide: Guide) -> None:
     lines = _lines(guide)
     needed = sum(len(wrap(text, area.width - LABEL)) or 1 for _, text, _ in lines)
-    height = max(area.height - needed - 1, LEAST_DIGITS)
+    height = max(area.height - needed, LEAST_DIGITS)
     broke = guide.now_s < guide.flash_until_s
     text = ohms_text(guide.ohms, is_open=guide.is_open)
     room = Rect(area.x + 1, area.y, area.width - 16, height)
@@ -65,9 +65,10 @@ def _paint_running(board: Board, area: Rect, guide: Guide) -> None:
     x, right = used.x + used.width + 2, area.x + area.width
     board.text(x, used.y, "Ω", Ink.STRONG)
     if progress is not None:
-        board.text(x, used.y + 2, f"{progress.breaks} breaks", Ink.STRONG, right - x)
+        told = "1 break" if progress.breaks == 1 else f"{progress.breaks} breaks"
+        board.text(x, used.y + 2, told, Ink.STRONG, right - x)
         board.text(x, used.y + 3, "BREAK" if broke else "", Ink.ALARM, right - x)
-    y = used.y + used.height + 1
+    y = used.y + used.height + (height > used.height)
     for label, words, ink in lines:
         y = _labelled(board, area, y, label, words, ink)
 
