@@ -14,6 +14,7 @@ than it ever was before.
 """
 
 import math
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -260,7 +261,7 @@ def _tally(
 ) -> _Tally:
     tally = _Tally(start, number)
     for piece in pieces:
-        spans = piece.usage.spans.get(channel, ())
+        spans = _spans_in(piece, channel)
         times = [
             one.at_s
             for one in piece.usage.occurrences
@@ -276,7 +277,7 @@ def _tally(
             part = _part(span, piece)
             counts = state.holds(span)
             is_last = index == len(spans) - 1
-            # What came after the last whole window belongs to that window's state.
+            # What came after the last whole window counts in that window's state.
             while at_s is not None and (at_s < span.end_s or is_last):
                 if counts:
                     done = (at_s - max(span.start_s, piece.from_s)) / _length(span)
@@ -292,12 +293,22 @@ def _tally(
     return tally
 
 
+def _spans_in(piece: _Piece, channel: str) -> Sequence[Span]:
+    """Spans that a piece touches."""
+    spans = piece.usage.spans.get(channel, ())
+    low = bisect_right(spans, piece.from_s, key=lambda span: span.end_s)
+    high = bisect_left(spans, piece.until_s, key=lambda span: span.start_s)
+    return spans[low:high]
+
+
 def _length(span: Span) -> float:
     return max(span.end_s - span.start_s, 1e-9)
 
 
 def _part(span: Span, piece: _Piece) -> float:
     """Part of a span that lies in a piece."""
+    if piece.from_s <= span.start_s and span.end_s <= piece.until_s:
+        return 1.0
     inside = min(span.end_s, piece.until_s) - max(span.start_s, piece.from_s)
     return min(max(inside / _length(span), 0.0), 1.0)
 
@@ -305,14 +316,8 @@ def _part(span: Span, piece: _Piece) -> float:
 def _span_at(usage: Usage, channel: str, at_s: float) -> Span | None:
     """The span that holds a time; the last one for what came after it."""
     spans = usage.spans.get(channel, ())
-    low, high = 0, len(spans)
-    while low < high:
-        middle = (low + high) // 2
-        if spans[middle].end_s <= at_s:
-            low = middle + 1
-        else:
-            high = middle
-    return spans[min(low, len(spans) - 1)] if spans else None
+    place = bisect_right(spans, at_s, key=lambda span: span.end_s)
+    return spans[min(place, len(spans) - 1)] if spans else None
 
 
 # -- comparing --

@@ -59,7 +59,7 @@ break rings the bell:
 
 {found}
 
-Twenty-nine seconds at the heater block against two minutes elsewhere: the exact test leaves no
+Half a minute at the heater block against two minutes elsewhere: the exact test leaves no
 doubt that it is that end. `enter` records it, and the ranking moves at once:
 
 {sure}

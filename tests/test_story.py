@@ -51,7 +51,7 @@ class Night(Live):
             self._next = next(self._log)
         self._first_s = self._first_s or part[0].time_s
         self._detect(part)
-        self._tried_s = 0.0
+        self._try_at_s = 0.0
         self._diagnose_if(True)
         return self.snapshot()
 

@@ -94,11 +94,8 @@ class Guide:
 
     @property
     def caution(self) -> str:
-        if self.item.measured is not None and self.measured is not None:
-            return self.measured.caution
-        made = self._make(self._bench) if self.item.measured is not None else None
-        if made is not None:
-            return made.caution
+        if self.item.measured is not None:
+            return self.item.measured.caution
         return self.item.form.caution if self.item.form is not None else ""
 
     def choose(self, step: int) -> None:

@@ -30,6 +30,8 @@ from tui.repairs import told, trials_of, unprovoked
 from tui.snapshot import LinkState, LinkView, Note, RecordingView, Snapshot
 
 TRIALS_EVERY_S = 5.0
+TRIALS_SHARE = 0.05
+"""Most of its time that the watch spends on trials: a week of spans takes a while."""
 DIAGNOSE_EVERY_S = 0.5
 """Least time between two rankings of causes; events themselves are never held back."""
 TAKE_AT_ONCE = 2000
@@ -82,7 +84,7 @@ class Live:
         self._diagnosed_s = 0.0
         self._stale_diagnosis = False
         self._trials: tuple[KindTrial, ...] = ()
-        self._tried_s = 0.0
+        self._try_at_s = 0.0
         self.finished = threading.Event()
         """Set when the watch has ended: by `for_s`, by the host, or by bad input."""
         self._thread = threading.Thread(target=self._run, name="watch", daemon=True)
@@ -189,7 +191,7 @@ class Live:
                 self._recorder.note(time_s, text, kind, facts)
             if kind != "note":
                 self._stale_diagnosis = True
-                self._diagnosed_s = self._tried_s = 0.0
+                self._diagnosed_s = self._try_at_s = 0.0
         if self.finished.is_set():
             self._diagnose_if(True)
 
@@ -302,12 +304,14 @@ class Live:
 
     def _try(self, events: list[Event], notes: list[Note]) -> None:
         """Work out trials anew now and then: hours of exposure go on without any event."""
-        if time.monotonic() - self._tried_s < TRIALS_EVERY_S and not self.finished.is_set():
+        began_s = time.monotonic()
+        if began_s < self._try_at_s and not self.finished.is_set():
             return
-        self._tried_s = time.monotonic()
         with self._lock:
             usage = self._ledger.usage(events)
         found = trials_of(usage, notes)
+        took_s = time.monotonic() - began_s
+        self._try_at_s = began_s + max(TRIALS_EVERY_S, took_s / TRIALS_SHARE)
         changed = told(found) != told(self._trials)
         with self._lock:
             self._trials = found

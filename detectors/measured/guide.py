@@ -38,10 +38,18 @@ class Guided:
     """One measured check: its words, the catalogue's checks that it helps with, its maker."""
 
     name: str
-    title: str
+    kind: type[Measured]
     serves: tuple[str, ...]
     make: Callable[[Case, Bench], Measured]
     needs_channels: int = 1
+
+    @property
+    def title(self) -> str:
+        return self.kind.title
+
+    @property
+    def caution(self) -> str:
+        return self.kind.caution
 
 
 def _cold(case: Case, bench: Bench) -> Measured:
@@ -50,31 +58,29 @@ def _cold(case: Case, bench: Bench) -> Measured:
 
 
 GUIDED = (
-    Guided(
-        "wiggle", Wiggle.title, (Wiggle.check,), lambda case, bench: Wiggle(case.channel, bench)
-    ),
-    Guided("cold", Cold.title, (Cold.check, "check-strap"), _cold),
+    Guided("wiggle", Wiggle, (Wiggle.check,), lambda case, bench: Wiggle(case.channel, bench)),
+    Guided("cold", Cold, (Cold.check, "check-strap"), _cold),
     Guided(
         "resistor",
-        FixedResistor.title,
+        FixedResistor,
         (FixedResistor.check,),
         lambda case, bench: FixedResistor(case.channel, bench, case.usual_per_h),
     ),
     Guided(
         "two-point",
-        TwoPointCheck.title,
+        TwoPointCheck,
         ("check-host-reference", "check-host-element"),
         lambda case, bench: TwoPointCheck(case.channel, bench),
     ),
     Guided(
         "busy",
-        QuietBusy.title,
+        QuietBusy,
         (QuietBusy.check, "loads-off-on"),
         lambda case, bench: QuietBusy(case.channel, bench),
     ),
     Guided(
         "swap",
-        Swap.title,
+        Swap,
         (Swap.check,),
         lambda case, bench: Swap(case.channel, bench, case.others[0]),
         needs_channels=2,
