@@ -127,6 +127,7 @@ class ClosedWindow:
     step: float
     apart: float
     middle_c: float
+    bend: float
     tone: float
     tone_bin: float
     windows: Windows

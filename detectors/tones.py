@@ -30,6 +30,8 @@ class Tone:
     amplitude: float
     residual: float
     """sd of what is left without the tone."""
+    noise: float
+    """sd of white noise as strong as what surrounds the line: slow heat falls out."""
     chance: float
 
 
@@ -80,6 +82,9 @@ def strongest_tone(
     flat = values - np.polyval(np.polyfit(centred, values, 2), centred)
     power = lomb_scargle(centred, flat, hz)
     best = int(np.argmax(power))
+    if best in (0, len(power) - 1):
+        # Not a peak but the flank of something outside.
+        return None
     near, around = NEAR_CELLS * OVERSAMPLING, AROUND_CELLS * OVERSAMPLING
     beside = np.concatenate(
         (
@@ -94,7 +99,7 @@ def strongest_tone(
     count = whole / cell
     chance = count * math.exp(-min(float(power[best]) / level, 700.0))
     amplitude, residual = tone_at(centred, flat, float(hz[best]))
-    return Tone(float(hz[best]), amplitude, residual, min(chance, 1.0))
+    return Tone(float(hz[best]), amplitude, residual, math.sqrt(level), min(chance, 1.0))
 
 
 def tone_at(time_s: Floats, values: Floats, hz: float) -> tuple[float, float]:

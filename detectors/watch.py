@@ -478,6 +478,7 @@ class Watch:
             step=float(w.step[index]),
             apart=float(w.apart[index]),
             middle_c=float(w.middle_c[index]),
+            bend=float(w.bend[index]),
             tone=float(w.tone[index]),
             tone_bin=float(w.tone_bin[index]),
             windows=windows,

@@ -16,6 +16,7 @@ from shared.updates import Floats
 
 ROWS = WINDOW_ROWS
 """Rows in a window: 8 s at 4 Hz, 32 s at 1 Hz."""
+QUARTERS = 4
 MEDIAN_TO_SD = 1.4826
 """Median absolute deviation to standard deviation, for normal noise."""
 KEPT_DIFFERENCES = 22
@@ -40,6 +41,7 @@ class ChannelWindows:
     step      least change between rows, 0 where there is none
     apart     variance of the differences between neighbouring rows: an even slope falls out
     middle_c  median of °C
+    bend      mean square of second differences of quarter means: waves of some seconds
     tone      share of the window's variance in its strongest frequency, 0–1
     tone_bin  that frequency, in periods a window
     signal_rows, power_rows   the rows themselves, shape (m, 32), for closer looks
@@ -68,6 +70,7 @@ class ChannelWindows:
     step: Floats
     apart: Floats
     middle_c: Floats
+    bend: Floats
     tone: Floats
     tone_bin: Floats
     signal_rows: Floats
@@ -219,7 +222,7 @@ def _channel_windows(
     noise *= MEDIAN_TO_SD / np.sqrt(6.0)
     centred = time_s - time_s.mean(axis=1, keepdims=True)
     slope = (centred * signal).sum(axis=1) / (centred * centred).sum(axis=1)
-    quarter = ROWS // 4
+    quarter = ROWS // QUARTERS
     rise = celsius[:, -quarter:].mean(axis=1) - celsius[:, :quarter].mean(axis=1)
     span = time_s[:, -quarter:].mean(axis=1) - time_s[:, :quarter].mean(axis=1)
     ways = signal[:, 1:] - signal[:, :-1]
@@ -230,6 +233,8 @@ def _channel_windows(
     kept = np.ascontiguousarray(
         np.partition(third, KEPT_DIFFERENCES - 1, axis=1)[:, :KEPT_DIFFERENCES]
     )
+    parts = signal.reshape(-1, QUARTERS, quarter).mean(axis=2)
+    bends = parts[:, 2:] - 2.0 * parts[:, 1:-1] + parts[:, :-2]
     tone, tone_bin = _tones(centred, signal, slope)
     return ChannelWindows(
         mean=signal.mean(axis=1),
@@ -251,6 +256,7 @@ def _channel_windows(
         step=np.where(np.isinf(step), 0.0, step),
         apart=apart,
         middle_c=_middle(celsius),
+        bend=(bends * bends).mean(axis=1),
         tone=tone,
         tone_bin=tone_bin,
         signal_rows=signal,

@@ -4,23 +4,26 @@ Quantity: amplitude in Ω (K where only degrees are reported), with `hz` and `pe
 the facts. Sampling folds 50 Hz or 60 Hz to some frequency below half the rate of updates;
 which one it was can't be told back.
 
-Two cheap looks at each window decide whether 16 windows are worth a periodogram: one
-frequency that leads in many windows, or window means that differ more than noise lets
-them. A tone counts with a chance of a false alarm below 1e-7 a look (one in 30 days is
-about 1e-5), an amplitude of half the noise and half a step, in two stretches of 16 windows
-that agree in frequency.
+Two stretches are looked at: a short one of at least 60 s and 128 rows for tones of 1.5 times
+the noise, and 16 windows for weaker ones, down to half the noise. Cheap figures of each
+window decide whether a stretch is worth a periodogram: one frequency that leads in most
+windows, or means that go up and down more than noise lets them. A tone counts with a chance
+of a false alarm below 1e-7 a look (one in 30 days is about 1e-5), and at half a step or
+more, in two stretches on end that agree in frequency.
 
-A swing that heat can make is left alone: the tone of the power at the same frequency,
-times the fastest rise (learned, or 5 K/s at full power), bounds what heat can do; the
-reading must swing twice that. Heaters that report no power are judged above 0.3 Hz only.
+A swing that heat can make is left alone. The tone of the power at the same frequency, times
+the fastest rise (learned, or 5 K/s at full power), bounds what a heater can do; the reading
+must swing twice that. Heaters that report no power are judged above 0.3 Hz only. While
+printing, flow and fan stir real heat below 0.4 Hz: there only strong tones count, and none
+that motion has too.
 
-Blind below half the noise, to hum that folds to nothing or slower than four periods in 16
-windows or 25 s, below 0.4 Hz while printing, while heating or cooling, and until two
-stretches have passed.
+Blind below half the noise, to hum that folds to nothing or slower than four periods in the
+stretch or 25 s, while heating or cooling, and until two stretches have passed.
 """
 
 import math
 from collections import deque
+from collections.abc import Sequence
 from itertools import pairwise
 
 import numpy as np
@@ -30,43 +33,81 @@ from detectors.heatmodel import HeatModel
 from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
 from detectors.tones import Tone, strongest_tone, tone_at
+from detectors.windows import ROWS
 from shared.events import NotEvaluated
 from shared.updates import Floats
 from shared.words import Gate, Kind
 
-STRETCH = 16
+SHORT_ROWS, SHORT_S = 128, 60.0
+LONG = 16
 LEADS = 0.30
 """Share of a window's variance in one frequency that counts as leading (white noise: 0.22)."""
-LEADING_WINDOWS = 6
+LEADING_PART, MOSTLY_LEADING_PART = 0.375, 0.7
 RESTLESS = 0.12
 """Mean square of changes between window means, over noise squared (white noise: 0.0625)."""
+BENT = 2.25
+"""Mean square of second differences of quarter means, over noise squared (white noise: 0.75)."""
 BAND_BINS = 2.5
 BESIDE_CELLS = 24.0
 CHANCE = 1e-7
-LEAST_NOISE_PART = 0.5
+WEAK, STRONG = 0.5, 1.5
+"""Least amplitude in parts of the noise, in long stretches and in short ones."""
 LEAST_STEPS = 0.5
 SAME_CELLS = 1.5
 DEFAULT_RISE_C_S = 5.0
 HEAT_FACTOR = 2.0
 UNPOWERED_HZ = 0.3
 PRINTING_HZ = 0.4
-"""Flow and fan stir real heat below this while printing."""
+MOTION_SHARE = 0.1
+"""Part of motion's own variance in the tone from which on motion has it too."""
 FASTEST_AIR_HZ = 0.04
 _CALM = (Gate.HOLDING, Gate.PRINTING, Gate.COLD)
+_MOTION = ("motion.speed_mm_s", "motion.x_mm", "motion.y_mm")
+
+
+class _Stretches:
+    """Follows one tone from stretch to stretch of one length."""
+
+    def __init__(self) -> None:
+        self.is_up = False
+        self.band: tuple[float, float] | None = None
+        """Where to look for a tone that is up, Hz."""
+        self._before: tuple[Tone, float] | None = None
+        self._misses = 0
+
+    def found(self, tone: Tone, start_s: float, end_s: float) -> float | None:
+        """Take a stretch with a tone; since when, where it is now up for the first time."""
+        before, self._before = self._before, (tone, start_s)
+        self._misses = 0
+        if self.is_up or before is None:
+            return None
+        cell = 1.0 / (end_s - start_s)
+        if abs(before[0].hz - tone.hz) > SAME_CELLS * cell:
+            return None
+        self.is_up = True
+        self.band = tone.hz - BESIDE_CELLS * cell, tone.hz + BESIDE_CELLS * cell
+        return before[1]
+
+    def missed(self) -> bool:
+        """Take a stretch without; whether a tone that was up is now over."""
+        self._before = None
+        self._misses += 1
+        if not self.is_up or self._misses < 2:
+            return False
+        self.is_up = False
+        self.band = None
+        return True
 
 
 class BeatDetector:
-    """Gathers stretches of 16 calm windows and looks for one tone in them."""
+    """Gathers stretches of calm windows and looks for one tone in them."""
 
     def __init__(self, plan: ChannelPlan, model: HeatModel) -> None:
         self._plan = plan
         self._model = model
-        self._windows: deque[ClosedWindow] = deque(maxlen=STRETCH)
+        self._windows: deque[ClosedWindow] = deque(maxlen=LONG)
         self._count = 0
-        self._before: tuple[Tone, float] | None = None
-        self._is_up = False
-        self._up_band: tuple[float, float] | None = None
-        self._misses = 0
+        self._short, self._long = _Stretches(), _Stretches()
         self._last_s = math.nan
         self._looked = False
 
@@ -75,42 +116,41 @@ class BeatDetector:
             self._windows.clear()
             self._count = 0
             return
-        self._windows.append(window)
+        windows = self._windows
+        windows.append(window)
         self._count += 1
-        if self._count < STRETCH:
-            return
-        self._count = 0
-        self._looked = True
-        band = self._band() or self._up_band
-        tone = None if band is None else self._tone(band)
+        few = SHORT_ROWS // ROWS
+        if self._count % few == 0:
+            if windows[-1].end_s - windows[-few].start_s < SHORT_S - 1.0:
+                few *= 2
+            if self._count % few == 0:
+                self._looked = True
+                self._look(list(windows)[-few:], self._short, say, strong=True)
+        if self._count == LONG:
+            self._count = 0
+            self._look(list(windows), self._long, say, strong=False)
+
+    def _look(
+        self, windows: Sequence[ClosedWindow], at: _Stretches, say: Say, *, strong: bool
+    ) -> None:
+        band = _strong_band(windows) if strong else _weak_band(windows)
+        band = band or at.band
+        tone = None if band is None else self._tone(windows, band, strong=strong)
+        last = windows[-1]
         if tone is None:
-            self._before = None
-            self._miss(say)
+            if at.missed() and not (self._short.is_up or self._long.is_up):
+                name = self._plan.name
+                say(Cleared(last.last_row, last.end_s, name, Kind.MAINS_BEAT, self._last_s))
             return
-        self._found(tone, say)
+        was_up = self._short.is_up or self._long.is_up
+        since_s = at.found(tone, windows[0].start_s, last.end_s)
+        self._last_s = last.end_s
+        if since_s is not None and not was_up:
+            say(self._sighting(tone, since_s, last))
 
-    def _band(self) -> tuple[float, float] | None:
-        """Frequencies worth a closer look, from figures that are there anyway; Hz."""
-        windows = self._windows
-        window_hz = 1.0 / max(windows[-1].end_s - windows[-1].start_s, 1e-9)
-        bins = [window.tone_bin for window in windows if window.tone > LEADS]
-        prints = any(window.gate is Gate.PRINTING for window in windows)
-        if len(bins) >= LEADING_WINDOWS:
-            middle = sorted(bins)[len(bins) // 2]
-            if prints and middle * window_hz < PRINTING_HZ:
-                return None
-            if sum(abs(found - middle) <= 1.0 for found in bins) >= LEADING_WINDOWS:
-                return (middle - BAND_BINS) * window_hz, (middle + BAND_BINS) * window_hz
-        if prints:
-            return None
-        changes = rough = 0.0
-        for before, after in pairwise(windows):
-            changes += (after.mean - before.mean) ** 2
-            rough += after.rough * after.rough
-        return (0.0, BAND_BINS * window_hz) if changes > RESTLESS * rough else None
-
-    def _tone(self, band: tuple[float, float]) -> Tone | None:
-        windows = self._windows
+    def _tone(
+        self, windows: Sequence[ClosedWindow], band: tuple[float, float], *, strong: bool
+    ) -> Tone | None:
         time_s = np.concatenate([w.windows.time_rows[w.index] for w in windows])
         values = np.concatenate([w.channel.signal_rows[w.index] for w in windows])
         if not np.isfinite(values).all() or np.any(np.diff(time_s) <= 0.0):
@@ -119,44 +159,27 @@ class BeatDetector:
         if tone is None or tone.chance > CHANCE or tone.hz < FASTEST_AIR_HZ:
             return None
         step = min((w.step for w in windows if w.step > 0.0), default=0.0)
-        if tone.amplitude < max(LEAST_NOISE_PART * tone.residual, LEAST_STEPS * step):
+        least = STRONG * tone.noise if strong else WEAK * tone.residual
+        if tone.amplitude < max(least, LEAST_STEPS * step):
             return None
         power = np.concatenate([w.channel.power_rows[w.index] for w in windows])
-        return None if self._is_heat(tone, time_s, power) else tone
+        if self._is_heat(tone, time_s, power, windows[-1]):
+            return None
+        prints = any(window.gate is Gate.PRINTING for window in windows)
+        if prints and tone.hz < PRINTING_HZ and not (strong and not _moves(windows, time_s, tone)):
+            return None
+        return tone
 
-    def _is_heat(self, tone: Tone, time_s: Floats, power: Floats) -> bool:
+    def _is_heat(self, tone: Tone, time_s: Floats, power: Floats, last: ClosedWindow) -> bool:
         """Whether the heater could have made this swing."""
         if not np.isfinite(power).all():
-            is_heated = self._windows[-1].target_c > 0.0
-            return is_heated and tone.hz < UNPOWERED_HZ
+            return last.target_c > 0.0 and tone.hz < UNPOWERED_HZ
         swing, _ = tone_at(time_s - time_s.mean(), power, tone.hz)
         model = self._model
         fastest = model.gain.high if model.is_known else DEFAULT_RISE_C_S
         able_k = fastest * swing / (2.0 * math.pi * tone.hz)
         amplitude_k = tone.amplitude / self._plan.per_kelvin(self._plan.has_signal_in_ohms)
         return amplitude_k < HEAT_FACTOR * able_k
-
-    def _found(self, tone: Tone, say: Say) -> None:
-        first, last = self._windows[0], self._windows[-1]
-        before, self._before = self._before, (tone, first.start_s)
-        self._misses = 0
-        self._last_s = last.end_s
-        if self._is_up or before is None:
-            return
-        cell = 1.0 / (last.end_s - first.start_s)
-        if abs(before[0].hz - tone.hz) > SAME_CELLS * cell:
-            return
-        self._is_up = True
-        self._up_band = tone.hz - BESIDE_CELLS * cell, tone.hz + BESIDE_CELLS * cell
-        say(self._sighting(tone, before[1], last))
-
-    def _miss(self, say: Say) -> None:
-        self._misses += 1
-        if self._is_up and self._misses >= 2:
-            self._is_up = False
-            self._up_band = None
-            last = self._windows[-1]
-            say(Cleared(last.last_row, last.end_s, self._plan.name, Kind.MAINS_BEAT, self._last_s))
 
     def _sighting(self, tone: Tone, start_s: float, last: ClosedWindow) -> Sighting:
         plan = self._plan
@@ -187,5 +210,54 @@ class BeatDetector:
     def not_evaluated(self) -> list[NotEvaluated]:
         if self._looked:
             return []
-        why = f"it never stood calm for the {STRETCH} windows that a look for a tone takes"
+        why = "it never stood calm for the minutes that a look for a tone takes"
         return [NotEvaluated(kind=Kind.MAINS_BEAT, channel=self._plan.name, why=why)]
+
+
+def _strong_band(windows: Sequence[ClosedWindow]) -> tuple[float, float] | None:
+    """Everything, where nearly all windows show a wave."""
+    bins = [window.tone_bin for window in windows if window.tone > LEADS]
+    if bins:
+        middle = sorted(bins)[len(bins) // 2]
+        alike = sum(abs(found - middle) <= 1.0 for found in bins)
+        if alike >= MOSTLY_LEADING_PART * len(windows):
+            return 0.0, math.inf
+    bend = math.fsum(window.bend for window in windows)
+    rough = math.fsum(window.rough * window.rough for window in windows)
+    return (0.0, math.inf) if bend > BENT * rough else None
+
+
+def _weak_band(windows: Sequence[ClosedWindow]) -> tuple[float, float] | None:
+    """Frequencies worth a closer look, from figures that are there anyway; Hz."""
+    window_hz = 1.0 / max(windows[-1].end_s - windows[-1].start_s, 1e-9)
+    bins = [window.tone_bin for window in windows if window.tone > LEADS]
+    prints = any(window.gate is Gate.PRINTING for window in windows)
+    least = LEADING_PART * len(windows)
+    if len(bins) >= least:
+        middle = sorted(bins)[len(bins) // 2]
+        if prints and middle * window_hz < PRINTING_HZ:
+            return None
+        if sum(abs(found - middle) <= 1.0 for found in bins) >= least:
+            return (middle - BAND_BINS) * window_hz, (middle + BAND_BINS) * window_hz
+    if prints:
+        return None
+    changes = rough = 0.0
+    for before, after in pairwise(windows):
+        changes += (after.mean - before.mean) ** 2
+        rough += after.rough * after.rough
+    return (0.0, BAND_BINS * window_hz) if changes > RESTLESS * rough else None
+
+
+def _moves(windows: Sequence[ClosedWindow], time_s: Floats, tone: Tone) -> bool:
+    """Whether motion has the tone too, so that it may stir real heat."""
+    centred = time_s - time_s.mean()
+    for key in _MOTION:
+        if any(key not in window.windows.context_rows for window in windows):
+            continue
+        rows = np.concatenate([w.windows.context_rows[key][w.index] for w in windows])
+        variance = float(np.var(rows))
+        if variance > 0.0:
+            size, _ = tone_at(centred, rows, tone.hz)
+            if 0.5 * size * size > MOTION_SHARE * variance:
+                return True
+    return False
