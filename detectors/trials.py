@@ -5,40 +5,25 @@ as there are. For each kind of fault a trial has a count and an exposure: the ho
 which it can come. That is the state in which it came before, so a fault that was only
 ever seen while the carriage moves has hours (and metres) of motion as its exposure.
 
-Rates have exact Poisson intervals. A trial is held against the one before by the exact
-conditional test, one-sided at 95 %. Faults that come in clusters tell less than their
-number: where counts in equal parts of the exposure scatter more than chance would have
-them, the test counts that much fewer faults (quasi-likelihood; McCullagh and Nelder 1989,
-from memory). And nobody is told that a fault is gone before it has been quiet for longer
-than it ever was before.
+Rates have exact Poisson intervals; `detectors.verdicts` holds a trial against the one before.
 """
 
 import math
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from enum import StrEnum
-from itertools import pairwise
 
 import msgspec
 
 from detectors.exposure import Span, Usage
-from detectors.rates import compare_rates, fewer_p, further_quiet, rate_interval
+from detectors.rates import compare_rates, rate_interval
+from detectors.verdicts import LEVEL, Outcome, Stretch, judge
 from shared.words import EVERY_CHANNEL, Gate, Kind
 
-LEVEL = 0.95
 LEAST_FOR_A_STATE = 3
 """Faults fewer than this say nothing of the state that they need."""
 MOSTLY = 0.95
 """Part of the faults that come in a state that is taken for theirs."""
-HALVED = 0.5
-"""A change that leaves more than half of the faults, for sure, has changed nothing."""
-PARTS = (4, 8, 16)
-"""Numbers of equal parts of the exposure in which clusters show."""
-LEAST_A_PART = 2.0
-"""Faults a part, on average, for its scatter to tell."""
-SCATTER_Z = 1.645
-"""One-sided 95 %."""
 CURVE_POINTS = 400
 LEFT_OUT = {Kind.STARTUP_TRANSIENT, Kind.RESTART, Kind.INTERFERENCE}
 """Harmless, or made of other faults, which count by themselves."""
@@ -46,19 +31,6 @@ PER_HEAT_UP = frozenset({Gate.HEATING})
 _HOT = {Gate.HOLDING, Gate.PRINTING}
 _RUNNING = set(Gate) - {Gate.STARTING, Gate.HALTED}
 BEFORE = "as found"
-
-
-class Outcome(StrEnum):
-    """What a trial says of one kind of fault."""
-
-    FIRST = "first"
-    """Nothing to hold it against."""
-    BETTER = "better"
-    WORSE = "worse"
-    TOO_EARLY = "too early"
-    NO_CHANGE = "no change seen"
-    NO_FAULT = "no fault"
-    """None before, none since."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -347,23 +319,19 @@ def _compared(
     )
     if before is None:
         return plain
-    scatter = max(_scatter(before), _scatter(tally))
-    if hours <= 0.0:
-        return msgspec.structs.replace(
-            plain, outcome=Outcome.TOO_EARLY, further_h=_finite(_further_h(before, tally, scatter))
-        )
+    judged = judge(Stretch(before.hours, before.at_h), Stretch(hours, tally.at_h))
+    plain = msgspec.structs.replace(
+        plain, outcome=judged.outcome, further_h=judged.further_h, scatter=judged.scatter
+    )
+    if hours <= 0.0 or before.count + count == 0:
+        return plain
     compared = compare_rates(count, hours, before.count, before.hours, LEVEL)
-    outcome, further = _outcome(tally, before, scatter)
-    told = before.count + count > 0
     return msgspec.structs.replace(
         plain,
-        ratio=compared.ratio if told else None,
-        ratio_low=compared.low if told else None,
-        ratio_high=compared.high if told else None,
-        p=compared.p if told else None,
-        scatter=scatter,
-        outcome=outcome,
-        further_h=further,
+        ratio=compared.ratio,
+        ratio_low=compared.low,
+        ratio_high=compared.high,
+        p=compared.p,
     )
 
 
@@ -372,67 +340,3 @@ def _curve(at_h: Sequence[float]) -> tuple[tuple[float, int], ...]:
     step = math.ceil(len(at_h) / CURVE_POINTS)
     points = [(at, number) for number, at in enumerate(at_h, 1)]
     return tuple(point for point in points if point[1] % step == 0 or point[1] == len(at_h))
-
-
-def _outcome(tally: _Tally, before: _Tally, scatter: float) -> tuple[Outcome, float | None]:
-    if not before.count and not tally.count:
-        return Outcome.NO_FAULT, None
-    first, second = _effective(before.count, scatter), _effective(tally.count, scatter)
-    if fewer_p(second, tally.hours, first, before.hours) < 1.0 - LEVEL:
-        return Outcome.WORSE, None
-    further = _further_h(before, tally, scatter)
-    if further == 0.0:
-        return Outcome.BETTER, None
-    if second:
-        # Twice the tail: the lower limit alone is then sure to 95 %.
-        bounds = compare_rates(second, tally.hours, max(first, 1), before.hours, 2 * LEVEL - 1)
-        if bounds.low > HALVED:
-            return Outcome.NO_CHANGE, None
-    return Outcome.TOO_EARLY, _finite(further)
-
-
-def _finite(hours: float) -> float | None:
-    return hours if math.isfinite(hours) else None
-
-
-def _effective(count: int, scatter: float) -> int:
-    """Faults that count as independent; one that came is never none."""
-    return max(int(count / scatter), 1) if count else 0
-
-
-def _further_h(before: _Tally, tally: _Tally, scatter: float) -> float:
-    first, second = _effective(before.count, scatter), _effective(tally.count, scatter)
-    further = further_quiet(first, before.hours, second, tally.hours, LEVEL)
-    if tally.count == 0 and before.count:
-        # It has been as quiet before without any change.
-        further = max(further, _longest_quiet_h(before) - tally.hours)
-    return further
-
-
-def _longest_quiet_h(tally: _Tally) -> float:
-    """Longest exposure without a fault between two faults, or before the first."""
-    edges = [0.0, *tally.at_h]
-    return max((later - earlier for earlier, later in pairwise(edges)), default=0.0)
-
-
-def _scatter(tally: _Tally) -> float:
-    """Variance over mean of the counts in equal parts of the exposure, where it is above 1
-    by more than chance (χ² at 95 %)."""
-    worst = 1.0
-    for parts in PARTS:
-        if tally.hours <= 0.0 or tally.count < LEAST_A_PART * parts:
-            break
-        counts = [0] * parts
-        for at_h in tally.at_h:
-            counts[min(int(at_h / tally.hours * parts), parts - 1)] += 1
-        mean = tally.count / parts
-        scatter = sum((count - mean) ** 2 for count in counts) / (parts - 1) / mean
-        if _chi_square_z(scatter, parts - 1) > SCATTER_Z:
-            worst = max(worst, scatter)
-    return worst
-
-
-def _chi_square_z(reduced: float, freedom: int) -> float:
-    """Normal score of χ² over its degrees of freedom (Wilson and Hilferty 1931)."""
-    ninth = 2.0 / (9.0 * freedom)
-    return float((reduced ** (1.0 / 3.0) - (1.0 - ninth)) / math.sqrt(ninth))

@@ -14,7 +14,8 @@ import pytest
 from client.profile import simulated_profile
 from client.simulated.plain import moments, updates
 from client.simulated.scenario import Scenario, load_scenario
-from detectors.trials import KindTrial, Outcome
+from detectors.trials import KindTrial
+from detectors.verdicts import Outcome
 from recordings.logs import open_log
 from recordings.writer import Recorder
 from shared.updates import Update

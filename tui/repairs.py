@@ -7,7 +7,8 @@ from typing import Any, Literal
 from detectors.diagnosis import Answer, Trial
 from detectors.diagnosis.checks import CATALOGUE
 from detectors.exposure import Usage, is_within, without
-from detectors.trials import KindTrial, Outcome, Start, Watched, hours_words, outcome_words, trials
+from detectors.trials import KindTrial, Start, Watched, hours_words, outcome_words, trials
+from detectors.verdicts import Outcome
 from shared.events import Event
 from shared.text import clean
 from shared.words import EVERY_CHANNEL

@@ -12,7 +12,8 @@ from statsmodels.stats.rates import test_poisson_2indep as poisson_test
 
 from detectors.exposure import Occurrence, Span, Usage
 from detectors.rates import fewer_p, further_quiet, quiet_p
-from detectors.trials import KindTrial, Outcome, Start, Watched, trials
+from detectors.trials import KindTrial, Start, Watched, trials
+from detectors.verdicts import Outcome
 from shared.words import EVERY_CHANNEL, Gate, Kind
 
 HOUR_S = 3600.0

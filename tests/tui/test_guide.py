@@ -8,7 +8,8 @@ import pytest_asyncio
 from textual.pilot import Pilot
 
 from detectors.diagnosis.checks import CATALOGUE
-from detectors.trials import KindTrial, Outcome
+from detectors.trials import KindTrial
+from detectors.verdicts import Outcome
 from shared.updates import Update, batch_of
 from shared.words import Kind
 from tests.detectors.measured.rows import rows

@@ -11,7 +11,8 @@ from client.simulated.plain import updates
 from client.simulated.scenario import load_scenario
 from detectors.diagnosis import Answer
 from detectors.exposure import Occurrence, Span, Usage
-from detectors.trials import KindTrial, Outcome
+from detectors.trials import KindTrial
+from detectors.verdicts import Outcome
 from recordings.notes import Note
 from recordings.writer import Recorder
 from shared.words import EVERY_CHANNEL, Gate, Kind

@@ -4,7 +4,8 @@ from itertools import groupby
 
 import numpy as np
 
-from detectors.trials import KindTrial, Outcome, outcome_words
+from detectors.trials import KindTrial, outcome_words
+from detectors.verdicts import Outcome
 from tui import raster
 from tui.board import Board, Ink, Rect, shown_width
 from tui.glyphs import channel_word
