@@ -12,10 +12,9 @@ from textual.widgets import Input
 
 from shared.text import clean
 from shared.when import hms
-from tui.answers import TRIAL
 from tui.board import Board
-from tui.guide import Stage, number_in, open_guide
-from tui.keys import CHECK_ACTIONS, KEYS
+from tui.checking import Checking
+from tui.keys import KEYS
 from tui.navigate import Navigator
 from tui.painter import body, paint
 from tui.palette import Commands
@@ -44,7 +43,7 @@ def _bindings() -> list[BindingType]:
     ]
 
 
-class OhmvigilApp(App[None]):
+class OhmvigilApp(Checking, App[None]):
     """The screen over a `Source`; `run` shows it until it is left."""
 
     TITLE = "ohmvigil"
@@ -271,61 +270,6 @@ class OhmvigilApp(App[None]):
             self.source.acknowledge(event.id)
             self.tell(f"{event.kind} of {hms(event.start_s)} is marked as seen")
 
-    # -- checks and trials --
-
-    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Some keys mean a mark or an answer while a check is shown, and a view elsewhere."""
-        return action not in CHECK_ACTIONS or self.state.view is ViewName.CHECK
-
-    def action_check(self, name: str = "") -> None:
-        """Open a check by name, or go on with the one that is open, or the next one."""
-        guide = self.state.guide
-        if name or guide is None or guide.stage is not Stage.RUNNING:
-            self.state.guide = open_guide(self.source, self._now, self.state.channel, name)
-        self.action_show(ViewName.CHECK)
-
-    def action_mark(self, number: int) -> None:
-        if self.state.guide is not None:
-            self.state.guide.mark(number)
-            self.repaint()
-
-    def action_accept(self) -> None:
-        guide = self.state.guide
-        if guide is None:
-            return
-        if guide.stage is Stage.CHOOSE:
-            guide.begin(self._now)
-            self.repaint()
-        elif guide.stage is Stage.RUNNING:
-            self.tell(guide.accept(self._now))
-        else:
-            self.action_close()
-
-    def action_answer(self, place: int) -> None:
-        guide = self.state.guide
-        told = "" if guide is None else guide.answer(place, self._now)
-        if told:
-            self.tell(told)
-
-    def action_value(self) -> None:
-        progress = None if self.state.guide is None else self.state.guide.progress
-        if progress is not None and progress.asks:
-            self._open_input("value", progress.asks, "")
-
-    def action_trial(self) -> None:
-        guide = self.state.guide if self.state.view is ViewName.CHECK else None
-        change = guide.change if guide is not None else ""
-        placeholder = f"trial at {hms(self._note_s())}: what was changed"
-        self._open_input("trial", placeholder, change.replace("-", " "))
-
-    def _start_trial(self, text: str, at_s: float) -> None:
-        guide = self.state.guide if self.state.view is ViewName.CHECK else None
-        facts = {}
-        if guide is not None and guide.change:
-            facts = {"channel": guide.channel, "change": guide.change}
-        self.source.note(text, at_s, TRIAL, facts)
-        self.tell(f"a trial starts at {hms(at_s)}: 6 shows it")
-
     # -- words typed by the person --
 
     def action_filter(self) -> None:
@@ -366,14 +310,8 @@ class OhmvigilApp(App[None]):
         if asked == "note" and text:
             self.source.note(text, at_s)
             self.tell(f"noted at {hms(at_s)}")
-        elif asked == "trial" and text:
-            self._start_trial(text, at_s)
-        elif asked == "value" and self.state.guide is not None:
-            number = number_in(text)
-            if number is None:
-                self.tell(f"'{text}' is no number")
-            else:
-                self.state.guide.tell(number)
+        elif text:
+            self.take_words(asked, text, at_s)
         self.repaint()
 
     def action_copy(self) -> None:
