@@ -20,6 +20,8 @@ MARGIN_S = 60.0
 """What is kept before and after an event, s of log time."""
 FOUND_OPEN = "found_open_wall_s"
 """Fact of a recording that was found not closed and had no writer any more: when, Unix time."""
+LIVE_WITHIN_S = 60.0
+"""A recording that was not closed is taken to be written still if it changed so lately."""
 CUT = "cut"
 """Fact of a recording that was cut down to its events: `wall_s` (Unix time), and `starts`, log
 times at which its stretches begin."""
@@ -132,6 +134,17 @@ def size_of(path: Path) -> int:
         with suppress(OSError):
             total += Path(f"{path}{suffix}").stat().st_size
     return total
+
+
+def is_being_written(recording: Recording) -> bool:
+    """Whether a recording was not closed and has changed in the last minute."""
+    if recording.is_closed:
+        return False
+    changed_s = 0.0
+    for suffix in ("", "-wal"):
+        with suppress(OSError):
+            changed_s = max(changed_s, Path(f"{recording.path}{suffix}").stat().st_mtime)
+    return time.time() - changed_s < LIVE_WITHIN_S
 
 
 def settle_open(path: Path) -> bool:

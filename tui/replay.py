@@ -11,7 +11,6 @@ import time
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from pathlib import Path
 from typing import Any, TypeVar
 
 import msgspec
@@ -20,15 +19,16 @@ from detectors.diagnosis import diagnose, verdict
 from detectors.health import trust_of
 from detectors.trials import KindTrial
 from recordings.cut import starts_of
+from recordings.folder import is_being_written
 from recordings.logs import Log
 from recordings.notes import Note as LoggedNote
 from recordings.reader import Recording
 from shared.chain import Chain
 from shared.errors import BadInput
 from shared.events import Event, RankedCause, Verdict
-from shared.health import ChannelHealth
+from shared.health import ChannelHealth, Trust
 from shared.updates import Batch
-from shared.words import HostState, Severity
+from shared.words import Gate, HostState, Severity
 from tui.answers import answers_in
 from tui.history import History
 from tui.outline import outline_of
@@ -37,8 +37,11 @@ from tui.snapshot import LinkState, LinkView, Note, PlayView, RecordingView, Sna
 from tui.stretches import StretchWatch
 
 POLL_S = 0.5
-LIVE_WITHIN_S = 60.0
-"""A recording that was not closed is taken to be written still if it changed so lately."""
+FIRST_LOOKS = 3
+"""Snapshots that are taken of a file at a glance before it is judged, …"""
+FIRST_LOOK_S = 2.0
+"""… unless that takes longer."""
+YIELD_S = 0.002
 MOST_EVENTS = 200
 """With more events than this before the cursor, causes are those of the whole file."""
 GATES_EVERY_ROWS = 256
@@ -74,6 +77,9 @@ class Replay:
         self._done = False
         self._stopping = False
         self._wake = threading.Event()
+        self._seen = threading.Event()
+        self._looks = 0
+        self._outlined: tuple[str, ...] = ()
         self._trouble = ""
         self._cursor_s: float | None = None
         self._moved_own_s = time.monotonic()
@@ -95,6 +101,9 @@ class Replay:
             return self._done
 
     def snapshot(self) -> Snapshot:
+        self._looks += 1
+        if self._looks >= FIRST_LOOKS:
+            self._seen.set()
         with self._lock:
             play = self._play_view()
             cursor = play.cursor_s
@@ -166,6 +175,7 @@ class Replay:
     def close(self) -> None:
         self._stopping = True
         self._wake.set()
+        self._seen.set()
         if self._thread.ident is not None:
             self._thread.join()
         self._log.close()
@@ -194,7 +204,12 @@ class Replay:
             self._history.outline(outline_of(self._log))
         with self._lock:
             self._recorded = recorded
+            self._outlined = self._channel_names
             self._serial += 1
+        # The first picture comes before the work, which slows the screen.
+        self._looks = 0
+        self._seen.clear()
+        self._seen.wait(FIRST_LOOK_S)
 
     def _follow(self) -> None:
         """Read to the end; of a live file, whatever comes until it is closed."""
@@ -224,6 +239,8 @@ class Replay:
                 self._healths.append((self._watch.now_s, self._watch.health()))
                 self._heard_own_s = time.monotonic()
                 self._serial += 1
+            # Lets the screen have its turn.
+            time.sleep(YIELD_S)
 
     def _judge(self) -> None:
         """Causes and verdict of all that has been read."""
@@ -282,9 +299,10 @@ class Replay:
         self, cursor: float, events: Sequence[Event], host: HostState
     ) -> tuple[ChannelHealth, ...]:
         """Channels as they stood at the cursor."""
-        if not self._healths:
-            return ()
-        healths = _last_before(self._healths, cursor, self._healths[0][1])
+        if self._healths:
+            healths = _last_before(self._healths, cursor, self._healths[0][1])
+        else:
+            healths = tuple(map(_unread, self._outlined))
         return tuple(self._channel(health, cursor, events, host) for health in healths)
 
     def _channel(
@@ -316,15 +334,11 @@ class Replay:
         return PlayView(min(cursor, last_s), first_s, last_s, self._speed, self._paused, starts)
 
 
-def is_being_written(recording: Recording) -> bool:
-    """Whether a recording was not closed and has changed in the last minute."""
-    if recording.is_closed:
-        return False
-    changed_s = 0.0
-    for suffix in ("", "-wal"):
-        with suppress(OSError):
-            changed_s = max(changed_s, Path(f"{recording.path}{suffix}").stat().st_mtime)
-    return time.time() - changed_s < LIVE_WITHIN_S
+def _unread(channel: str) -> ChannelHealth:
+    """A channel of which only an outline is known."""
+    return ChannelHealth(
+        channel=channel, trust=Trust.UNKNOWN, since_s=0.0, why="", gate=Gate.STARTING
+    )
 
 
 def _as_of(event: Event, cursor_s: float) -> Event:

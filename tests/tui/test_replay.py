@@ -39,6 +39,12 @@ def wait_until(what: Callable[[], bool]) -> None:
         time.sleep(0.01)
 
 
+@pytest.fixture(autouse=True)
+def _nobody_looks(monkeypatch: pytest.MonkeyPatch) -> None:
+    """There is no screen to wait for."""
+    monkeypatch.setattr("tui.replay.FIRST_LOOK_S", 0.0)
+
+
 @pytest.fixture(scope="module")
 def faulty() -> tuple[list[Update], list[Event]]:
     """A scenario's updates, and the events that a live watch finds in them."""
@@ -89,6 +95,8 @@ def test_the_whole_night_is_there_before_a_sample_is_read(
     wait_until(lambda: bool(replay.snapshot().events))
     now = replay.snapshot()
     assert not replay.is_judged
+    assert {health.channel for health in now.channels} >= {"nozzle", "bed"}
+    assert now.channels[0].temperature_c is not None
     assert now.play is not None
     assert (now.play.first_s, now.play.last_s) == (updates[0].time_s, updates[-1].time_s)
     assert [event.id for event in now.events] == [event.id for event in events]
