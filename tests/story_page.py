@@ -129,7 +129,7 @@ def _told(night: Night) -> dict[str, str]:
     at_s = STILL_S
     while at_s < MOVED_UNTIL_S:
         at_s += 0.5
-        now = night.until(at_s)
+        now = night.until(at_s, judged=False)
         guide.take(now)
         for number, mark_s in SECTIONS_S.items():
             if at_s == mark_s:
