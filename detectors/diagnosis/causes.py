@@ -97,7 +97,7 @@ CHAIN_SIGNS = {
             "screened",
             (
                 Modifier(Cause.CABLE_PICKUP, 0.4, "the screen keeps the field out"),
-                Modifier(Cause.GROUND_LOOP, 2.0, "a screen joined at both ends is a loop"),
+                Modifier(Cause.GROUND_LOOP, 4.0, "a screen joined at both ends is a loop"),
             ),
         ),
         ChainSign(

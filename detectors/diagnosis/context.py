@@ -14,7 +14,7 @@ from detectors.diagnosis.case import (
     word,
 )
 from shared.events import Event
-from shared.words import EVERY_CHANNEL, NO_FLAGS, Kind
+from shared.words import EVERY_CHANNEL, NO_FLAGS, Kind, Severity
 
 MOSTLY = 0.9
 SOMETIMES = 0.6
@@ -22,6 +22,8 @@ ENOUGH_FOR_A_PLACE = 8
 """Breaks without a place before the lack of one counts. Judgement."""
 
 SURE_OF_NO_PLACE = 40
+STRAY = 2
+"""Readings that one burst may spoil."""
 RISING = 0.3
 """Strength of a tie to height: it only ever grows, as time does."""
 
@@ -43,7 +45,26 @@ def timing(case: Case) -> Iterator[Fact]:
         elif share < SOMETIMES:
             yield Fact("also-at-rest", "also while the machine stands still", strength)
     yield from _tied(case)
+    yield from _once(case)
     yield from _restarts(case)
+
+
+def _once(case: Case) -> Iterator[Fact]:
+    """One stray reading in the whole log says little of any cause that stays."""
+    found = [event for event in case.events if event.severity is not Severity.NOTICE]
+    if found and all(_is_stray(event) for event in found):
+        first_s = min(event.start_s for event in found)
+        last_s = max(event.start_s for event in found)
+        if last_s - first_s <= TOGETHER_S:
+            yield Fact("only-once", "once in the whole log")
+
+
+def _is_stray(event: Event) -> bool:
+    """A spike, or the converter's word on it, that is over at once."""
+    if event.end_s is None or event.count > STRAY or event.end_s - event.start_s > TOGETHER_S:
+        return False
+    is_voltage = event.kind is Kind.CONVERTER_FLAG and "voltage" in word(event, "flags")
+    return event.kind is Kind.SPIKE or is_voltage
 
 
 def _is_state(event: Event) -> bool:
@@ -114,7 +135,7 @@ def flags(case: Case) -> Iterator[Fact]:
             yield Fact("flags-contradict", f"{shown}, which contradict each other")
             continue
         if any("voltage" in each for each in words):
-            yield Fact("flag-voltage", shown)
+            yield Fact("flag-voltage", shown, min(0.4 + 0.2 * event.count, 1.0))
         if any("connected" in each or "bus" in each or "answer" in each for each in words):
             yield Fact("flag-not-connected", shown)
         elif is_open:

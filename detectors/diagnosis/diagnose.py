@@ -9,8 +9,19 @@ from detectors.diagnosis.checkform import CheckForm
 from detectors.diagnosis.checks import CATALOGUE
 from detectors.diagnosis.evidence import facts_of
 from detectors.diagnosis.nextcheck import answered, as_check, next_check, telling_check
-from detectors.diagnosis.rank import Weighed, doubt, doubted, posterior, told, weigh, weigh_chain
-from detectors.diagnosis.table import CANDIDATES
+from detectors.diagnosis.rank import (
+    TEMPERATURE,
+    Weighed,
+    doubt,
+    doubted,
+    posterior,
+    tempered,
+    told,
+    updated,
+    weigh,
+    weigh_chain,
+)
+from detectors.diagnosis.table import CANDIDATES, Candidate
 from shared.chain import Chain
 from shared.errors import BadInput
 from shared.events import Event, RankedCause
@@ -43,14 +54,10 @@ def diagnose(
 
 
 def _ranked(case: Case, answers: Sequence[Answer]) -> list[RankedCause]:
-    facts = facts_of(case)
-    weighed: list[Weighed] = [
-        *weigh(facts),
-        *doubt(facts),
-        *weigh_chain(chain_facts(case.chain)),
-        *(answered(_form(answer), answer.outcome) for answer in answers),
-    ]
-    odds = doubted(posterior(weighed))
+    evidence = evidence_of(case)
+    said = [answered(_form(answer), answer.outcome) for answer in answers]
+    odds = odds_of(evidence, said)
+    weighed = [*evidence, *said]
     done = {answer.check for answer in answers}
     order = sorted(CANDIDATES, key=lambda cause: (-odds[cause], cause or "~"))
     ranked = []
@@ -72,6 +79,21 @@ def _ranked(case: Case, answers: Sequence[Answer]) -> list[RankedCause]:
             )
         )
     return ranked
+
+
+def evidence_of(case: Case) -> list[Weighed]:
+    """All that a case and its chain say of the causes."""
+    facts = facts_of(case)
+    return [*weigh(facts), *doubt(facts), *weigh_chain(chain_facts(case.chain))]
+
+
+def odds_of(
+    evidence: Sequence[Weighed],
+    answers: Sequence[Weighed] = (),
+    temperature: float = TEMPERATURE,
+) -> dict[Candidate, float]:
+    """Probabilities by cause, calibrated by the temperature."""
+    return doubted(updated(tempered(posterior(evidence), temperature), answers))
 
 
 def _severity(case: Case) -> int:

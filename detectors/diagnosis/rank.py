@@ -20,11 +20,19 @@ TELLS = math.log(1.35)
 """Least log ratio at which a fact is named as evidence for or against."""
 
 TELLING = (Family.SHAPE, Family.FLAGS, Family.WORDS)
+ONCE = "only-once"
+"""What came only once says little, whatever it looked like."""
 POOR = 5.0
 """How many times likelier the unknown cause gets without any fact. Judgement."""
 
 TABLE_DOUBT = 0.03
 """Chance that a case is not as the table has it, whatever the evidence. Judgement."""
+
+TEMPERATURE = 1.0
+"""Divides all log odds of table and evidence. Tempered weights leave the answer too unsure;
+this one number is fitted on tuning draws of `tests.quality.diagnosis`, and the reliability
+that it gives is measured on others (`docs/quality.md`). Answers to checks are not tempered:
+their probabilities are stated as such."""
 
 Odds = Mapping[Candidate, float]
 """Probabilities by cause; they sum to 1."""
@@ -56,8 +64,10 @@ def weigh(facts: Iterable[Fact]) -> list[Weighed]:
 
 def doubt(facts: Iterable[Fact]) -> list[Weighed]:
     """More weight for the unknown cause, the less is known of what the reading did."""
+    facts = list(facts)
     known = sum(fact.strength for fact in facts if SIGNS[fact.name].family in TELLING)
-    missing = 1.0 - min(known, 1.0)
+    once = any(fact.name == ONCE for fact in facts)
+    missing = 1.0 if once else 1.0 - min(known, 1.0)
     if missing == 0.0:
         return []
     log = dict.fromkeys(CANDIDATES, 0.0)
@@ -83,6 +93,20 @@ def posterior(weighed: Iterable[Weighed]) -> dict[Candidate, float]:
     """Probabilities of all causes; they sum to 1."""
     logs = {prior.cause: math.log(prior.weight) for prior in PRIORS}
     for each in weighed:
+        for cause in logs:
+            logs[cause] += each.log[cause]
+    return normal(logs)
+
+
+def tempered(odds: Odds, temperature: float = TEMPERATURE) -> dict[Candidate, float]:
+    """All log odds divided by a temperature: below 1 surer, above 1 less sure."""
+    return normal({cause: math.log(max(p, 1e-300)) / temperature for cause, p in odds.items()})
+
+
+def updated(odds: Odds, answers: Iterable[Weighed]) -> dict[Candidate, float]:
+    """Bayes' rule for answers to checks."""
+    logs = {cause: math.log(max(p, 1e-300)) for cause, p in odds.items()}
+    for each in answers:
         for cause in logs:
             logs[cause] += each.log[cause]
     return normal(logs)

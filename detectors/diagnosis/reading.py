@@ -17,8 +17,11 @@ ENOUGH_FLIPS = 0.2
 """Share of spikes that are flipped bits from which on they count fully; chance gives 0.01."""
 DISBELIEVED = 0.1
 """Strength of what a reading says of heat while it is no reading at all."""
+TWO = 2
 FALLING_C_PER_S = -0.05
 """A powered reading that falls this fast gets no heat at all. Judgement."""
+RISING_C_PER_S = 0.05
+"""One that rises no faster may as well be warmed by the air alone. Judgement."""
 
 
 def transients(case: Case) -> Iterator[Fact]:
@@ -141,6 +144,10 @@ def jumps(case: Case) -> Iterator[Fact]:
     for event in case.of(Kind.JOINT_JUMP):
         shown = times(event.count, "one jump", "jumps")
         yield Fact("joint-jumps", f"{shown} of several channels at one instant")
+        at_once = number(event, "channels")
+        if at_once is not None:
+            name = "joint-of-many" if at_once > TWO else "joint-of-two"
+            yield Fact(name, f"{at_once:.0f} channels jump at once")
 
 
 def heat(case: Case) -> Iterator[Fact]:
@@ -152,9 +159,11 @@ def heat(case: Case) -> Iterator[Fact]:
         if slope is not None and slope < FALLING_C_PER_S:
             words = f"falls by {-slope * 60.0:.1f} °C a minute at power"
             yield Fact("cools-at-full-power", words, part)
-        elif slope is not None and slope > 0.0:
+        elif slope is not None and slope > RISING_C_PER_S:
             words = "rises, but far less than the power gives"
             yield Fact("rises-less-than-it-should", words, part)
+        if event.end_s is not None and not case.was_halted:
+            yield Fact("heats-again", "then it followed the power again", part)
     for event in case.of(Kind.RISE_UNPOWERED):
         yield Fact("rise-unpowered", event.text, _believed(case, event))
     for event in case.of(Kind.DRIFT):

@@ -32,6 +32,7 @@ WHEN = (
             Given(Cause.LOOSE_CONNECTION, 0.35, "warmth and shaking open it too"),
             Given(Cause.BUS_WIRING, 0.60, "the bus talks all the time"),
             Given(Cause.MAINS_PICKUP, 0.90, "the mains hums all the time"),
+            Given(Cause.GROUND_LOOP, 0.75, "heaters draw current at rest as well"),
             Given(Cause.SENSOR_FAILED, 0.70, "an element does not know of motion"),
         ),
     ),
@@ -76,7 +77,7 @@ WHEN = (
         0.02,
         0.06,
         (
-            Given(Cause.GROUND_LOOP, 0.50, "heater current finds a way through the screen"),
+            Given(Cause.GROUND_LOOP, 0.80, "heater current finds a way through the screen"),
             Given(Cause.SUPPLY, 0.40, "the heater loads the supply"),
             Given(Cause.CABLE_PICKUP, 0.40, "sensor leads beside heater leads", TRADE),
             Given(Cause.INPUT_FILTER, 0.30, "switched heaters make bursts"),
@@ -92,6 +93,16 @@ WHEN = (
             Given(Cause.INPUT_FILTER, 0.35, "fans are chopped as well"),
             Given(Cause.GROUND_LOOP, 0.25, "fan current in the common wire"),
             Given(Cause.SUPPLY, 0.25, "the fan loads the supply"),
+        ),
+    ),
+    Sign(
+        "only-once",
+        Family.WHEN,
+        0.08,
+        0.60,
+        (
+            Given(Cause.LOOSE_CONNECTION, 0.10, "a bad contact comes again"),
+            Given(Cause.BUS_WIRING, 0.10, "a bad bus comes again"),
         ),
     ),
     Sign(

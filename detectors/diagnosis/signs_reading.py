@@ -50,10 +50,10 @@ OPEN_AND_SHORT = (
         0.005,
         0.03,
         (
-            Given(Cause.BUS_WIRING, 0.40, "no answer reads as zeros", TRADE),
-            Given(Cause.SENSOR_FAILED, 0.35, "an element with an inner short"),
-            Given(Cause.SUPPLY, 0.35, "a board without its supply reads nothing", TRADE),
-            Given(Cause.BROKEN_LEAD, 0.25, "insulation pinched at assembly"),
+            Given(Cause.BUS_WIRING, 0.30, "no answer reads as zeros", TRADE),
+            Given(Cause.SENSOR_FAILED, 0.50, "an element with an inner short"),
+            Given(Cause.SUPPLY, 0.25, "a board without its supply reads nothing", TRADE),
+            Given(Cause.BROKEN_LEAD, 0.12, "insulation pinched at assembly"),
             Given(Cause.WIRE_COUNT_SETTING, 0.10, "a strap that joins both inputs"),
         ),
     ),
@@ -98,7 +98,8 @@ OPEN_AND_SHORT = (
         0.03,
         (
             Given(Cause.LOOSE_CONNECTION, 0.70, "a worn contact adds ohms"),
-            Given(Cause.BROKEN_LEAD, 0.35, "few strands left add ohms"),
+            Given(Cause.BROKEN_LEAD, 0.45, "few strands left add ohms"),
+            Given(Cause.GROUND_LOOP, 0.20, "a current that switches looks like added ohms"),
             Given(Cause.SENSOR_FAILED, 0.08, "a cracked film adds ohms"),
         ),
     ),
@@ -126,7 +127,7 @@ SHAPES = (
             Given(Cause.INPUT_FILTER, 0.50, "pick-up has no preferred sign", TRADE),
             Given(Cause.CABLE_PICKUP, 0.50, "pick-up has no preferred sign", TRADE),
             Given(Cause.BUS_WIRING, 0.50, "a wrong code lies anywhere"),
-            Given(Cause.GROUND_LOOP, 0.25, "currents in the frame switch both ways"),
+            Given(Cause.GROUND_LOOP, 0.35, "a current that switches, and power that answers"),
             Given(Cause.MAINS_PICKUP, 0.10, "hum swings both ways"),
         ),
     ),
@@ -138,6 +139,7 @@ SHAPES = (
         (
             Given(Cause.LOOSE_CONNECTION, 0.45, "a contact can only add ohms", PHYSICS),
             Given(Cause.BROKEN_LEAD, 0.35, "a break can only add ohms", PHYSICS),
+            Given(Cause.GROUND_LOOP, 0.30, "one current, one way", PHYSICS),
             Given(Cause.BUS_WIRING, 0.20, "a wrong code may lie above"),
             Given(Cause.INPUT_FILTER, 0.15, "rectified bursts may favour one sign"),
             Given(Cause.CABLE_PICKUP, 0.15, "rectified bursts may favour one sign"),
@@ -149,6 +151,7 @@ SHAPES = (
         0.02,
         0.08,
         (
+            Given(Cause.GROUND_LOOP, 0.40, "one current, one way", PHYSICS),
             Given(Cause.BUS_WIRING, 0.30, "a wrong code may lie below"),
             Given(Cause.SUPPLY, 0.30, "a sagging supply takes from the code"),
             Given(Cause.BROKEN_LEAD, 0.10, "worn insulation that touches"),
@@ -175,10 +178,11 @@ SHAPES = (
         (
             Given(Cause.INPUT_FILTER, 0.50, "too little capacitance lets it in", TRADE),
             Given(Cause.CABLE_PICKUP, 0.50, "the cable picks it up", TRADE),
-            Given(Cause.GROUND_LOOP, 0.40, "currents in the frame"),
+            Given(Cause.GROUND_LOOP, 0.60, "currents in the frame"),
             Given(Cause.SUPPLY, 0.20, "ripple on the supply"),
             Given(Cause.MAINS_PICKUP, 0.20, "hum folded down by sampling"),
             Given(Cause.LOOSE_CONNECTION, 0.15, "a contact that crackles"),
+            Given(Cause.BROKEN_LEAD, 0.15, "strands that crackle"),
         ),
     ),
     Sign(
@@ -188,7 +192,7 @@ SHAPES = (
         0.03,
         (
             Given(Cause.MAINS_PICKUP, 0.80, "a steady tone at the folded mains", PHYSICS),
-            Given(Cause.GROUND_LOOP, 0.25, "a loop carries hum too"),
+            Given(Cause.GROUND_LOOP, 0.10, "a loop carries hum too"),
             Given(Cause.CABLE_PICKUP, 0.05, "motor bursts make no steady tone"),
             Given(Cause.INPUT_FILTER, 0.02, "filters are no cure for so low a tone", PHYSICS),
         ),
@@ -225,8 +229,30 @@ SHAPES = (
         0.04,
         (
             Given(Cause.SUPPLY, 0.65, "what all share is their supply"),
-            Given(Cause.GROUND_LOOP, 0.25, "what all share is their ground"),
+            Given(Cause.GROUND_LOOP, 0.40, "what all share is their ground"),
             Given(Cause.BUS_WIRING, 0.12, "what all share is their bus"),
+        ),
+    ),
+    Sign(
+        "joint-of-many",
+        Family.WHERE,
+        0.20,
+        0.40,
+        (
+            Given(Cause.SUPPLY, 0.90, "a supply feeds them all", PHYSICS),
+            Given(Cause.GROUND_LOOP, 0.15, "one current passes few of them"),
+            Given(Cause.BUS_WIRING, 0.20, "few converters share one bus"),
+        ),
+    ),
+    Sign(
+        "joint-of-two",
+        Family.WHERE,
+        0.40,
+        0.40,
+        (
+            Given(Cause.SUPPLY, 0.10, "a supply feeds them all", PHYSICS),
+            Given(Cause.GROUND_LOOP, 0.85, "the current passes these two"),
+            Given(Cause.BUS_WIRING, 0.60, "these two share a bus"),
         ),
     ),
     Sign(
@@ -250,7 +276,7 @@ HEAT = (
         0.04,
         (
             Given(Cause.HEATER_CIRCUIT, 0.80, "power is asked for and none arrives"),
-            Given(Cause.SENSOR_SEATING, 0.35, "heat that does not reach the sensor"),
+            Given(Cause.SENSOR_SEATING, 0.45, "heat that does not reach the sensor"),
             Given(Cause.BUS_WIRING, 0.04, "a reading that does not move"),
         ),
     ),
@@ -261,7 +287,7 @@ HEAT = (
         0.05,
         (
             Given(Cause.HEATER_CIRCUIT, 0.70, "no heat at all: the reading falls away"),
-            Given(Cause.SENSOR_SEATING, 0.15, "falls, then follows the heat again"),
+            Given(Cause.SENSOR_SEATING, 0.45, "falls at first, then follows the heat again"),
         ),
     ),
     Sign(
@@ -272,6 +298,16 @@ HEAT = (
         (
             Given(Cause.SENSOR_SEATING, 0.60, "heat arrives late and in part"),
             Given(Cause.HEATER_CIRCUIT, 0.20, "a heater with part of its power"),
+        ),
+    ),
+    Sign(
+        "heats-again",
+        SHAPE,
+        0.10,
+        0.20,
+        (
+            Given(Cause.SENSOR_SEATING, 0.70, "the heat arrives, late and in part"),
+            Given(Cause.HEATER_CIRCUIT, 0.06, "what is open stays open"),
         ),
     ),
     Sign(
@@ -358,7 +394,7 @@ OFFSETS = (
         0.10,
         (
             Given(Cause.LEAD_RESISTANCE, 0.35, "leads can only add", PHYSICS),
-            Given(Cause.LOOSE_CONNECTION, 0.30, "a contact can only add", PHYSICS),
+            Given(Cause.LOOSE_CONNECTION, 0.05, "a bad contact is seldom steady"),
             Given(Cause.WIRE_COUNT_SETTING, 0.25, "straps for fewer wires leave leads in", PHYSICS),
             Given(Cause.REFERENCE_SETTING, 0.25, "a reference taken too large", PHYSICS),
             Given(Cause.SENSOR_FAILED, 0.15, "an element that has changed"),

@@ -15,10 +15,10 @@ def log_odds(facts: list[Fact], one: Cause, other: Cause) -> float:
 
 
 def test_a_single_fact_moves_the_odds_by_its_likelihood_ratio() -> None:
-    """Bayes' rule: breaks in part, 0.70 under a loose contact against 0.35 under a lead."""
+    """Bayes' rule: breaks in part, 0.70 under a loose contact against 0.45 under a lead."""
     before = log_odds([], Cause.LOOSE_CONNECTION, Cause.BROKEN_LEAD)
     after = log_odds([Fact("breaks-partial", "")], Cause.LOOSE_CONNECTION, Cause.BROKEN_LEAD)
-    assert math.isclose(after - before, math.log(0.70 / 0.35))
+    assert math.isclose(after - before, math.log(0.70 / 0.45))
 
 
 def test_two_facts_of_one_family_count_less_than_both_alone() -> None:

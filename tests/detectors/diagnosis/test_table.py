@@ -31,6 +31,7 @@ FACTS = st.dictionaries(
             "offset_ohm",
             "rate_c_s",
             "settled_s",
+            "channels",
         ]
     ),
     st.floats(allow_nan=True, allow_infinity=True, width=32) | st.floats(-30.0, 30.0),
@@ -103,13 +104,14 @@ def some_event(rng: random.Random) -> Event:
         "offset_c": rng.uniform(-5.0, 5.0),
         "power_excess": rng.choice([-0.3, 0.3]),
         "rate_c_s": rng.uniform(-1.0, 1.0),
+        "channels": rng.choice([2.0, 4.0]),
     }
     start_s = rng.uniform(0.0, 100.0)
     return event(
         rng.choice(list(Kind)),
         channel=rng.choice(["nozzle", "bed", "*"]),
         start_s=start_s,
-        end_s=None if rng.random() < 0.2 else start_s + rng.uniform(0.0, 100.0),
+        end_s=None if rng.random() < 0.2 else start_s + rng.choice([0.5, rng.uniform(0.0, 100.0)]),
         count=rng.randint(1, 12),
         tied_to=rng.choice([None, "bed.power", "motion", "fan.speed", "motion.x_mm"]),
         flags=rng.choice(["open", "short", "open;short", "over-under-voltage", "not-connected"]),
