@@ -35,10 +35,10 @@ demo: $(VENV)/.run
 	@$(BIN)/ohmvigil demo $(ARGS)
 
 test: $(VENV)/.dev
-	$(BIN)/python -m pytest $(ARGS)
+	$(BIN)/python -m pytest -n auto $(ARGS)
 
 test-all: $(VENV)/.dev
-	$(BIN)/python -m pytest -m 'slow or not slow' $(ARGS)
+	$(BIN)/python -m pytest -n auto -m 'slow or not slow' $(ARGS)
 
 check: format-check lint types imports test
 

@@ -25,9 +25,10 @@ def loaded_after(code: str) -> set[str]:
 
 
 def test_import_arrows_point_down() -> None:
-    """The contract in pyproject.toml holds: tui, then client, detectors, recordings, then shared."""
+    """The contract in pyproject.toml holds: from tui down to shared, and never sideways."""
     done = subprocess.run(
         [str(Path(sys.executable).parent / "lint-imports"), "--no-cache"],
+        check=False,
         capture_output=True,
         text=True,
         cwd=ROOT,
