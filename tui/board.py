@@ -86,7 +86,15 @@ class Board:
             return x
         codes = _codes(fitted(self._spoken(text), room, self._cut))
         end = x + min(len(codes), room)
-        self.codes[y, x:end] = codes[: end - x]
+        row = self.codes[y]
+        # No half of a wide character stays alone: neither what is cut nor what is written over.
+        if x and row[x] == CONTINUED:
+            row[x - 1] = ord(" ")
+        if end < self.width and row[end] == CONTINUED:
+            row[end] = ord(" ")
+        row[x:end] = codes[: end - x]
+        if end - x < len(codes) and codes[end - x] == CONTINUED:
+            row[end - 1] = ord(" ")
         self.inks[y, x:end] = ink
         return end
 

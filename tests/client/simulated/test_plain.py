@@ -77,6 +77,7 @@ def _wave_s(name: str) -> float:
 
 CHECKS: dict[str, Callable[[str], object]] = {
     "loose-terminal": lambda n: any(off_c(row) > 5.0 for row in settled(n)),
+    "terminal-repaired": lambda n: any(off_c(row) > 5.0 for row in settled(n)),
     "lead-breaks-at-position": lambda n: (
         {
             float(held["motion.x_mm"]) > 150.0
