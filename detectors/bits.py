@@ -6,23 +6,32 @@ disturbance of about the size of a flip agrees more often: 2·tolerance + 1 in 2
 where the last factor of 2 is for its sign.
 """
 
-MOST_CHANCE = 0.01
+MOST_CHANCE = 0.02
 MOST_CHANCE_OF_SIZE = 0.04
+WEAK_CHANCE_OF_SIZE = 0.12
+"""Agreements with more chance than `MOST_CHANCE_OF_SIZE`, up to this, need others beside them."""
 LEAST_BIT = 3
 """Lower bits lie within the noise of common converters."""
 
 
-def flipped_bit(code: float, expected: float, tolerance: float, bits: int) -> int | None:
+def flipped_bit(
+    code: float,
+    expected: float,
+    tolerance: float,
+    bits: int,
+    most_of_size: float = MOST_CHANCE_OF_SIZE,
+) -> int | None:
     """Which bit, flipped back in `code`, gives `expected` within `tolerance` codes.
 
-    None when no bit does, or when chance would agree too often.
+    None when no bit does, or when chance would agree too often: `most_of_size` is how often
+    a disturbance of the flip's size may.
     """
     if code != code or expected != expected or chance(tolerance, bits) >= MOST_CHANCE:
         return None
     whole = round(code)
     for bit in range(LEAST_BIT, bits):
         of_size = (2.0 * tolerance + 1.0) / (2 << bit)
-        if of_size < MOST_CHANCE_OF_SIZE and abs((whole ^ (1 << bit)) - expected) <= tolerance:
+        if of_size < most_of_size and abs((whole ^ (1 << bit)) - expected) <= tolerance:
             return bit
     return None
 

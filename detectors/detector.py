@@ -47,6 +47,10 @@ class Moment:
     """The channel's sample at the row before."""
     before_s: float
     """Time of the row before."""
+    earlier: float
+    """Signal before its last change, as of the row before: what `before` differs from."""
+    before_since_s: float
+    """When the signal took the value of the row before."""
     floor: float
     """Noise floor: sd in units of the signal, from windows closed before this row; else NaN."""
     run: int

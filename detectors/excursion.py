@@ -4,7 +4,8 @@ A reading departs where it moves, from one row to the next, by more than
 
     speed limit × time between the rows + Z × noise + one step of rounding
 
-in units of the signal: for a held Pt100 about 0.7 Ω at 4 Hz, and 3 Ω at 1 Hz. It has come
+in units of the signal: for a held Pt100 about 0.7 Ω at 4 Hz, and 3 Ω at 1 Hz. Heat that is
+under way may go on half as fast again. It has come
 back when it stands where heat could have brought it meanwhile, and has stayed when it does
 not for long. What an excursion is called is for `detectors.kinds.excursions` to say.
 """
@@ -41,6 +42,13 @@ STAYS_BELOW_S = 5.0
 """A jump down that lasts so long is a step: longer than supplies dip. A jump up may be an
 open contact until `LONGEST_S`."""
 RAMP_ROW = 4
+GOES_ON = 1.5
+"""Heat under way may go on so many times as fast as in the last clean window or moments ago."""
+HEAT_S = 30.0
+"""What went on like heat is heat for so long."""
+DIP_ROWS = 2
+DIP_BACK = 0.4
+"""A jump that ends this near to where the reading was before it dipped, in parts of itself."""
 FULL_C = 200.0
 """Where only degrees are known, a jump of so many K is a contact that opened wholly."""
 
@@ -101,6 +109,9 @@ class Tracker:
     def __init__(self, plan: ChannelPlan) -> None:
         self._plan = plan
         self.now: Excursion | None = None
+        self._heat = 0.0
+        """Slope, in units of the signal, of what lately turned out to be heat."""
+        self._heat_s = -math.inf
 
     def suspects(self, columns: ChannelColumns, given: Given) -> NDArray[np.bool_]:
         """Rows that depart, shape (n,)."""
@@ -136,17 +147,18 @@ class Tracker:
         noise = learned.noise
         guard = Z * noise + learned.step if noise == noise else Z * FIRST_NOISE_C * per_kelvin
         spacing = sample.spacing_s if sample.spacing_s > learned.spacing_s else learned.spacing_s
-        scale = spacing * per_kelvin
         if delta > 0.0:
             rise = learned.rise_c_s * share_of_power(sample.power_peak, learned.power)
             least = least_rise(learned)
-            allowed = (rise if rise > least else least) * scale + guard
-            if not delta > allowed:
-                return False
+            fastest = rise if rise > least else least
         else:
-            allowed = learned.fall_c_s * scale + guard
-            if not -delta > allowed:
-                return False
+            fastest = learned.fall_c_s
+        allowed = fastest * spacing * per_kelvin + guard
+        if not abs(delta) > allowed:
+            return False
+        allowed = max(allowed, self._under_way(moment, delta, per_kelvin) * spacing + guard)
+        if not abs(delta) > allowed:
+            return False
         self.now = Excursion(
             start_s=moment.time_s,
             row=moment.row,
@@ -169,6 +181,51 @@ class Tracker:
         self._rails(self.now, sample.signal)
         return True
 
+    def _under_way(self, moment: Moment, delta: float, per_kelvin: float) -> float:
+        """Slope, in units of the signal, at which heat of the last while may go on."""
+        slope = moment.learned.slope_c_s * per_kelvin
+        if moment.time_s - self._heat_s < HEAT_S and abs(self._heat) > abs(slope):
+            slope = self._heat
+        return GOES_ON * abs(slope) if (slope > 0.0) is (delta > 0.0) else 0.0
+
+    def dip(self, moment: Moment) -> Excursion | None:
+        """The dip that the departure at this row is only the return from, if it is.
+
+        A reading that went the other way just before, by no more than heat might, and now
+        stands where it was: it is the dip that no heat did. It takes the departure's place.
+        """
+        out, earlier = self.now, moment.earlier
+        assert out is not None
+        since_s = moment.before_since_s
+        if not moment.time_s - since_s <= (DIP_ROWS + 0.5) * out.spacing_s:
+            return None
+        dipped = out.base - earlier
+        back = moment.sample.signal - earlier
+        if not (dipped * out.first < 0.0 and abs(back) <= DIP_BACK * abs(out.first)):
+            return None
+        before = moment.before
+        code = earlier / self._plan.ohm_per_code if before.code == before.code else math.nan
+        self.now = None
+        return Excursion(
+            start_s=since_s,
+            row=out.row,
+            base=earlier,
+            before_c=math.nan if out.in_ohms else earlier,
+            before_code=code,
+            first=dipped,
+            allowed=out.allowed,
+            guard=out.guard,
+            slope=out.slope,
+            per_kelvin=out.per_kelvin,
+            in_ohms=out.in_ohms,
+            spacing_s=out.spacing_s,
+            peak=dipped,
+            peak_c=before.celsius,
+            peak_code=before.code,
+            last=out.base,
+            level=dipped,
+        )
+
     def follow(self, moment: Moment) -> End | None:
         """Take the next row of the excursion; how it ended, if it did. It then stays in `now`."""
         out, sample = self.now, moment.sample
@@ -182,7 +239,8 @@ class Tracker:
         wander = ALONG_C_S * out.per_kelvin * min(elapsed_s, LONGEST_S)
         wander = max(wander, NEAR * abs(out.peak))
         if abs(away) <= min(out.guard + wander, 0.5 * abs(out.peak)):
-            return End.BACK if elapsed_s <= LONGEST_S or out.rows == 1 else End.LOST
+            is_brief = elapsed_s <= LONGEST_S + out.spacing_s
+            return End.BACK if is_brief or out.rows == 1 else End.LOST
         was_high = self._is_high(out.last)
         change = sample.signal - out.last
         out.last = sample.signal
@@ -202,6 +260,7 @@ class Tracker:
         if out.rows <= RAMP_ROW and 0.3 < change / out.first < 3.0:
             out.same_way += 1
         if out.rows == RAMP_ROW and out.same_way == RAMP_ROW - 1:
+            self._heat, self._heat_s = delta / max(elapsed_s + out.spacing_s, 1e-9), moment.time_s
             return End.HEAT
         stays_s = LONGEST_S if out.is_up else STAYS_BELOW_S
         if out.rows >= STAYS_ROWS and elapsed_s >= stays_s:

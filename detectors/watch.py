@@ -68,6 +68,8 @@ class _Channel:
     before_s: float = math.nan
     changed_row: int = 0
     changed_s: float = math.nan
+    earlier: float = math.nan
+    """Signal before its last change."""
 
     def gate_at(self, row: int) -> Gate:
         for first, gate in reversed(self.gates):
@@ -217,14 +219,18 @@ class Watch:
         self._settle(row, closed)
 
     def _step_row(self, channel: _Channel, row: Row, sample: Sample) -> None:
+        earlier, since_s = channel.earlier, channel.changed_s
         if sample.changed or sample.joined:
             channel.changed_row, channel.changed_s = row.row, row.time_s
+            channel.earlier = math.nan if sample.joined else channel.before.signal
         moment = Moment(
             row.row,
             row.time_s,
             sample,
             channel.before,
             channel.before_s,
+            earlier,
+            since_s,
             channel.floor.value,
             row.row - channel.changed_row,
             channel.changed_s,
@@ -291,6 +297,7 @@ class Watch:
         for detector in channel.row_detectors:
             suspect |= detector.suspects(columns, frame, given)
         self._step_suspects(channel, frame, columns, given, np.flatnonzero(suspect))
+        channel.earlier, _ = _earlier(channel, frame, columns, given, n)
         channel.changed_row, channel.changed_s = int(changed_row[-1]), float(changed_at[-1])
         channel.before, channel.before_s = _sample(columns, n - 1), float(frame.time_s[-1])
 
@@ -323,6 +330,7 @@ class Watch:
                 sample,
                 before,
                 float(frame.time_s[index - 1]) if index else channel.before_s,
+                *_earlier(channel, frame, columns, given, index),
                 float(given.floor[index]),
                 int(given.run[index]),
                 float(given.held_since_s[index]),
@@ -541,6 +549,22 @@ class Watch:
                 [(0, Gate.STARTING)],
             )
         return channel
+
+
+def _earlier(
+    channel: _Channel, frame: Frame, columns: ChannelColumns, given: Given, index: int
+) -> tuple[float, float]:
+    """Signal before the last change that came before a row of a frame, and when that came."""
+    if index == 0:
+        return channel.earlier, channel.changed_s
+    at = index - 1 - int(given.run[index - 1])
+    since_s = float(given.held_since_s[index - 1])
+    if at < 0:
+        return channel.earlier, since_s
+    moved = columns.changed[at] or columns.joined[at]
+    if not moved:
+        return channel.earlier, since_s
+    return math.nan if columns.joined[at] else float(given.before[at]), since_s
 
 
 def _sample(columns: ChannelColumns, index: int) -> Sample:

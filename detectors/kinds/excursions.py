@@ -4,7 +4,8 @@ Quantity: Ω where a code or resistance is known, else K. One tracker
 (`detectors.excursion`) finds where a reading departs; the kind follows from how it ends:
 
 - bit-flip       one reading; its code with one bit flipped back is what the readings on both
-                 sides give. Chance would agree in less than 1 %.
+                 sides give. Chance would agree with less than 4 % of jumps of its size, or
+                 with up to 12 % where three quarters of the latest agree.
 - contact-break  toward open and back: to the open end of the range even for one reading, or
                  two readings or more. Single readings up, three in ten minutes and none down.
 - spike          any other excursion that came back: one reading, or a few below.
@@ -22,7 +23,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from detectors.bits import flipped_bit
+from detectors.bits import MOST_CHANCE_OF_SIZE, WEAK_CHANCE_OF_SIZE, flipped_bit
 from detectors.detector import Given, Moment, Say
 from detectors.excursion import (
     HELD_C_S,
@@ -54,8 +55,10 @@ is the rest of its return."""
 FLIPS_OF = 16
 FLIPS_SHARE = 0.15
 """Of the latest excursions so many must be flips of a bit, or the few are chance."""
-CODE_TOLERANCE = 2.0
+CODE_TOLERANCE = 1.0
 """Codes; three sd of noise on top."""
+WEAK_SHARE = 0.75
+"""Agreements that chance may well have made count where so many of the latest do agree."""
 
 
 @dataclass(slots=True)
@@ -90,7 +93,13 @@ class ExcursionDetector:
     def step(self, moment: Moment, say: Say) -> None:
         if not self.busy:
             if moment.sample.changed and self._tracker.departs(moment, moment.before.signal):
-                self._depart(moment, say)
+                # What the reading just came back from is no level that it could dip from.
+                is_fresh = self._last is not None and self._last_end_s >= moment.before_since_s
+                dip = None if is_fresh else self._tracker.dip(moment)
+                if dip is None:
+                    self._depart(moment, say)
+                else:
+                    self._dipped(dip, moment, say)
             return
         self._last_row, self._last_s = moment.row, moment.time_s
         end = self._tracker.follow(moment)
@@ -135,13 +144,24 @@ class ExcursionDetector:
         self._context = dict(moment.context)
         say(self._departure(out, moment.row, moment.time_s, away=True))
 
+    def _dipped(self, dip: Excursion, moment: Moment, say: Say) -> None:
+        """An excursion that showed only when it was over."""
+        self._context = dict(moment.context)
+        say(self._departure(dip, moment.row, moment.time_s, away=True))
+        self._back(dip, moment, say)
+        self._last, self._last_end_s = dip, moment.time_s
+        say(self._departure(dip, moment.row, moment.time_s, away=False))
+
     def _departure(self, out: Excursion, row: int, time_s: float, *, away: bool) -> Departure:
         return Departure(row, time_s, self._plan.name, away, out.first, _unit(out), out.spacing_s)
 
     def _back(self, out: Excursion, moment: Moment, say: Say) -> None:
-        bit = self._bit(out, moment)
+        bit = self._bit(out, moment, MOST_CHANCE_OF_SIZE)
+        share = FLIPS_SHARE
+        if bit is None:
+            bit, share = self._bit(out, moment, WEAK_CHANCE_OF_SIZE), WEAK_SHARE
         self._recent.append((out.start_s, out.is_up, bit is not None))
-        bit = bit if self._is_flips() else None
+        bit = bit if self._are_flips(share) else None
         kind = self._kind(out, bit)
         if kind is None:
             return
@@ -209,10 +229,10 @@ class ExcursionDetector:
             is_contact = is_few or not is_both_ways
         return Kind.CONTACT_BREAK if is_contact else Kind.SPIKE
 
-    def _is_flips(self) -> bool:
+    def _are_flips(self, share: float) -> bool:
         """Whether bits explain enough of the latest excursions not to be chance agreements."""
         flips = [flip for _, _, flip in list(self._recent)[-FLIPS_OF:]]
-        return sum(flips) >= FLIPS_SHARE * len(flips)
+        return sum(flips) >= share * len(flips)
 
     def _is_single(self, out: Excursion) -> bool:
         """One sample of the sensor, also where other rows follow before it is sent again."""
@@ -226,7 +246,7 @@ class ExcursionDetector:
         ohm = plan.chain.rounding_c * plan.ohm_per_kelvin
         return not plan.is_assumed and not plan.has_signal_in_ohms and ohm < plan.ohm_per_code
 
-    def _bit(self, out: Excursion, moment: Moment) -> int | None:
+    def _bit(self, out: Excursion, moment: Moment, most_of_size: float) -> int | None:
         if not self._is_single(out):
             return None
         plan, after = self._plan, moment.sample
@@ -242,8 +262,9 @@ class ExcursionDetector:
             tolerance += 1.0
         guard_ohm = out.guard if out.in_ohms else out.guard * plan.ohm_per_kelvin
         noise = guard_ohm / plan.ohm_per_code
-        tolerance += 0.4 * noise + 0.5 * abs(after_code - before_code)
-        return flipped_bit(code, 0.5 * (before_code + after_code), tolerance, plan.chain.bits)
+        tolerance += 0.4 * noise + 0.25 * abs(after_code - before_code)
+        expected = 0.5 * (before_code + after_code)
+        return flipped_bit(code, expected, tolerance, plan.chain.bits, most_of_size)
 
     # -- words and numbers --
 

@@ -23,6 +23,7 @@ from shared.words import EVERY_CHANNEL, Kind
 SPACINGS = 1.5
 EXPLAINED = {Kind.SPIKE, Kind.STEP, Kind.CONTACT_BREAK, Kind.BIT_FLIP}
 REMEMBER_S = 30.0
+DIP_SPACINGS = 2.5
 
 
 @dataclass(slots=True)
@@ -110,7 +111,11 @@ class JointJumpRule:
     def _jump_of(self, report: Sighting) -> int | None:
         for jump in reversed(self._jumps):
             departure = jump.sizes.get(report.channel)
-            if departure is not None and departure.at_s == report.start_s:
+            if departure is None:
+                continue
+            # A dip is known only from its return: it began up to two readings earlier.
+            before_s = departure.at_s - report.start_s
+            if before_s == 0.0 or 0.0 < before_s <= DIP_SPACINGS * departure.spacing_s:
                 return jump.event
         return None
 
