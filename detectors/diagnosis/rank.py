@@ -28,7 +28,7 @@ POOR = 5.0
 TABLE_DOUBT = 0.03
 """Chance that a case is not as the table has it, whatever the evidence. Judgement."""
 
-TEMPERATURE = 1.0
+TEMPERATURE = 0.4
 """Divides all log odds of table and evidence. Tempered weights leave the answer too unsure;
 this one number is fitted on tuning draws of `tests.quality.diagnosis`, and the reliability
 that it gives is measured on others (`docs/quality.md`). Answers to checks are not tempered:

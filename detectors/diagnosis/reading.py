@@ -13,6 +13,9 @@ ONE_WAY = 0.85
 ENOUGH_SPIKES = 4
 ENOUGH_BREAKS = 0.2
 """Share of breaks among breaks and spikes from which on they count fully. Judgement."""
+ENOUGH_SIZES = 8
+SMALL_OHM = 6.0
+"""Excursions of many contacts are larger by then. Judgement."""
 ENOUGH_FLIPS = 0.2
 """Share of spikes that are flipped bits from which on they count fully; chance gives 0.01."""
 DISBELIEVED = 0.1
@@ -76,6 +79,8 @@ def breaks(case: Case) -> Iterator[Fact]:
         shown = times(max(count - opened, 1), "once", "times")
         words = f"some ohms more for a moment, {shown}{added}"
         yield Fact("breaks-partial", words, strength * (1.0 - full))
+        if sizes and not full and count >= ENOUGH_SIZES and max(sizes) <= SMALL_OHM:
+            yield Fact("breaks-small", f"never more than {max(sizes):.1f} Ω", strength)
     if full > 0.0:
         words = f"wholly open for a moment, {times(opened, 'once', 'times')}"
         yield Fact("breaks-full", words, strength)
@@ -164,6 +169,8 @@ def heat(case: Case) -> Iterator[Fact]:
             yield Fact("rises-less-than-it-should", words, part)
         if event.end_s is not None and not case.was_halted:
             yield Fact("heats-again", "then it followed the power again", part)
+        else:
+            yield Fact("never-followed", "it never followed the power again", part)
     for event in case.of(Kind.RISE_UNPOWERED):
         yield Fact("rise-unpowered", event.text, _believed(case, event))
     for event in case.of(Kind.DRIFT):

@@ -149,7 +149,7 @@ FLAGS = (
         (
             Given(Cause.BROKEN_LEAD, 0.50, "the converter sees no element"),
             Given(Cause.LOOSE_CONNECTION, 0.50, "the converter sees no element"),
-            Given(Cause.WIRE_COUNT_SETTING, 0.30, "an empty terminal looks open", PHYSICS),
+            Given(Cause.WIRE_COUNT_SETTING, 0.50, "an empty terminal looks open", PHYSICS),
             Given(Cause.SENSOR_FAILED, 0.40, "an element that has parted"),
             Given(Cause.BUS_WIRING, 0.25, "flags read wrongly"),
         ),
@@ -233,8 +233,8 @@ WHERE = (
         0.01,
         0.06,
         (
-            Given(Cause.HOST_LOAD, 0.65, "the link is up and nothing comes"),
-            Given(Cause.NETWORK, 0.30, "packets held up on the way"),
+            Given(Cause.HOST_LOAD, 0.70, "the link is up and nothing comes"),
+            Given(Cause.NETWORK, 0.15, "packets held up on the way"),
         ),
     ),
     Sign(
@@ -284,7 +284,7 @@ WORDS = (
         Family.WORDS,
         0.03,
         0.35,
-        (Given(Cause.HOST_LOAD, 0.30, "a host that cannot keep up halts"),),
+        (Given(Cause.HOST_LOAD, 0.20, "a host that cannot keep up halts"),),
     ),
 )
 

@@ -15,7 +15,7 @@ OPEN_AND_SHORT = (
             Given(Cause.BROKEN_LEAD, 0.70, "before any good reading: wiring first", TRADE),
             Given(Cause.LOOSE_CONNECTION, 0.35, "a plug not fully home", TRADE),
             Given(Cause.BUS_WIRING, 0.35, "a data line stuck high reads as open", TRADE),
-            Given(Cause.WIRE_COUNT_SETTING, 0.40, "empty terminals hang open", PHYSICS),
+            Given(Cause.WIRE_COUNT_SETTING, 0.60, "empty terminals hang open", PHYSICS),
             Given(Cause.SENSOR_FAILED, 0.30, "an element that has parted"),
             Given(Cause.SUPPLY, 0.15, "a board on the wrong supply reads nonsense", TRADE),
         ),
@@ -28,7 +28,7 @@ OPEN_AND_SHORT = (
         (
             Given(Cause.BROKEN_LEAD, 0.55, "a lead that has parted stays open"),
             Given(Cause.LOOSE_CONNECTION, 0.35, "a lead that has come out"),
-            Given(Cause.SENSOR_FAILED, 0.30, "an element that has parted"),
+            Given(Cause.SENSOR_FAILED, 0.45, "an element that has parted"),
             Given(Cause.BUS_WIRING, 0.12, "a data line stuck high"),
         ),
     ),
@@ -99,8 +99,19 @@ OPEN_AND_SHORT = (
         (
             Given(Cause.LOOSE_CONNECTION, 0.70, "a worn contact adds ohms"),
             Given(Cause.BROKEN_LEAD, 0.45, "few strands left add ohms"),
-            Given(Cause.GROUND_LOOP, 0.20, "a current that switches looks like added ohms"),
+            Given(Cause.GROUND_LOOP, 0.30, "a current that switches looks like added ohms"),
             Given(Cause.SENSOR_FAILED, 0.08, "a cracked film adds ohms"),
+        ),
+    ),
+    Sign(
+        "breaks-small",
+        SHAPE,
+        0.20,
+        0.30,
+        (
+            Given(Cause.GROUND_LOOP, 0.80, "a stray current makes few ohms, again and again"),
+            Given(Cause.LOOSE_CONNECTION, 0.20, "a worn contact adds many ohms as well"),
+            Given(Cause.BROKEN_LEAD, 0.20, "strands that part add many ohms as well"),
         ),
     ),
     Sign(
@@ -275,8 +286,8 @@ HEAT = (
         0.005,
         0.04,
         (
-            Given(Cause.HEATER_CIRCUIT, 0.80, "power is asked for and none arrives"),
-            Given(Cause.SENSOR_SEATING, 0.45, "heat that does not reach the sensor"),
+            Given(Cause.HEATER_CIRCUIT, 0.85, "power is asked for and none arrives"),
+            Given(Cause.SENSOR_SEATING, 0.40, "heat that does not reach the sensor"),
             Given(Cause.BUS_WIRING, 0.04, "a reading that does not move"),
         ),
     ),
@@ -308,6 +319,16 @@ HEAT = (
         (
             Given(Cause.SENSOR_SEATING, 0.70, "the heat arrives, late and in part"),
             Given(Cause.HEATER_CIRCUIT, 0.06, "what is open stays open"),
+        ),
+    ),
+    Sign(
+        "never-followed",
+        Family.WHEN,
+        0.30,
+        0.30,
+        (
+            Given(Cause.HEATER_CIRCUIT, 0.80, "what is open stays open"),
+            Given(Cause.SENSOR_SEATING, 0.30, "some heat reaches it in the end"),
         ),
     ),
     Sign(
@@ -393,7 +414,7 @@ OFFSETS = (
         0.03,
         0.10,
         (
-            Given(Cause.LEAD_RESISTANCE, 0.35, "leads can only add", PHYSICS),
+            Given(Cause.LEAD_RESISTANCE, 0.45, "leads can only add", PHYSICS),
             Given(Cause.LOOSE_CONNECTION, 0.05, "a bad contact is seldom steady"),
             Given(Cause.WIRE_COUNT_SETTING, 0.25, "straps for fewer wires leave leads in", PHYSICS),
             Given(Cause.REFERENCE_SETTING, 0.25, "a reference taken too large", PHYSICS),

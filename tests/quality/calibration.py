@@ -12,7 +12,7 @@ from detectors.diagnosis.table import Candidate
 from tests.quality.intervals import share_interval
 
 BINS = 10
-COLDEST, HOTTEST = 0.2, 3.0
+COLDEST, HOTTEST = 0.1, 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,14 +50,19 @@ def expected_error(bins: Sequence[Bin]) -> float:
 
 
 def fitted_temperature(raw: Sequence[Odds], truth: Sequence[Candidate]) -> float:
-    """The temperature under which the true causes are likeliest (least log loss)."""
+    """The temperature of the least Brier score over all causes.
+
+    A proper score like the log loss, but bounded: a few cases that the table has quite
+    wrong do not decide how sure it may be of all others.
+    """
 
     def loss(log_temperature: float) -> float:
         temperature = math.exp(log_temperature)
-        return -sum(
-            math.log(doubted(tempered(odds, temperature))[cause])
-            for odds, cause in zip(raw, truth, strict=True)
-        )
+        total = 0.0
+        for odds, true in zip(raw, truth, strict=True):
+            said = doubted(tempered(odds, temperature))
+            total += sum((p - (cause == true)) ** 2 for cause, p in said.items())
+        return total
 
     bounds = (math.log(COLDEST), math.log(HOTTEST))
     return math.exp(float(minimize_scalar(loss, bounds=bounds, method="bounded").x))

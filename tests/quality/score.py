@@ -1,6 +1,7 @@
 """Scoring of judged cases: recall by kind, delay, false alarms, confusion."""
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from detectors.watch import Watch
@@ -43,20 +44,26 @@ def judge(case: Case, *, singly: bool = False) -> tuple[list[Event], dict[int, f
 def add(score: Score, case: Case, *, singly: bool = False) -> None:
     """Judge a case and add it to the score."""
     events, raised = judge(case, singly=singly)
+    count(score, case, events)
+    for label in case.labels if singly else ():
+        hit = first_hit(events, label)
+        if hit is not None:
+            score.delays.append(max(0.0, raised[hit.id] - label.start_s))
+
+
+def count(score: Score, case: Case, events: Sequence[Event]) -> None:
+    """Add a judged case to the score."""
     score.hours += case.hours
     explained: set[int] = set()
     for label in case.labels:
         score.labels += 1
-        hits = [event for event in events if event.kind is label.kind and _meets(event, label)]
-        if hits:
+        if first_hit(events, label) is not None:
             score.found += 1
-            if singly:
-                score.delays.append(max(0.0, raised[hits[0].id] - label.start_s))
         else:
-            others = sorted({str(e.kind) for e in events if _overlaps(e, label)})
+            others = sorted({str(e.kind) for e in events if overlaps(e, label)})
             score.missed.append(f"{case.name}: {label.kind} missed; seen {others or 'nothing'}")
         for event in events:
-            if _overlaps(event, label):
+            if overlaps(event, label):
                 explained.add(event.id)
                 if event.kind is not label.kind and event.kind not in label.also and _counts(event):
                     score.confused[str(event.kind)] += 1
@@ -65,16 +72,22 @@ def add(score: Score, case: Case, *, singly: bool = False) -> None:
             score.false_alarms[str(event.kind)] += 1
 
 
+def first_hit(events: Sequence[Event], label: Label) -> Event | None:
+    """The event that a label was found by; None where it was missed."""
+    return next((e for e in events if e.kind is label.kind and _meets(e, label)), None)
+
+
 def _counts(event: Event) -> bool:
     return event.severity is not Severity.NOTICE
 
 
 def _meets(event: Event, label: Label) -> bool:
     same = event.channel in (label.channel, EVERY_CHANNEL) or label.channel == EVERY_CHANNEL
-    return same and _overlaps(event, label)
+    return same and overlaps(event, label)
 
 
-def _overlaps(event: Event, label: Label) -> bool:
+def overlaps(event: Event, label: Label) -> bool:
+    """Whether an event may be about a label, in time."""
     end_s = float("inf") if event.end_s is None else event.end_s
     return event.start_s <= label.end_s + LATE_S and end_s >= label.start_s - EARLY_S
 

@@ -105,6 +105,7 @@ def some_event(rng: random.Random) -> Event:
         "power_excess": rng.choice([-0.3, 0.3]),
         "rate_c_s": rng.uniform(-1.0, 1.0),
         "channels": rng.choice([2.0, 4.0]),
+        "delta_ohm": rng.uniform(-9.0, 9.0),
     }
     start_s = rng.uniform(0.0, 100.0)
     return event(

@@ -1,5 +1,7 @@
 """The verdict is one line and claims no more than was looked at."""
 
+from msgspec.structs import replace
+
 from detectors.diagnosis import diagnose, verdict
 from shared.events import Event, NotEvaluated, Verdict
 from shared.words import Kind, Severity
@@ -41,7 +43,10 @@ def test_a_fault_names_channel_cause_probability_and_check() -> None:
 
 def test_two_causes_that_are_near_are_both_named() -> None:
     """No cause is called most likely when it is less likely than not."""
-    found = of(event(Kind.SPIKE, count=9, positive_share=0.5))
+    events = [event(Kind.SPIKE, count=9, positive_share=0.5)]
+    first, second = diagnose(events, {"nozzle": PLUGGED})[:2]
+    near = (replace(first, probability=0.45), replace(second, probability=0.4))
+    found = verdict(events, near)
     assert "input filter (" in found.text
     assert " or cable pickup (" in found.text
     assert "most likely" not in found.text
