@@ -16,7 +16,7 @@ from collections import deque
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from detectors.detector import ClosedWindow
+from detectors.closed import ClosedWindow
 from detectors.kinds.rest import is_board
 from detectors.stages import Seen, stages
 from detectors.windows import ROWS

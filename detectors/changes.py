@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from detectors.detector import ClosedWindow
+    from detectors.closed import ClosedWindow
 
 CHANCE = 1e-9
 WINDOWS = 16

@@ -20,17 +20,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from detectors.book import EventBook
+from detectors.closed import ClosedWindow
 from detectors.frame import ChannelColumns, Frame, Sample
 from detectors.learned import Learned
 from detectors.plan import ChannelPlan
 from detectors.reports import Report
-from detectors.windows import ChannelWindows, Windows
 from shared.events import Event, NotEvaluated
 from shared.updates import Floats
 from shared.words import Gate
-
-MOST_ASIDE_C = 0.3
-"""How far mean and median of a quiet window may lie apart, K; on top of its slope."""
 
 Say = Callable[[Report], None]
 """Hands a report to the watch."""
@@ -97,67 +94,6 @@ class Given:
     window: NDArray[np.intp]
     """Position in `learned` of each row."""
     learned: list[Learned]
-
-
-@dataclass(slots=True)
-class ClosedWindow:
-    """One window of one channel as plain floats; fields as in `detectors.windows`."""
-
-    number: int
-    last_row: int
-    start_s: float
-    end_s: float
-    mean: float
-    low: float
-    high: float
-    noise: float
-    slope: float
-    changes: int
-    repeats: int
-    joined: bool
-    celsius: float
-    celsius_slope: float
-    target_c: float
-    power: float
-    power_high: float
-    power_jump: float
-    moving: float
-    context: dict[str, float]
-    gate: Gate
-    floor: float
-    """Noise floor from the windows before this one."""
-
-    rough: float
-    step: float
-    apart: float
-    middle_c: float
-    bend: float
-    tone: float
-    tone_bin: float
-    windows: Windows
-    """Where this window was closed, and as which: for the rows behind it."""
-    index: int
-
-    channel: ChannelWindows
-    """This channel in `windows`: for the rows behind its figures."""
-
-    @property
-    def signal_is_missing(self) -> bool:
-        return self.mean != self.mean
-
-    def is_clean(self, step: float) -> bool:
-        """Whether noise and an even slope explain the window's whole range.
-
-        `step` is the signal's rounding. False where the window has a gap in it. On a slope,
-        even on a bent one, mean and median agree within a twelfth of the way: a part of the
-        window that stands aside parts them.
-        """
-        way_c = abs(self.celsius_slope) * (self.end_s - self.start_s)
-        if not abs(self.celsius - self.middle_c) <= 0.1 * way_c + MOST_ASIDE_C:
-            return False
-        quiet = self.floor if self.floor == self.floor else self.noise
-        even = 1.3 * abs(self.slope) * (self.end_s - self.start_s) + 2.0 * step
-        return self.high - self.low <= even + 10.0 * min(self.noise, 3.0 * quiet)
 
 
 class WindowDetector(Protocol):

@@ -8,7 +8,7 @@ them, and five minutes, are one look. A part of a cycle says nothing.
 import math
 from dataclasses import dataclass
 
-from detectors.detector import ClosedWindow
+from detectors.closed import ClosedWindow
 
 SWITCHED = 0.4
 """Change of power from one row to the next that is a switching and no regulation."""

@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from detectors.book import EventBook
-from detectors.detector import ClosedWindow
+from detectors.closed import ClosedWindow
 from detectors.reports import Report, Sighting
 from shared.events import Event, NotEvaluated
 from shared.updates import Floats

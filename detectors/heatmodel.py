@@ -13,7 +13,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from detectors.detector import ClosedWindow, Say
+from detectors.closed import ClosedWindow
+from detectors.detector import Say
 from detectors.windows import ROWS
 from shared.events import NotEvaluated
 from shared.words import Gate

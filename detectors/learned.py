@@ -13,7 +13,7 @@ from detectors.floor import MIN_FRACTION
 from detectors.speedlimit import DEFAULT_FALL_C_S, DEFAULT_RISE_C_S, SpeedLimit
 
 if TYPE_CHECKING:
-    from detectors.detector import ClosedWindow
+    from detectors.closed import ClosedWindow
 
 NOISE_ABOVE_FLOOR = 5.0
 """How far above the floor a channel's present noise raises its limits."""

@@ -20,7 +20,7 @@ import numpy as np
 from shared.updates import Floats
 
 if TYPE_CHECKING:
-    from detectors.detector import ClosedWindow
+    from detectors.closed import ClosedWindow
 
 DEFAULT_RISE_C_S = 10.0
 DEFAULT_FALL_C_S = 6.0

@@ -28,7 +28,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from detectors.detector import ClosedWindow, Say
+from detectors.closed import ClosedWindow
+from detectors.detector import Say
 from detectors.heatmodel import HeatModel
 from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting

@@ -25,7 +25,8 @@ import math
 from dataclasses import dataclass, field
 
 from detectors.charts import SECONDS_IN_30_DAYS, Cusum, Ewma, limit_for
-from detectors.detector import ClosedWindow, Say
+from detectors.closed import ClosedWindow
+from detectors.detector import Say
 from detectors.duty import Look, Looks
 from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting

@@ -14,7 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from detectors.book import EventBook
-from detectors.detector import ClosedWindow
+from detectors.closed import ClosedWindow
 from detectors.gates import STARTING_S
 from detectors.reports import Cleared, Departure, Report, Sighting, Started
 from shared.events import Event, NotEvaluated

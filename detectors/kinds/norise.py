@@ -19,7 +19,8 @@ Blind without power; below 60 % of power before a heater's own heat is learned.
 
 import math
 
-from detectors.detector import ClosedWindow, Say
+from detectors.closed import ClosedWindow
+from detectors.detector import Say
 from detectors.heatmodel import HeatModel
 from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting

@@ -21,7 +21,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from detectors.book import EventBook
-from detectors.detector import ClosedWindow
+from detectors.closed import ClosedWindow
 from detectors.reports import Cleared, Report, Sighting
 from shared.chain import Chain
 from shared.events import Event, NotEvaluated

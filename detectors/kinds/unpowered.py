@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from detectors.book import EventBook
-from detectors.detector import ClosedWindow
+from detectors.closed import ClosedWindow
 from detectors.heatmodel import StepResponse
 from detectors.reports import Cleared, Report, Sighting
 from shared.events import Event, NotEvaluated

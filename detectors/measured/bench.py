@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from detectors.book import EventBook
-from detectors.detector import ClosedWindow
+from detectors.closed import ClosedWindow
 from detectors.reports import Departure, Report
 from detectors.watch import Watch
 from shared.chain import ASSUMED, Chain

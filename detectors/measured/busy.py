@@ -13,7 +13,7 @@ from enum import StrEnum
 
 import numpy as np
 
-from detectors.detector import ClosedWindow
+from detectors.closed import ClosedWindow
 from detectors.diagnosis.answers import Answer
 from detectors.diagnosis.checks import CATALOGUE
 from detectors.measured.bench import Bench
