@@ -6,7 +6,7 @@ LOCK := .constraints.txt
 PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check --no-compile -c $(LOCK)
 ARGS ?=
 
-.PHONY: help demo test test-all check format format-check lint types imports bench fuzz lock clean
+.PHONY: help demo test test-all check format format-check lint types imports bench quality fuzz lock clean
 
 help:
 	@echo "make demo      the live screen on the simulated host (ARGS='--scenario NAME')"
@@ -14,6 +14,7 @@ help:
 	@echo "make check     format, lint, types, import arrows, tests"
 	@echo "make format    rewrite the code's layout"
 	@echo "make bench     benchmarks, as ratios in one run"
+	@echo "make quality   recall, false alarms, delay, calibration: docs/quality.md, about 20 min"
 	@echo "make fuzz      a million spoilt messages through the host side (ARGS='--seconds N')"
 	@echo "make lock      renew $(LOCK) from what pyproject.toml allows"
 
@@ -62,6 +63,10 @@ bench: $(VENV)/.dev
 	@for bench in tests/bench/bench_*.py; do \
 		$(BIN)/python -m $$(echo $$bench | sed 's|/|.|g; s|\.py$$||') || exit 1; \
 	done
+
+quality: $(VENV)/.dev
+	@$(PIP) -e '.[quality]' || echo "no comparison beside outsiders: they cannot be installed here"
+	$(BIN)/python -m tests.quality.full --write docs/quality.md $(ARGS)
 
 fuzz: $(VENV)/.dev
 	@$(PIP) -e '.[fuzz]' || echo "atheris cannot be installed here: a plain mutator takes its place"

@@ -27,6 +27,7 @@ NEEDED = ("ioos_qc", "river", "pandas")
 JOIN_S = 60.0
 """Alarms closer than this are one: the same as for ours."""
 LIMITS_K_PER_S = (-20.0, 20.0)
+PIECE_ROWS = 7200
 SUSPECT = 3
 """QARTOD's flags: 3 suspect, 4 fail; beyond are missing data."""
 MISSING = 9
@@ -102,15 +103,20 @@ def _flat_line(series: Series, thresholds: Sequence[float]) -> dict[float, Flags
     found = {}
     for least_s in thresholds:
         result = np.zeros(len(series.time_s), dtype=bool)
-        if len(grid) > least_s:
+        # The test holds a window for every row: hours of a night go piece by piece.
+        for start in range(0, len(grid), PIECE_ROWS):
+            first = max(start - int(least_s) - 2, 0)
+            rows = slice(first, start + PIECE_ROWS)
+            if len(grid[rows]) <= least_s + 2:
+                continue
             flags = qartod.flat_line_test(
-                inp=series.celsius[place],
-                tinp=times,
+                inp=series.celsius[place[rows]],
+                tinp=times[rows],
                 suspect_threshold=int(least_s),
-                fail_threshold=int(2 * least_s),
+                fail_threshold=int(least_s) + 1,
                 tolerance=1e-6,
             )
-            result[place[_bad(flags)]] = True
+            result[place[rows][_bad(flags)]] = True
         found[least_s] = result
     return found
 
@@ -197,7 +203,7 @@ def _steps(low: float, high: float, count: int) -> tuple[float, ...]:
 OUTSIDERS = (
     Outsider(
         "QARTOD flat line (ioos-qc)", "s", 300.0, "a usual example for slow waters; from memory",
-        _steps(15.0, 3600.0, 10), _flat_line,
+        _steps(15.0, 900.0, 8), _flat_line,
     ),
     Outsider(
         "QARTOD spike (ioos-qc)", "K", 3.0, "QARTOD manual's example for temperature; from memory",
