@@ -131,13 +131,14 @@ class OhmvigilApp(Checking, App[None]):
 
     def tell(self, message: str) -> None:
         """Show a line in place of the keys for a while."""
-        self.state.message = message
+        state = self.state
+        state.message = message
         self._message_timer += 1
         turn = self._message_timer
 
         def forget() -> None:
+            state.message = ""
             if turn == self._message_timer:
-                self.state.message = ""
                 self.repaint()
 
         self.set_timer(MESSAGE_S, forget)

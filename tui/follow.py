@@ -25,7 +25,8 @@ class EventPrinter:
     """Prints an event when it is raised, when it has lasted and ends, and at round counts."""
 
     def __init__(self, prefix: str = "", *, as_json: bool = False) -> None:
-        self._prefix = prefix
+        self.prefix = prefix
+        """Title of the host, where there are several."""
         self._as_json = as_json
         self._said: dict[int, Event] = {}
 
@@ -39,12 +40,12 @@ class EventPrinter:
         if self._as_json:
             record = event_record(event)
             record["id"] = event.id
-            if self._prefix:
-                record["host"] = self._prefix
+            if self.prefix:
+                record["host"] = self.prefix
             say(encode(record))
         else:
             line = event_line(event) if before is None else news_line(event)
-            say(f"{self._prefix + '  ' if self._prefix else ''}{line}")
+            say(f"{self.prefix + '  ' if self.prefix else ''}{line}")
 
     def _is_news(self, before: Event, event: Event) -> bool:
         ended = before.end_s is None and event.end_s is not None
@@ -65,14 +66,17 @@ def follow(
         printer.show(event)
 
 
-def print_result(live: Live, *, as_json: bool = False) -> None:
-    """Causes and verdict."""
+def print_result(live: Live, host: str = "", *, as_json: bool = False) -> None:
+    """Causes and verdict; `host` names whose they are, where there are several."""
     _, causes, found, assumed = live.results()
     if as_json:
+        named = {"host": host} if host else {}
         for cause in causes:
-            say(encode(cause_record(cause)))
-        say(encode(verdict_record(found)))
+            say(encode({**cause_record(cause), **named}))
+        say(encode({**verdict_record(found), **named}))
         return
+    if host:
+        say(f"{host}:")
     for words in assumed:
         say(f"assumed: {words}")
     for line in cause_lines(causes):

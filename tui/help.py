@@ -3,7 +3,7 @@
 from shared.health import Trust
 from tui.board import Board, Ink, Rect
 from tui.glyphs import SEVERITY_INK, SEVERITY_LETTER, TRUST_INK
-from tui.keys import keys_of
+from tui.keys import BACK, keys_of
 from tui.state import ViewName
 from tui.views.frame import Frame
 
@@ -33,11 +33,26 @@ SAFETY = (
 
 
 def paint_help(board: Board, area: Rect, frame: Frame) -> None:
+    """The keys of the view in focus and what they do."""
+    keys = [("1...6", "views, named in the last line")]
+    keys += [
+        (key.shown, key.text)
+        for key in keys_of(frame.state.view, frame.now.play is not None)
+        if key.action[:5] != "show(" and key.text and key.shown
+    ]
+    if frame.state.is_one_of_several:
+        keys += [(BACK.shown, BACK.text)]
+    paint_page(board, area, ABOUT[frame.state.view], keys, frame)
+
+
+def paint_page(
+    board: Board, area: Rect, about: str, keys: list[tuple[str, str]], frame: Frame
+) -> None:
     """Keys, then glyphs and letters, then safety; scrolled where the screen is short."""
     page = Board(area.width, PAGE_ROWS, board.ascii_only)
-    page.text(0, 0, ABOUT[frame.state.view], Ink.STRONG)
+    page.text(0, 0, about, Ink.STRONG)
     two = area.width >= TWO_COLUMNS_FROM
-    y = 2 + _paint_keys(page, 1, frame, two)
+    y = 2 + _paint_keys(page, 1, keys, two)
     y = 1 + _paint_glyphs(page, y, frame, two)
     y += page.wrapped(Rect(0, y, area.width, 4), SAFETY, Ink.DIM)
     first = min(max(frame.state.scroll, 0), max(y - area.height, 0))
@@ -47,14 +62,8 @@ def paint_help(board: Board, area: Rect, frame: Frame) -> None:
     board.inks[rows] = page.inks[first : first + area.height]
 
 
-def _paint_keys(page: Board, top: int, frame: Frame, two: bool) -> int:
+def _paint_keys(page: Board, top: int, keys: list[tuple[str, str]], two: bool) -> int:
     """Number of rows used."""
-    keys = [("1...6", "views, named in the last line")]
-    keys += [
-        (key.shown, key.text)
-        for key in keys_of(frame.state.view, frame.now.play is not None)
-        if key.action[:5] != "show(" and key.text and key.shown
-    ]
     rows = (len(keys) + 1) // 2 if two else len(keys)
     width = page.width // 2 if two else page.width
     for at, (shown, text) in enumerate(keys):

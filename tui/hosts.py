@@ -3,6 +3,7 @@
 import os
 import platform
 import time
+from collections.abc import Sequence
 from pathlib import Path
 
 import msgspec
@@ -24,6 +25,27 @@ def profile_for(host: str) -> tuple[Profile, str]:
     if not profile.addresses:
         raise BadInput(host, "this profile has no address", 'add `addresses = ["ws://…"]` to it')
     return profile, profile.title or clean(Path(host).stem)
+
+
+def profiles_for(hosts: Sequence[str], output: str | None) -> list[tuple[Profile, str]]:
+    """Profiles and titles of several HOSTs, no title twice. Raises BadInput.
+
+    A host that is named twice is refused: it is asked over one connection only; so is
+    one `output` for several.
+    """
+    if output is not None and len(hosts) > 1:
+        raise BadInput("-o", "one file cannot hold several hosts", "leave -o out, or name one host")
+    found: list[tuple[Profile, str]] = []
+    taken: set[str] = set()
+    for host in hosts:
+        profile, title = profile_for(host)
+        if any(set(profile.addresses) & set(other.addresses) for other, _ in found):
+            raise BadInput(host, "this host is named twice", "name each host once")
+        if title in taken:
+            title = f"{title} ({clean(Path(host).stem)})"
+        taken.add(title)
+        found.append((profile, title))
+    return found
 
 
 def recordings_folder() -> Path:

@@ -148,6 +148,20 @@ KEYS = (
 )
 
 
+BACK = Key("hosts", "backspace", "bksp", "hosts", "all hosts; esc in the chart, too", brief="hosts")
+"""Leads from one host's screen to all, where there are several."""
+SEVERAL_KEYS = (
+    Key("host.up", "up,k", "↑ k", "line(-1)", "host above", brief="host"),
+    Key("host.down", "down,j", "↓ j", "line(1)", "host below"),
+    Key("host.first", "g,home", "g", "start", "worst host"),
+    Key("host.last", "G,end", "G", "live", "last host"),
+    Key("host.open", "enter", "enter", "open_host", "this host's own screen", brief="open"),
+    Key("help", "question_mark,f1", "? F1", "help", "this help", brief="help"),
+    Key("quit", "q,ctrl+q,ctrl+c", "q", "quit", "quit; recordings are complete", brief="quit"),
+)
+"""Keys of the list of hosts."""
+
+
 CHECK_ACTIONS = frozenset(key.action.partition("(")[0] for key in KEYS if key.views == _CHECK)
 """Actions that mean something only while a check is shown."""
 

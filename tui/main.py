@@ -21,6 +21,10 @@ from tui import file_options
 
 BAD_INPUT = 2
 """Exit code for input that cannot be used."""
+EXIT_OF_SEVERAL = (
+    "A host that fails is told in one line and the others go on; the exit code is 2 only if all "
+    "have failed"
+)
 
 
 class _Parser(argparse.ArgumentParser):
@@ -86,13 +90,20 @@ def parser() -> argparse.ArgumentParser:
 
     watch = add("watch", "the live screen on a real host", "ohmvigil watch ws://127.0.0.1:7950")
     watch.add_argument(
-        "host", metavar="HOST", help="an address (ws:, wss:, unix:, tcp:) or a profile"
+        "hosts",
+        metavar="HOST",
+        nargs="+",
+        help="an address (ws:, wss:, unix:, tcp:) or a profile; several are shown in one list, "
+        f"worst first. {EXIT_OF_SEVERAL}",
+    )
+    watch.add_argument(
+        "--wait", action="store_true", help="wait for a host that cannot be reached yet"
     )
     watch.add_argument("--no-record", action="store_true", help="keep no recording")
     watch.add_argument(
         "--check",
         action="store_true",
-        help="say in ten seconds which names gave values",
+        help="say in ten seconds which names of one host gave values",
     )
     _recording_options(watch, "by default in the recordings folder")
     _screen_options(watch)
@@ -100,7 +111,9 @@ def parser() -> argparse.ArgumentParser:
     record = add(
         "record", "records and detects without a screen", "ohmvigil record garage -o night.ohmv"
     )
-    record.add_argument("hosts", metavar="HOST", nargs="+", help="addresses or profiles")
+    record.add_argument(
+        "hosts", metavar="HOST", nargs="+", help=f"addresses or profiles. {EXIT_OF_SEVERAL}"
+    )
     record.add_argument("--json", action="store_true", help="events as NDJSON")
     record.add_argument(
         "--for", metavar="SECONDS", dest="for_s", type=float, default=None, help="end after this"

@@ -2,8 +2,8 @@
 
 from tui.board import Board, Ink, Rect, shown_width
 from tui.help import paint_help
-from tui.keys import Key, brief_keys
-from tui.state import ViewName
+from tui.keys import BACK, Key, brief_keys
+from tui.state import ScreenState, ViewName
 from tui.views.chain import paint_chain
 from tui.views.check import paint_check
 from tui.views.diagnosis import paint_diagnosis
@@ -40,12 +40,20 @@ def hint_rows(height: int) -> int:
     return 3 if height < 20 else 6 if height < 30 else 8
 
 
+def is_too_small(board: Board) -> bool:
+    """Whether nothing else fits; the board then says what it needs."""
+    width, height = board.width, board.height
+    if width >= LEAST_WIDTH and height >= LEAST_HEIGHT:
+        return False
+    told = f"needs {LEAST_WIDTH}x{LEAST_HEIGHT} cells, has {width}x{height}"
+    board.wrapped(Rect(0, 0, width, max(height, 1)), told)
+    return True
+
+
 def paint(width: int, height: int, frame: Frame, ascii_only: bool) -> Board:
     """One drawing of the whole screen."""
     board = Board(width, height, ascii_only)
-    if width < LEAST_WIDTH or height < LEAST_HEIGHT:
-        told = f"needs {LEAST_WIDTH}x{LEAST_HEIGHT} cells, has {width}x{height}"
-        board.wrapped(Rect(0, 0, width, max(height, 1)), told)
+    if is_too_small(board):
         return board
     state = frame.state
     paint_status(board, Rect(0, 0, width, 1), frame)
@@ -57,16 +65,18 @@ def paint(width: int, height: int, frame: Frame, ascii_only: bool) -> Board:
         _PAINT[state.view](board, area, frame)
     if hinted:
         paint_hint(board, Rect(0, area.y + area.height, width, hint_rows(height)), frame)
-    _paint_keys(board, height - 1, frame)
+    keys = brief_keys(state.view, frame.now.play is not None)
+    if state.is_one_of_several:
+        keys.insert(0, BACK)
+    paint_keys(board, height - 1, keys, state)
     return board
 
 
-def _paint_keys(board: Board, y: int, frame: Frame) -> None:
-    if frame.state.message:
-        board.text(0, y, frame.state.message, Ink.STRONG)
+def paint_keys(board: Board, y: int, keys: list[Key], state: ScreenState) -> None:
+    """The last line: keys, or a message in their place."""
+    if state.message:
+        board.text(0, y, state.message, Ink.STRONG)
         return
-    state = frame.state
-    keys = brief_keys(state.view, frame.now.play is not None)
     last = [key for key in keys if key.id in _ALWAYS]
     end = board.width - sum(shown_width(key.hint) + 2 for key in last) + 2
     x = 0

@@ -22,6 +22,7 @@ class RecordingLines:
         self._path = ""
         self._trouble = ""
         self._waiting = ""
+        self._has_failed = False
         self._offset_s = time.time() - own_time()
 
     def tell(self, line: str) -> None:
@@ -46,6 +47,12 @@ class RecordingLines:
             self.tell(f"the clock was set by {offset_s - self._offset_s:+.0f} s; log time goes on")
         # Slow corrections are no news.
         self._offset_s = offset_s
+
+    def show_failure(self, live: Live) -> None:
+        """Say once why the watch has ended by itself, if it has."""
+        if live.fatal is not None and not self._has_failed:
+            self._has_failed = True
+            say(f"ohmvigil: {live.fatal}", sys.stderr)
 
     def _wait(self, live: Live) -> None:
         """Why there is no link yet, once; an open link that is lost is an event."""

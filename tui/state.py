@@ -37,6 +37,8 @@ class ScreenState:
     scroll: int = 0
     help: bool = False
     message: str = ""
+    is_one_of_several: bool = False
+    """The screen is one host's among others: it names the host, and the key that leads back."""
     guide: Guide | None = None
     """The check that is open, also while another view is shown."""
     axes: dict[tuple[str, int], Axis] = field(default_factory=dict)

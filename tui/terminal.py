@@ -2,12 +2,18 @@
 
 import argparse
 import sys
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from shared.errors import BadInput
 from tui.hangup import HangUp
 from tui.output import speaks_unicode
 from tui.snapshot import Source
 from tui.window import Window
+
+if TYPE_CHECKING:
+    # The screen library takes a while to import: only who shows a screen waits for it.
+    from tui.app import OhmvigilApp
 
 
 def is_terminal() -> bool:
@@ -33,11 +39,27 @@ def run_screen(
     """
     from tui.app import OhmvigilApp
 
-    ascii_only = options.ascii or not speaks_unicode(sys.stdout)
-    mouse = not options.no_mouse
-    app = OhmvigilApp(source, ascii_only=ascii_only, mouse=mouse, signals=hang_up is None)
+    app = OhmvigilApp(source, **_wishes(options), signals=hang_up is None)
     if span_s is not None:
         app.state.window = Window.of(span_s)
+    _show(app, options, hang_up)
+
+
+def run_several(
+    sources: Sequence[Source], options: argparse.Namespace, hang_up: HangUp | None = None
+) -> None:
+    """Show the list of hosts, and the screen of each that is opened, until it is left."""
+    from tui.several import SeveralApp
+
+    _show(SeveralApp(sources, **_wishes(options), signals=hang_up is None), options, hang_up)
+
+
+def _wishes(options: argparse.Namespace) -> dict[str, bool]:
+    ascii_only = options.ascii or not speaks_unicode(sys.stdout)
+    return {"ascii_only": ascii_only, "mouse": not options.no_mouse}
+
+
+def _show(app: "OhmvigilApp", options: argparse.Namespace, hang_up: HangUp | None) -> None:
     if hang_up is not None:
         hang_up.then = app.leave
-    app.run(mouse=mouse)
+    app.run(mouse=not options.no_mouse)

@@ -5,12 +5,12 @@ import sys
 import time
 
 from shared.clock import own_time
-from shared.errors import BadInput
 from shared.events import Event
 from tui.deliver import Outbox, policy_of, test_message, ways_of
 from tui.follow import EventPrinter, print_result
 from tui.hangup import HangUp
-from tui.hosts import profile_for
+from tui.hosts import profiles_for
+from tui.lives import ALL_FAILED, all_failed, close_all
 from tui.longrun import file_plan_of, open_rolling
 from tui.notify import Desk
 from tui.output import say
@@ -21,9 +21,7 @@ from tui.snapshot import LinkState
 
 def run(options: argparse.Namespace) -> int:
     """Record until interrupted, or for a time; every recording is complete at the end."""
-    if options.output is not None and len(options.hosts) > 1:
-        raise BadInput("-o", "one file cannot hold several hosts", "leave -o out, or record one")
-    profiles = [profile_for(host) for host in options.hosts]
+    profiles = profiles_for(options.hosts, options.output)
     ways, policy, files = ways_of(options), policy_of(options), file_plan_of(options)
     if options.test_notify:
         for _, title in profiles:
@@ -50,9 +48,10 @@ def run(options: argparse.Namespace) -> int:
     except KeyboardInterrupt:
         pass
     finally:
-        for live, _ in lives:
-            live.close()
+        close_all([live for live, _ in lives])
     try:
+        for (live, _), lines in zip(lives, notes, strict=False):
+            lines.show_failure(live)
         return _end(lives, options.json, teller)
     finally:
         teller.close()
@@ -105,6 +104,7 @@ def _follow(
             _pass_on(lives, teller)
             for (live, _), lines in zip(lives, notes, strict=True):
                 lines.show(live)
+                lines.show_failure(live)
         teller.tell(lives)
 
 
@@ -116,13 +116,9 @@ def _pass_on(lives: list[tuple[Live, EventPrinter]], teller: _Teller) -> None:
 
 
 def _end(lives: list[tuple[Live, EventPrinter]], as_json: bool, teller: _Teller) -> int:
-    fatal: BadInput | None = None
+    """Results of all that were heard; 2 if every host has failed, each with its line."""
     _pass_on(lives, teller)
-    for live, _ in lives:
-        if live.fatal is not None:
-            fatal = live.fatal
-        else:
-            print_result(live, as_json=as_json)
-    if fatal is not None:
-        raise fatal
-    return 0
+    for live, printer in lives:
+        if live.fatal is None or live.is_heard:
+            print_result(live, printer.prefix, as_json=as_json)
+    return ALL_FAILED if all_failed([live for live, _ in lives]) else 0

@@ -1,35 +1,63 @@
-"""`ohmvigil watch`: the live screen on a real host."""
+"""`ohmvigil watch`: the live screen on a real host, or the list of several."""
 
 import argparse
 
+from client.form import Profile
+from shared.errors import BadInput
 from tui.hangup import HangUp
-from tui.hosts import profile_for
+from tui.hosts import profiles_for
+from tui.lives import all_failed, close_all, tell_failures, wait_any
 from tui.longrun import open_rolling
 from tui.pipeline import Live
 from tui.profilecheck import run_check
-from tui.terminal import needs_terminal, run_screen
+from tui.terminal import needs_terminal, run_screen, run_several
 
 FIRST_WORD_S = 15.0
 """How long the first connection may take before the screen opens all the same."""
+FIRST_OF_SEVERAL_S = 3.0
+"""The same for several: the list shows which of them still keep us waiting."""
 
 
 def run(options: argparse.Namespace) -> int:
-    """Open the screen on a host until it is left."""
-    profile, title = profile_for(options.host)
+    """Open the screen until it is left; every recording is complete at the end."""
+    hosts = profiles_for(options.hosts, options.output)
     if options.check:
-        return run_check(profile, title)
-    needs_terminal("watch", f"ohmvigil record {options.host}")
-    recorder = None if options.no_record else open_rolling(options.output, profile, title)
-    live = Live(profile, title, recorder)
+        if len(hosts) > 1:
+            raise BadInput("--check", "checks one host at a time", "name one host")
+        return run_check(*hosts[0])
+    needs_terminal("watch", f"ohmvigil record {' '.join(options.hosts)}")
+    lives: list[Live] = []
     # From here on a signal ends the screen, or the wait for it, but never the closing.
     hang_up = HangUp(ends=True)
-    live.start()
     try:
-        live.wait_open(FIRST_WORD_S, hang_up.stop)
-        if not hang_up.stop.is_set():
-            run_screen(live, options, hang_up)
+        for profile, title in hosts:
+            lives.append(_started(options, profile, title))
+        (_watch_one if len(lives) == 1 else _watch_several)(lives, options, hang_up)
     finally:
-        live.close()
-    if live.fatal is not None:
-        raise live.fatal
+        close_all(lives)
+    if len(lives) > 1:
+        return tell_failures(lives)
+    if lives[0].fatal is not None:
+        raise lives[0].fatal
     return 0
+
+
+def _started(options: argparse.Namespace, profile: Profile, title: str) -> Live:
+    recorder = None if options.no_record else open_rolling(options.output, profile, title)
+    live = Live(profile, title, recorder, waits=options.wait)
+    live.start()
+    return live
+
+
+def _watch_one(lives: list[Live], options: argparse.Namespace, hang_up: HangUp) -> None:
+    (live,) = lives
+    live.wait_open(FIRST_WORD_S, hang_up.stop)
+    if not hang_up.stop.is_set():
+        run_screen(live, options, hang_up)
+
+
+def _watch_several(lives: list[Live], options: argparse.Namespace, hang_up: HangUp) -> None:
+    """Without a screen if none of them can be reached: the lines at the end say why."""
+    wait_any(lives, FIRST_OF_SEVERAL_S, hang_up.stop)
+    if not hang_up.stop.is_set() and not all_failed(lives):
+        run_several(lives, options, hang_up)

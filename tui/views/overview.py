@@ -78,7 +78,7 @@ def paint_overview(board: Board, area: Rect, frame: Frame) -> None:
         for part in (parts.temperature, parts.power):
             chart.paint_cursor(board, part, grid, cursor_s, frame.glyphs)
     _paint_facts(board, area, parts, picture, frame)
-    _paint_ribbons(board, parts.ribbons, picture, frame)
+    paint_ribbons(board, parts.ribbons, picture, frame)
     paint_rows(board, parts.events, newest_first(events), frame, None)
 
 
@@ -105,7 +105,8 @@ def _shown(channels: tuple[ChannelHealth, ...], focus: str, rows: int) -> tuple[
     return channels[first : first + rows]
 
 
-def _paint_ribbons(board: Board, area: Rect, picture: Picture, frame: Frame) -> None:
+def paint_ribbons(board: Board, area: Rect, picture: Picture, frame: Frame) -> None:
+    """Each channel with its trust; at the left of `area`, `GUTTER` cells for its words."""
     now, state, glyphs = frame.now, frame.state, frame.glyphs
     shown = _shown(now.channels, state.channel, area.height)
     if not shown:

@@ -3,10 +3,12 @@
 from shared.health import Trust
 from shared.when import hms, short
 from shared.words import HostState
-from tui.board import Board, Ink, Rect, shown_width
+from tui.board import Board, Ink, Rect, fitted, shown_width
 from tui.snapshot import LinkState, Snapshot
 from tui.views.frame import Frame
 
+LONGEST_TITLE = 15
+"""Cells of a host's name among others."""
 LEAST_TITLE = 20
 """A title that has to be cut to less than this is left out."""
 
@@ -16,7 +18,9 @@ Part = tuple[str, int]
 def paint_status(board: Board, area: Rect, frame: Frame) -> None:
     """States from the left, the title and what is followed at the right."""
     now = frame.now
+    title = short_title(now.title, LONGEST_TITLE)
     parts = [
+        *([(title, Ink.STRONG)] if frame.state.is_one_of_several else []),
         _trust(now),
         _link(now),
         *_age(now, frame.history.late_after_s),
@@ -31,8 +35,19 @@ def paint_status(board: Board, area: Rect, frame: Frame) -> None:
         if text and x + shown_width(text) < end:
             x = board.text(x, area.y, text, ink) + 2
     room = end - x - 2
-    if room >= min(shown_width(now.title), LEAST_TITLE):
+    if not frame.state.is_one_of_several and room >= min(shown_width(now.title), LEAST_TITLE):
         board.text(x, area.y, now.title, Ink.DIM, room)
+
+
+def short_title(title: str, width: int, mark: str = "…") -> str:
+    """What tells hosts apart: an address loses its scheme, and then its front."""
+    _, is_address, rest = title.partition("://")
+    name = rest if is_address else title
+    if shown_width(name) <= width:
+        return name
+    if is_address:
+        return mark + name[len(mark) - width :]
+    return fitted(name, width, mark)
 
 
 def _trust(now: Snapshot) -> Part:
