@@ -28,8 +28,6 @@ APART_SLOW_S = 10.0
 """Events closer than this count once, for states that change fast or slowly."""
 LONGEST_ROW_S = 2.0
 """A row stands for no more time than this."""
-PARTS = 8
-"""Places at which a position or speed is split."""
 EDGE = 0.3
 DUE = 2.0
 DUE_ALONE = 6.0
@@ -93,8 +91,8 @@ def strongest_tie(
         return None
     spent = np.minimum(np.diff(time_s, prepend=time_s[0]), LONGEST_ROW_S)
     rows = np.minimum(np.searchsorted(time_s, np.array(events_s)), len(time_s) - 1)
-    questions = list(_questions(columns, troubled))
     fast, slow = (_thinned(rows, time_s, apart) for apart in (APART_S, APART_SLOW_S))
+    questions = list(_questions(columns, troubled, fast))
     found: list[Tie] = []
     for question in questions:
         counted = fast if question.apart_s == APART_S else slow
@@ -160,7 +158,9 @@ def _quiet_stretches(
     return quiets + (due >= needed and came <= QUIET_PART * due)
 
 
-def _questions(columns: Mapping[str, Floats], troubled: Collection[str]) -> Iterator[_Question]:
+def _questions(
+    columns: Mapping[str, Floats], troubled: Collection[str], events: NDArray[np.intp]
+) -> Iterator[_Question]:
     moving = _moving(columns)
     every = np.ones(len(next(iter(columns.values()), np.empty(0))), dtype=bool)
     among = every
@@ -170,7 +170,7 @@ def _questions(columns: Mapping[str, Floats], troubled: Collection[str]) -> Iter
             among = moving
         for key in (*POSITION_KEYS, SPEED_KEY):
             if key in columns:
-                yield from _splits(key, columns[key], among)
+                yield from _splits(key, columns[key], among, events)
     for key, column in columns.items():
         channel, _, quantity = key.rpartition(".")
         if quantity == "speed":
@@ -195,21 +195,30 @@ def _moving(columns: Mapping[str, Floats]) -> Bools | None:
     return moves
 
 
-def _splits(key: str, column: Floats, among: Bools) -> Iterator[_Question]:
-    """Beyond places that cut the time into equal parts, both ways."""
-    values = column[among]
-    values = values[~np.isnan(values)]
-    if not len(values):
+def _splits(
+    key: str, column: Floats, among: Bools, events: NDArray[np.intp]
+) -> Iterator[_Question]:
+    """Beyond the place of the outermost event, or of the next few, both ways.
+
+    The place is the events' own, so that it fits them; and yet nothing is gained by chance:
+    that at most j of n events lie beyond where the next one lies has just the binomial's
+    chance, whatever that place is (order statistics of uniform values).
+    """
+    at = column[events[among[events]]]
+    at = np.sort(at[~np.isnan(at)])
+    n = len(at)
+    if n < LEAST_EVENTS:
         return
-    places = np.unique(np.quantile(values, np.arange(1, PARTS) / PARTS, method="lower"))
     is_speed = key == SPEED_KEY
-    for place in places.tolist():
-        yield _Question(
-            key, f"while {key} is above {place:.4g}", column > place, among, APART_S, QUIETS
-        )
+    for left_out in sorted({0, n // 10, n // 4, n // 2}):
+        place = float(at[left_out])
+        inside = column >= place
+        yield _Question(key, f"while {key} is above {place:.4g}", inside, among, APART_S, QUIETS)
         if not is_speed:
+            place = float(at[n - 1 - left_out])
+            inside = column <= place
             yield _Question(
-                key, f"while {key} is below {place:.4g}", column < place, among, APART_S, QUIETS
+                key, f"while {key} is below {place:.4g}", inside, among, APART_S, QUIETS
             )
 
 

@@ -18,16 +18,8 @@ from numpy.typing import NDArray
 from detectors.book import EventBook
 from detectors.catalogue import host_detectors, row_detectors, rules, window_detectors
 from detectors.chainwatch import ChainWatch, Known
-from detectors.detector import (
-    ClosedWindow,
-    Given,
-    HostDetector,
-    Moment,
-    RowDetector,
-    Rule,
-    Say,
-    WindowDetector,
-)
+from detectors.closed import ClosedWindow
+from detectors.detector import Given, HostDetector, Moment, RowDetector, Rule, Say, WindowDetector
 from detectors.floor import MIN_DEGREES, MIN_FRACTION, Floor
 from detectors.frame import ChannelColumns, Filler, Frame, Row, Sample
 from detectors.gates import GateKeeper

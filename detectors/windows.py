@@ -24,6 +24,8 @@ KEPT_DIFFERENCES = 22
 KEPT_TO_SD = 1.0 / (0.543 * 20.0**0.5)
 """Mean of the kept ones to sd of one sample: a third difference has √20 times the noise of a
 sample, and the kept of 29 a mean size of 0.543 sd (computed on normal noise)."""
+MOST_THIRD = 10.0
+"""A third difference counts no more than so many median ones: single odd samples."""
 TONE_BINS = slice(2, ROWS // 2)
 """Frequencies looked at for a tone, in periods a window: one is taken for drift of heat."""
 
@@ -44,6 +46,7 @@ class ChannelWindows:
     bend      mean square of second differences of quarter means: waves of some seconds
     tone      share of the window's variance in its strongest frequency, 0–1
     tone_bin  that frequency, in periods a window
+    third_moving, third_still  sums of the sizes of third differences of four rows of a state
     signal_rows, power_rows   the rows themselves, shape (m, 32), for closer looks
     celsius, target_c, power   means
     power_high   highest power
@@ -73,6 +76,8 @@ class ChannelWindows:
     bend: Floats
     tone: Floats
     tone_bin: Floats
+    third_moving: Floats
+    third_still: Floats
     signal_rows: Floats
     power_rows: Floats
 
@@ -89,6 +94,9 @@ class Windows:
     """Means of motion and fan keys."""
     moving: Floats
     """Share of rows with the carriage moving; NaN where motion is not reported."""
+    thirds_moving: Floats
+    thirds_still: Floats
+    """Third differences whose four rows are all of that state."""
     time_rows: Floats
     context_rows: dict[str, Floats]
     """Times, motion and fan keys of the rows themselves, shape (m, 32)."""
@@ -164,9 +172,10 @@ class Windower:
         names = dict.fromkeys(
             name.rpartition("/")[0] for name in shaped if name.endswith("/signal")
         )
+        states = _states(shaped, count)
         channels = {
             name: _channel_windows(
-                time_s, *(shaped[f"{name}/{column}"] for column in _CHANNEL_COLUMNS)
+                time_s, *(shaped[f"{name}/{column}"] for column in _CHANNEL_COLUMNS), states=states
             )
             for name in names
         }
@@ -181,6 +190,8 @@ class Windower:
             channels,
             context,
             moving,
+            _count_of(states[0], count),
+            _count_of(states[1], count),
             time_s,
             context_rows,
         )
@@ -215,6 +226,8 @@ def _channel_windows(
     target_c: Floats,
     power: Floats,
     fresh: Floats,
+    *,
+    states: "_States",
 ) -> ChannelWindows:
     """Reduce arrays of shape (m, ROWS) to one value a window."""
     second = signal[:, 2:] - 2.0 * signal[:, 1:-1] + signal[:, :-2]
@@ -233,6 +246,7 @@ def _channel_windows(
     kept = np.ascontiguousarray(
         np.partition(third, KEPT_DIFFERENCES - 1, axis=1)[:, :KEPT_DIFFERENCES]
     )
+    most = MOST_THIRD * np.median(third, axis=1, keepdims=True) if states[0] is not None else None
     parts = signal.reshape(-1, QUARTERS, quarter).mean(axis=2)
     bends = parts[:, 2:] - 2.0 * parts[:, 1:-1] + parts[:, :-2]
     tone, tone_bin = _tones(centred, signal, slope)
@@ -259,9 +273,50 @@ def _channel_windows(
         bend=(bends * bends).mean(axis=1),
         tone=tone,
         tone_bin=tone_bin,
+        third_moving=_sum_of(third, states[0], most),
+        third_still=_sum_of(third, states[1], most),
         signal_rows=signal,
         power_rows=power,
     )
+
+
+_States = tuple[Floats | None, Floats | None]
+
+
+def _states(shaped: dict[str, Floats], count: int) -> _States:
+    """1 where all four rows of a third difference move, and where all stand; shape (m, 29)."""
+    speed = shaped.get("/motion.speed_mm_s")
+    if speed is not None:
+        moves, known = speed > 0.0, ~np.isnan(speed)
+    else:
+        places = [shaped[key] for key in ("/motion.x_mm", "/motion.y_mm") if key in shaped]
+        if not places:
+            return None, None
+        steps = np.zeros((count, ROWS))
+        for place in places:
+            steps[:, 1:] += np.abs(place[:, 1:] - place[:, :-1])
+        steps[:, 0] = steps[:, 1]
+        moves, known = steps > 0.0, ~np.isnan(steps)
+    found = []
+    for state in (moves & known, ~moves & known):
+        four = state[:, 3:] & state[:, 2:-1] & state[:, 1:-2] & state[:, :-3]
+        found.append(four.astype(np.float64))
+    return found[0], found[1]
+
+
+def _count_of(state: Floats | None, count: int) -> Floats:
+    if state is None:
+        return np.zeros(count)
+    found: Floats = state.sum(axis=1)
+    return found
+
+
+def _sum_of(third: Floats, state: Floats | None, most: Floats | None) -> Floats:
+    """Sum of third differences of a state, each at most `most`; 0 where there is none."""
+    if state is None or most is None:
+        return np.zeros(len(third))
+    found: Floats = (np.minimum(third, most) * state).sum(axis=1)
+    return found
 
 
 def _middle(values: Floats) -> Floats:

@@ -7,6 +7,9 @@ minute in the state, are the least. `detectors.ties` holds them
 against the time spent in each state; p < 0.001 after correction for all questions, at
 least five events in the state, and twice the rate elsewhere.
 
+Noise that is larger throughout motion is also found without bursts: the noise of moving and
+still stretches beside each other is compared, at least twice as large (`detectors.contrast`).
+
 `tied_to` names the state: `motion` (moving against still), `motion.speed_mm_s`,
 `motion.x_mm`, `motion.y_mm` or `motion.z_mm` (beyond a place), `CHANNEL.power` (level of a
 heater without faults of its own, or its switching), or a fan by its key, such as
@@ -24,9 +27,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from detectors.book import EventBook
-from detectors.detector import ClosedWindow
+from detectors.closed import ClosedWindow
+from detectors.contrast import Contrast, MotionContrast
 from detectors.reports import Cleared, Report, Sighting
-from detectors.ties import Tie, strongest_tie
+from detectors.ties import MOTION, Tie, strongest_tie
 from detectors.windows import Windows
 from shared.events import Event, NotEvaluated
 from shared.updates import Floats
@@ -79,6 +83,7 @@ class InterferenceRule:
         self._streams: dict[tuple[str, str], _Stream] = {}
         self._seen: dict[tuple[str, Kind], tuple[int, int]] = {}
         self._up: dict[str, float] = {}
+        self._contrasts: dict[str, MotionContrast] = {}
         self._has_context = False
         self._row = 0
         self._floors: dict[str, float] = {}
@@ -122,8 +127,33 @@ class InterferenceRule:
             if window.high - window.low > RANGE_FLOORS * floor and not window.joined:
                 self._look(name, window, floor)
             self._gates[name] = window.gate
-        if self._streams:
+            self._compare(name, window, book)
+        if self._streams or self._up:
             self._review(end_s, book)
+
+    def _compare(self, name: str, window: ClosedWindow, book: EventBook) -> None:
+        """Hold noise in motion against noise at rest."""
+        windows, index = window.windows, window.index
+        counts = float(windows.thirds_moving[index]), float(windows.thirds_still[index])
+        if not (counts[0] or counts[1]) or window.joined or window.gate is Gate.STARTING:
+            return
+        channel = window.channel
+        sizes = float(channel.third_moving[index]), float(channel.third_still[index])
+        if sizes[0] != sizes[0] or sizes[1] != sizes[1]:
+            return
+        contrast = self._contrasts.get(name)
+        if contrast is None:
+            contrast = self._contrasts[name] = MotionContrast()
+        if not contrast.add(window.start_s, window.end_s, sizes, counts, window.step):
+            return
+        if name in self._up:
+            if contrast.last_is_loud:
+                self._up[name] = window.end_s
+            return
+        found = contrast.judge()
+        if found is not None:
+            self._up[name] = window.end_s
+            book.sight(self._contrasted(name, found), window.gate)
 
     def _look(self, name: str, window: ClosedWindow, floor: float) -> None:
         """Note the rows of a window whose noise stands out."""
@@ -206,6 +236,27 @@ class InterferenceRule:
             },
         )
 
+    def _contrasted(self, channel: str, found: Contrast) -> Sighting:
+        return Sighting(
+            row=self._row,
+            at_s=found.end_s,
+            channel=channel,
+            kind=Kind.INTERFERENCE,
+            start_s=found.start_s,
+            end_s=None,
+            value=found.ratio,
+            unit="times",
+            text=f"noise is {found.ratio:.1f} times as large while the carriage moves as in the "
+            f"pauses between, in {found.groups} comparisons",
+            tied_to=MOTION,
+            facts={
+                "ratio": found.ratio,
+                "groups": float(found.groups),
+                "errors": found.errors,
+                "of": NOISE,
+            },
+        )
+
     def _end_if_over(self, channel: str, end_s: float, book: EventBook) -> None:
         last_s = max(
             (
@@ -215,6 +266,7 @@ class InterferenceRule:
             ),
             default=self._up[channel],
         )
+        last_s = max(last_s, self._up[channel])
         if end_s - last_s >= OVER_S:
             del self._up[channel]
             book.clear(Cleared(self._row, end_s, channel, Kind.INTERFERENCE, last_s))

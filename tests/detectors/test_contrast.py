@@ -1,0 +1,75 @@
+"""Noise in motion is told from noise at rest without any burst, and chance is not."""
+
+import numpy as np
+import pytest
+
+from detectors.contrast import MotionContrast
+from detectors.watch import Watch
+from shared.updates import Batch
+from shared.words import Kind
+
+
+def thirds(rng: np.random.Generator, rows: int, sd: float, memory: float) -> tuple[float, float]:
+    """Sum and count of the sizes of third differences of noise of this memory."""
+    white = rng.normal(0.0, sd, rows)
+    noise = np.empty(rows)
+    noise[0] = white[0]
+    for i in range(1, rows):
+        noise[i] = memory * noise[i - 1] + np.sqrt(1.0 - memory**2) * white[i]
+    sizes = np.abs(np.diff(noise, 3))
+    return float(sizes.sum()), float(len(sizes))
+
+
+@pytest.mark.parametrize("memory", [0.0, 0.5, 0.9])
+@pytest.mark.parametrize(("louder", "is_found"), [(1.0, False), (1.2, False), (2.5, True)])
+def test_only_a_true_difference_is_found(memory: float, louder: float, is_found: bool) -> None:
+    """Of 200 machines with the same noise none is found, of those 2.5 times as loud all are."""
+    found = 0
+    for seed in range(200):
+        rng = np.random.default_rng(seed)
+        contrast = MotionContrast()
+        result = None
+        for k in range(16):
+            moving, count = thirds(rng, int(rng.integers(20, 300)), louder, memory)
+            still, rests = thirds(rng, int(rng.integers(6, 40)), 1.0, memory)
+            at = 100.0 * k
+            if contrast.add(at, at + 99.0, (moving, still), (count, rests), 0.0):
+                result = result or contrast.judge()
+        found += result is not None
+    assert found == (200 if is_found else 0)
+
+
+def test_noise_that_grows_slowly_is_no_contrast() -> None:
+    """Ten times the noise within an hour is the same in both states of every group."""
+    rng = np.random.default_rng(3)
+    contrast = MotionContrast()
+    for k in range(60):
+        sd = 10.0 ** (k / 60.0)
+        moving, count = thirds(rng, 200, sd, 0.0)
+        still, rests = thirds(rng, 20, sd, 0.0)
+        contrast.add(60.0 * k, 60.0 * k + 59.0, (moving, still), (count, rests), 0.0)
+        assert contrast.judge() is None
+
+
+@pytest.mark.parametrize("period_s", [0.25, 1.0])
+@pytest.mark.parametrize("by_speed", [True, False])
+def test_pauses_shorter_than_a_window_are_enough(period_s: float, by_speed: bool) -> None:
+    """Noise 2.5 times as large in motion with pauses of 8 s, told by speed or by places alone."""
+    rng = np.random.default_rng(5)
+    time_s = np.arange(0.0, 3600.0, period_s)
+    moves = time_s % 80.0 > 8.0
+    x = np.where(moves, 100.0 + 80.0 * np.sin(time_s / 7.0), 100.0)
+    x = np.where(moves, x, x[np.maximum.accumulate(np.where(moves, np.arange(len(x)), 0))])
+    noise = rng.normal(0.0, 0.05, len(time_s)) * np.where(moves, 2.5, 1.0)
+    motion = {"motion.speed_mm_s": np.where(moves, 80.0, 0.0)} if by_speed else {"motion.x_mm": x}
+    watch = Watch()
+    numbers = {
+        "nozzle.temperature_c": np.round(210.0 + noise, 2),
+        "nozzle.target_c": np.full(len(time_s), 210.0),
+        "nozzle.power": np.full(len(time_s), 0.4),
+    }
+    watch.feed(Batch(time_s, numbers | motion))
+    watch.finish()
+    (event,) = [event for event in watch.events if event.kind is Kind.INTERFERENCE]
+    assert event.tied_to == "motion"
+    assert 1.8 < float(event.facts["ratio"]) < 4.0
