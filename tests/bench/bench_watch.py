@@ -78,7 +78,7 @@ def river_rate(values: Floats) -> float:
     """Samples a second of one streaming scorer of river."""
     from river import anomaly
 
-    scorer: Any = anomaly.GaussianScorer(window_size=400)  # type: ignore[no-untyped-call]
+    scorer: Any = anomaly.GaussianScorer(window_size=400)
     start = time.perf_counter()
     for value in values.tolist():
         scorer.score_one(None, value)
