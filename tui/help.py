@@ -25,7 +25,7 @@ _TRUST_WORDS = {
     Trust.FALSE: "not the temperature",
     Trust.UNKNOWN: "no updates",
 }
-_ARROWS = str.maketrans({"←": "left", "→": "right", "↑": "up", "↓": "down"})
+ARROWS = str.maketrans({"←": "left", "→": "right", "↑": "up", "↓": "down"})
 SAFETY = (
     "ohmvigil watches and advises. It switches nothing and is no safety device: keep the "
     "machine's own cut-outs, and never leave it alone because a monitor runs."
@@ -68,7 +68,7 @@ def _paint_keys(page: Board, top: int, keys: list[tuple[str, str]], two: bool) -
     width = page.width // 2 if two else page.width
     for at, (shown, text) in enumerate(keys):
         x, y = at // rows * width, top + at % rows
-        page.text(x, y, shown.translate(_ARROWS) if page.ascii_only else shown, Ink.STRONG)
+        page.text(x, y, shown.translate(ARROWS) if page.ascii_only else shown, Ink.STRONG)
         page.text(x + LABEL, y, text, Ink.PLAIN, width - LABEL - 1)
     return rows
 

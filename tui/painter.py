@@ -1,7 +1,7 @@
 """The whole screen on a board: status, the view, the hint, the keys."""
 
 from tui.board import Board, Ink, Rect, shown_width
-from tui.help import paint_help
+from tui.help import ARROWS, paint_help
 from tui.keys import BACK, Key, brief_keys
 from tui.state import ScreenState, ViewName
 from tui.views.chain import paint_chain
@@ -90,5 +90,7 @@ def paint_keys(board: Board, y: int, keys: list[Key], state: ScreenState) -> Non
 
 def _paint_key(board: Board, x: int, y: int, key: Key, here: bool) -> int:
     name, _, word = key.hint.partition(" ")
+    if board.ascii_only:
+        name = name.translate(ARROWS)
     x = board.text(x, y, name, Ink.STRONG)
     return board.text(x + 1, y, word, Ink.STRONG if here else Ink.DIM)

@@ -19,7 +19,7 @@ from tui.views.frame import Frame, glyphs_for
 from tui.views.several import paint_several, place_at
 from tui.worst import Order, level_of
 
-ABOUT = "All hosts, worst first: by what is active, then the link, then what can be trusted."
+ABOUT = "All hosts, worst first: by active events, then by link, then by trust."
 IN_THE_LIST = {key.action.partition("(")[0] for key in SEVERAL_KEYS} | {"close"}
 """Actions that mean something while no host is open."""
 

@@ -22,7 +22,7 @@ from tui.views.status import LONGEST_TITLE, paint_status, short_title, size
 from tui.worst import active, severity_of
 
 MARKS, LINK, AGE = 3, 7, 4
-READING, WIDEST_READING = 8, 12
+READING, WIDEST_READING = 7, 12
 HIDDEN = 4
 """Cells that say how many readings have no room, and the worst trust among them."""
 EVENT, CAUSE = 13, 20
@@ -31,6 +31,10 @@ LEAST_DETAIL = 8
 ROOMY_FROM_WIDTH = 100
 CHART_FROM = 16
 """Rows from which the chosen host gets its chart."""
+GIVEN_UP = (
+    "It is not tried again, and the others go on. Leave, and start anew once it can be reached; "
+    "with --wait such a host is tried until it can."
+)
 DOUBTS = (Trust.FALSE, Trust.UNKNOWN, Trust.DOUBTFUL, Trust.TRUE)
 
 
@@ -158,8 +162,9 @@ def columns(width: int, now: Sequence[Snapshot]) -> Columns:
 
 
 def _size(name: str, width: int) -> int:
-    wanted = shown_width(name) + 1
-    return min(max(wanted, READING), WIDEST_READING if width >= ROOMY_FROM_WIDTH else READING)
+    if width < ROOMY_FROM_WIDTH:
+        return READING
+    return min(max(shown_width(name) + 2, READING + 1), WIDEST_READING)
 
 
 def _names(now: Sequence[Snapshot]) -> list[str]:
@@ -219,7 +224,7 @@ def _paint_link(board: Board, x: int, y: int, frame: Frame) -> None:
     is_open = link.state is LinkState.OPEN
     glyph = glyphs.true if is_open else glyphs.false
     board.text(x, y, f"{glyph} {link.state}", Ink.TRUE if is_open else Ink.ALARM, LINK)
-    age = short(link.data_age_s).rjust(AGE)
+    age = (short(link.data_age_s) if frame.now.channels else "-").rjust(AGE)
     board.text(x + LINK, y, age, Ink.ALARM if late or not is_open else Ink.PLAIN)
 
 
@@ -272,19 +277,32 @@ def _when(event: Event, now: Snapshot) -> str:
 
 def _paint_chosen(board: Board, area: Rect, frame: Frame) -> None:
     """Its status, its chart where there is room, its sensors, its newest events, its hint."""
+    if not frame.now.channels:
+        _paint_unheard(board, area, frame.now)
+        return
     paint_status(board, Rect(area.x, area.y, area.width, 1), frame)
     hint = 3 if area.height < 14 else 6 if area.height < 24 else 8
     bottom = area.y + area.height
     middle = Rect(area.x, area.y + 1, area.width, area.height - 1 - hint)
-    if not frame.now.channels:
-        why = frame.now.link.why or frame.now.verdict.text
-        board.wrapped(Rect(area.x + 1, area.y + 2, area.width - 2, area.height - 2), why)
-        return
     if middle.height >= CHART_FROM:
         paint_overview(board, middle, frame)
     else:
         _paint_compact(board, middle, frame)
     paint_hint(board, Rect(area.x, bottom - hint, area.width, hint), frame)
+
+
+def _paint_unheard(board: Board, area: Rect, now: Snapshot) -> None:
+    """A host that has given no reading: why, and what becomes of it."""
+    board.text(area.x, area.y, now.title, Ink.STRONG, area.width)
+    why = f": {now.link.why}" if now.link.why else ""
+    words = [f"No reading yet; the link is {now.link.state}{why}."]
+    if now.link.state is LinkState.ENDED:
+        words.append(GIVEN_UP)
+    elif now.link.state is LinkState.LOST:
+        words.append("It is tried again and again.")
+    y = area.y + 2
+    for line in words:
+        y += board.wrapped(Rect(area.x, y, area.width, area.y + area.height - y), line)
 
 
 def _paint_compact(board: Board, area: Rect, frame: Frame) -> None:
