@@ -203,7 +203,7 @@ def _steps(low: float, high: float, count: int) -> tuple[float, ...]:
 OUTSIDERS = (
     Outsider(
         "QARTOD flat line (ioos-qc)", "s", 300.0, "a usual example for slow waters; from memory",
-        _steps(15.0, 900.0, 8), _flat_line,
+        _steps(15.0, 300.0, 6), _flat_line,
     ),
     Outsider(
         "QARTOD spike (ioos-qc)", "K", 3.0, "QARTOD manual's example for temperature; from memory",

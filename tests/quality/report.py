@@ -34,7 +34,8 @@ def page(found: "Findings", command: str, diagram: str | None) -> str:
         _scenarios(found.played),
     ]
     parts += [_confusion(found.faults), _outsiders(found), _diagnosis(found, diagram), _LIMITS]
-    return "\n\n".join("\n".join(part) for part in parts) + "\n"
+    text = "\n\n".join("\n".join(line.rstrip() for line in part) for part in parts)
+    return f"{text}\n"
 
 
 def _head(found: "Findings", command: str) -> Iterator[str]:

@@ -12,6 +12,8 @@ from tests.quality.cases import Case, Label, faulty, healthy
 from tests.quality.score import EARLY_S, LATE_S, Score
 
 OURS = "ohmvigil"
+Chosen = dict[str, tuple[float, ...]]
+"""Thresholds of each outsider that judges."""
 Key = tuple[str, float]
 """A detector and its threshold; ours has none and gives 0."""
 
@@ -29,7 +31,7 @@ class Task:
     machines: int
     hours: float = 0.0
     singly: int = 0
-    outside: dict[str, tuple[float, ...]] = field(default_factory=dict)
+    outside: Chosen = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -112,9 +114,7 @@ def _see(result: Result, case: Case, events: Sequence[Event]) -> None:
     result.seen.update(kinds)
 
 
-def _compare(
-    result: Result, case: Case, events: Sequence[Event], chosen: dict[str, tuple[float, ...]]
-) -> None:
+def _compare(result: Result, case: Case, events: Sequence[Event], chosen: Chosen) -> None:
     """Ours and the outsiders by the same rule: an alarm on the right channel, of any kind."""
     told = [event for event in events if event.severity is not Severity.NOTICE or case.labels]
     ours: dict[str, list[tuple[float, float]]] = {}
