@@ -67,6 +67,10 @@ class Screen:
         return self.app.board.lines()
 
     @property
+    def view(self) -> str:
+        return self.app.state.view
+
+    @property
     def titles(self) -> list[str]:
         return [line[3:].split()[0] for line in self.lines[2:5]]
 
@@ -220,9 +224,9 @@ async def test_enter_opens_the_hosts_screen_and_escape_leads_back(screen: Screen
     assert "bksp hosts" in screen.lines[-1]
     assert screen.app.source is screen.sources[1]
     await screen.pilot.press("2")
-    assert screen.app.state.view is ViewName.EVENTS
+    assert screen.view == ViewName.EVENTS
     await screen.pilot.press("escape")
-    assert screen.app.state.view == ViewName.OVERVIEW
+    assert screen.view == ViewName.OVERVIEW
     assert not screen.app.is_listing
     await screen.pilot.press("escape")
     assert screen.app.is_listing
@@ -240,15 +244,15 @@ async def test_backspace_leads_back_from_any_view_but_not_out_of_a_word(screen: 
 async def test_each_host_keeps_its_own_view(screen: Screen) -> None:
     await screen.pilot.press("enter", "5", "backspace", "down", "down", "enter")
     assert screen.app.source is screen.sources[0]
-    assert screen.app.state.view is ViewName.OVERVIEW
+    assert screen.view == ViewName.OVERVIEW
     await screen.pilot.press("2", "backspace", "up", "up", "enter")
-    assert screen.app.state.view == ViewName.NOTES
+    assert screen.view == ViewName.NOTES
 
 
 async def test_enter_still_shows_the_event_and_begins_the_check(screen: Screen) -> None:
     """The key that opens a host keeps its other meanings in the host's screen."""
     await screen.pilot.press("enter", "2", "enter")
-    assert screen.app.state.view is ViewName.OVERVIEW
+    assert screen.view == ViewName.OVERVIEW
     assert not screen.app.is_listing
 
 
