@@ -9,11 +9,12 @@ from recordings.notes import Note
 from shared.chain import Chain
 from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
+from shared.when import EPOCH_FROM_S, spelt
 from shared.words import EVERY_CHANNEL, Severity
 
 TRIAL = "trial"
-EPOCH_FROM_S, EPOCH_TO_S = 1e8, 1e11
-"""Log times between these are taken as Unix time."""
+EPOCH_TO_S = 1e11
+"""Log times from `EPOCH_FROM_S` to this are taken as Unix time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,18 +67,6 @@ def clock(time_s: float) -> str:
     return f"{sign}{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}.{tenth}"
 
 
-def length(seconds: float) -> str:
-    """A duration in words: 0.5 s, 45 s, 12 min, 3 h 20 min."""
-    if seconds < 9.95:
-        return f"{seconds:.1f} s"
-    if seconds < 119.5:
-        return f"{seconds:.0f} s"
-    minutes = round(seconds / 60)
-    if minutes < 60:
-        return f"{minutes} min"
-    return f"{minutes // 60} h {minutes % 60} min" if minutes % 60 else f"{minutes // 60} h"
-
-
 def place(channel: str) -> str:
     """A channel as a person reads it."""
     return "all channels" if channel == EVERY_CHANNEL else channel
@@ -92,7 +81,7 @@ def lasting(event: Event) -> str:
     """How long an event lasted, or that it goes on."""
     if event.end_s is None:
         return "going on"
-    return length(max(event.end_s - event.start_s, 0.0))
+    return spelt(max(event.end_s - event.start_s, 0.0))
 
 
 def is_fault(event: Event) -> bool:

@@ -13,11 +13,12 @@ from recordings.logs import Log
 from recordings.report import draw, facts
 from recordings.report.choose import Shown, shown_faults
 from recordings.report.clip import Beyond
-from recordings.report.facts import ReportFacts, clock, lasting, length, place, words
+from recordings.report.facts import ReportFacts, clock, lasting, place, words
 from recordings.report.gather import gather
 from recordings.report.svg import for_file, for_page
 from shared.events import Event, RankedCause
 from shared.version import VERSION
+from shared.when import spelt
 from shared.words import EVERY_CHANNEL
 
 if TYPE_CHECKING:
@@ -117,7 +118,7 @@ def _figures(report: ReportFacts, log: Log) -> list[Figure]:
     view = gather(log.batches(), report.first_s, report.last_s, windows)
     alt = (
         f"Readings of {', '.join(report.channels) or 'no channel'} over "
-        f"{length(report.duration_s)}, with {len(report.events)} events in lanes below"
+        f"{spelt(report.duration_s)}, with {len(report.events)} events in lanes below"
     )
     svg = draw.timeline(view, report.events, report.first_s, report.last_s)
     note = "Bands run from the lowest to the highest reading, so that no spike is lost."
@@ -211,7 +212,7 @@ def _environment(*, escaped: bool) -> "Environment":
     )
     environment.filters.update(
         clock=clock,
-        length=length,
+        length=spelt,
         place=place,
         words=words,
         lasting=lasting,
