@@ -14,7 +14,9 @@ from detectors.kinds.joint import JointJumpRule
 from detectors.kinds.link import LinkDetector
 from detectors.kinds.noise import NoiseDetector
 from detectors.kinds.norise import NoRiseDetector
+from detectors.kinds.partof import PartOfRule
 from detectors.kinds.rail import RailDetector
+from detectors.kinds.reported import ReportedDetector
 from detectors.kinds.rest import RestRule
 from detectors.kinds.startup import StartupRule
 from detectors.kinds.unpowered import UnpoweredRule
@@ -24,7 +26,7 @@ from shared.chain import Chain
 
 def host_detectors() -> list[HostDetector]:
     """Detectors of host state, messages, flags and silence."""
-    return [LinkDetector(), FlagDetector()]
+    return [LinkDetector(), FlagDetector(), ReportedDetector()]
 
 
 def row_detectors(plan: ChannelPlan) -> list[RowDetector]:
@@ -46,4 +48,11 @@ def window_detectors(plan: ChannelPlan) -> list[WindowDetector]:
 
 def rules(chains: Mapping[str, Chain]) -> list[Rule]:
     """Rules that tie reports together, in the order in which they see a report."""
-    return [StartupRule(), JointJumpRule(), UnpoweredRule(), RestRule(chains), InterferenceRule()]
+    return [
+        StartupRule(),
+        JointJumpRule(),
+        UnpoweredRule(),
+        RestRule(chains),
+        InterferenceRule(),
+        PartOfRule(),
+    ]

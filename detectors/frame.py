@@ -124,7 +124,12 @@ class Held:
 
 def is_heard(update_keys: "Mapping[str, object] | set[str]") -> bool:
     """Whether an update says anything about the machine itself (not only about the link)."""
-    return any(not key.startswith("host.") for key in update_keys)
+    return any(_is_reading(key) for key in update_keys)
+
+
+def _is_reading(key: str) -> bool:
+    """Whether a key is of the machine, not of the link or what the host says of its faults."""
+    return not key.startswith("host.") and not key.endswith(".reported")
 
 
 @dataclass(slots=True)
@@ -229,10 +234,10 @@ class Filler:
         """Fill a batch; also the batch's row number of each row of the frame."""
         heard = np.zeros(len(batch), dtype=bool)
         for key, column in batch.numbers.items():
-            if not key.startswith("host."):
+            if _is_reading(key):
                 heard |= ~np.isnan(column)
         for key, pairs in batch.texts.items():
-            if not key.startswith("host."):
+            if _is_reading(key):
                 heard[[row for row, _ in pairs]] = True
         rows = np.flatnonzero(heard)
         time_s = batch.time_s[rows]

@@ -25,6 +25,7 @@ from detectors.frame import ChannelColumns, Filler, Frame, Row, Sample
 from detectors.gates import GateKeeper
 from detectors.health import channel_health
 from detectors.hoststate import HostHistory
+from detectors.kinds.reported import REPORTED
 from detectors.kinds.rest import RestRule
 from detectors.learned import Learned, Learner
 from detectors.plan import ChannelPlan
@@ -35,7 +36,7 @@ from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated
 from shared.health import ChannelHealth
 from shared.updates import Batch, Floats, Update, updates_of
-from shared.words import Gate
+from shared.words import Gate, Kind, quantity_of
 
 BLOCK_ROWS = 4096
 SINGLY_UP_TO = 8
@@ -93,6 +94,7 @@ class Watch:
         self._chain_states: tuple[object, tuple[ChainState, ...]] = (None, ())
         self._book = EventBook()
         self._reports: list[Report] = []
+        self._flags_moving: dict[str, list[int]] = {}
         self._heard_s = math.nan
         self._now_s = math.nan
 
@@ -342,7 +344,8 @@ class Watch:
         for key in sorted(update.values):
             value = update.values[key]
             if isinstance(value, str):
-                if not self._host.text(row, update.time_s, key, value):
+                is_new = self._host.text(row, update.time_s, key, value)
+                if not is_new and quantity_of(key) != REPORTED:
                     continue
                 for detector in self._host_detectors:
                     detector.text(row, update.time_s, key, value, say)
@@ -360,6 +363,8 @@ class Watch:
         """Show host detectors the updates of a block that hold anything for them."""
         wanted: set[int] = set()
         for key, pairs in batch.texts.items():
+            if quantity_of(key) == REPORTED:
+                wanted.update(index for index, _ in pairs)
             last = self._host.texts.get(key)
             for index, text in pairs:
                 if text != last:
@@ -519,12 +524,23 @@ class Watch:
         channel = self._channels.get(report.channel)
         event: Event | None = None
         if isinstance(report, Sighting):
+            if report.kind is Kind.CONVERTER_FLAG:
+                self._flag_motion(report, context)
             gate = channel.gate_at(report.row) if channel is not None else None
             event = self._book.sight(report, gate)
         elif isinstance(report, Cleared):
             event = self._book.clear(report)
         for rule in self._rules:
             rule.taken(report, event, context, self._book)
+
+    def _flag_motion(self, report: Sighting, context: dict[str, float]) -> None:
+        """Say in which share of a channel's flags the carriage moved: texts do not show it."""
+        speed = context.get("motion.speed_mm_s", math.nan)
+        if speed == speed:
+            tally = self._flags_moving.setdefault(report.channel, [0, 0])
+            tally[0] += 1
+            tally[1] += speed > 0.0
+            report.facts["moving"] = tally[1] / tally[0]
 
     def _channel(self, name: str) -> _Channel:
         channel = self._channels.get(name)

@@ -6,7 +6,10 @@ flag is up, since flags that come together have one cause; the words are in its 
 Blind where the host passes no flags on.
 """
 
+import math
+
 from detectors.detector import Say
+from detectors.limits import RULES
 from detectors.reports import Cleared, Sighting
 from shared.events import NotEvaluated
 from shared.words import NO_FLAGS, Kind, channel_of, quantity_of
@@ -17,6 +20,9 @@ class FlagDetector:
 
     def __init__(self) -> None:
         self._up: dict[str, str] = {}
+        self._said: dict[str, set[str]] = {}
+        """All words of an event, and when it last ended."""
+        self._ended_s: dict[str, float] = {}
 
     def text(self, row: int, time_s: float, key: str, text: str, say: Say) -> None:
         if quantity_of(key) != "flags":
@@ -29,8 +35,13 @@ class FlagDetector:
             return
         self._up[channel] = joined
         if not joined:
+            self._ended_s[channel] = time_s
             say(Cleared(row, time_s, channel, Kind.CONVERTER_FLAG, time_s))
             return
+        if time_s - self._ended_s.get(channel, -math.inf) > RULES[Kind.CONVERTER_FLAG].join_s:
+            self._said[channel] = set()
+        said = self._said.setdefault(channel, set())
+        said.update(words)
         say(
             Sighting(
                 row=row,
@@ -42,7 +53,7 @@ class FlagDetector:
                 value=float(len(words)),
                 unit="flags",
                 text=f"the converter says {', '.join(words)}",
-                facts={"flags": joined},
+                facts={"flags": ";".join(sorted(said)), "now": joined},
             )
         )
 

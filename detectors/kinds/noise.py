@@ -132,6 +132,9 @@ class NoiseDetector:
         self._said = 0.0
         self._quiet = 0
         self._loud_s = math.nan
+        self._loud = 0
+        self._moving = 0.0
+        """Loud windows of the alarm, and what of them the carriage moved."""
 
     def step(self, window: ClosedWindow, say: Say) -> None:
         if window.joined or window.changes == 0:
@@ -178,12 +181,15 @@ class NoiseDetector:
         self._said = above
         self._quiet = 0
         self._loud_s = window.end_s
+        self._loud, self._moving = 1, window.moving
         say(self._sighting(window, above, rough))
 
     def _go_on(self, window: ClosedWindow, above: float, rough: float, say: Say) -> None:
         if above > QUIET:
             self._quiet = 0
             self._loud_s = window.end_s
+            self._loud += 1
+            self._moving += window.moving
             if above > self._said + math.log(GROWTH):
                 self._said = above
                 say(self._sighting(window, above, rough))
@@ -192,7 +198,15 @@ class NoiseDetector:
         if self._quiet < QUIET_WINDOWS:
             return
         self._is_up = False
-        say(Cleared(window.last_row, window.end_s, self._plan.name, Kind.NOISE_RISE, self._loud_s))
+        name = self._plan.name
+        over = Cleared(window.last_row, window.end_s, name, Kind.NOISE_RISE, self._loud_s)
+        over.facts = self._motion()
+        say(over)
+
+    def _motion(self) -> dict[str, float | str]:
+        """Share of the alarm in which the carriage moved; nothing where that is not known."""
+        share = self._moving / self._loud
+        return {"moving": share} if share == share else {}
 
     def _sighting(self, window: ClosedWindow, above: float, rough: float) -> Sighting:
         ratio, plan = math.exp(above), self._plan
@@ -209,7 +223,7 @@ class NoiseDetector:
             value=rough,
             unit="Ω" if in_ohms else "K",
             text=f"noise of {shown}, {ratio:.1f} times this channel's own",
-            facts={"ratio": ratio, "noise_c": kelvin, "own": rough / ratio},
+            facts={"ratio": ratio, "noise_c": kelvin, "own": rough / ratio, **self._motion()},
         )
 
     def finish(self, say: Say) -> None:

@@ -63,6 +63,9 @@ class RailDetector:
         end = "upper" if kind is Kind.CODE_HIGH else "lower"
         meaning = "open" if kind is Kind.CODE_HIGH else "shorted"
         first = sample.joined or moment.before.signal != moment.before.signal
+        facts: dict[str, float | str] = {"signal": sample.signal, "first_reading": float(first)}
+        if not first:
+            facts["before"] = moment.before.signal
         return Sighting(
             row=moment.row,
             at_s=moment.time_s,
@@ -74,11 +77,7 @@ class RailDetector:
             unit=unit,
             text=f"{shown} is beyond the {end} limit: the input looks {meaning}"
             + (", from the first reading" if first else ""),
-            facts={
-                "signal": sample.signal,
-                "before": moment.before.signal,
-                "first_reading": float(first),
-            },
+            facts=facts,
         )
 
     def finish(self, say: Say) -> None:

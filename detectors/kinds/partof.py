@@ -1,0 +1,182 @@
+"""What is only a part of another event: its absorption, beside joint jumps and starts.
+
+- A reading that stands still shows no rise and costs power, and jumps when it moves again:
+  drift, no-rise, step and spike on a channel that is frozen, or was until just then.
+- Single excursions roughen the window that they lie in: a noise-rise whose windows are as
+  quiet as the channel's own noise without the rows around what departed is part of that.
+
+Quantity: as of the kinds. Blind where the departing rows leave too few of a window to tell.
+"""
+
+import math
+from collections import deque
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from detectors.book import EventBook
+from detectors.closed import ClosedWindow
+from detectors.reports import Cleared, Departure, Report, Sighting
+from detectors.windows import KEPT_DIFFERENCES, KEPT_TO_SD, MEDIAN_TO_SD
+from shared.events import Event, NotEvaluated
+from shared.updates import Floats
+from shared.words import EVERY_CHANNEL, Kind
+
+OF_STILLNESS = {Kind.DRIFT, Kind.NO_RISE}
+AT_RELEASE = {Kind.STEP, Kind.SPIKE, Kind.CONTACT_BREAK}
+RELEASE_S = 3.0
+"""A jump within this time of the reading's moving again belongs to it."""
+AFTER_S = 300.0
+"""Power takes so long to settle after a frozen reading moved again."""
+EXCURSIONS = (
+    Kind.JOINT_JUMP,
+    Kind.CONTACT_BREAK,
+    Kind.BIT_FLIP,
+    Kind.SPIKE,
+    Kind.STEP,
+    Kind.CODE_HIGH,
+    Kind.CODE_LOW,
+)
+LOUD = 1.6
+"""Noise without the departing rows, over the channel's own, that still is a rise."""
+LEAST_LEFT = 8
+"""Differences that must be left to judge by."""
+WINDOWS = 12
+KEPT_S = 600.0
+
+
+@dataclass(slots=True)
+class _Channel:
+    """Departures and windows of late, and the noise-rise in question."""
+
+    away: deque[tuple[float, float]] = field(default_factory=deque)
+    since_s: float | None = None
+    windows: deque[ClosedWindow] = field(default_factory=lambda: deque(maxlen=WINDOWS))
+    noisy: int | None = None
+    """Id of the noise-rise that is going on."""
+    own: float = 0.0
+
+
+class PartOfRule:
+    """Absorbs parts into wholes."""
+
+    def __init__(self) -> None:
+        self._channels: dict[str, _Channel] = {}
+
+    def advance(self, time_s: float, book: EventBook) -> None:
+        """No deadlines."""
+
+    def taken(
+        self, report: Report, event: Event | None, context: Mapping[str, float], book: EventBook
+    ) -> None:
+        if isinstance(report, Departure):
+            self._depart(report)
+        elif isinstance(report, Sighting) and event is not None:
+            if report.kind in OF_STILLNESS or report.kind in AT_RELEASE:
+                _of_frozen(report, event, book)
+            elif report.kind is Kind.NOISE_RISE:
+                channel = self._channels.setdefault(report.channel, _Channel())
+                own = report.facts.get("own", 0.0)
+                channel.noisy, channel.own = event.id, own if isinstance(own, float) else 0.0
+        elif isinstance(report, Cleared) and report.kind is Kind.NOISE_RISE:
+            channel = self._channels.setdefault(report.channel, _Channel())
+            channel.noisy = None
+
+    def window(self, windows: Mapping[str, ClosedWindow], book: EventBook) -> None:
+        for name, window in windows.items():
+            channel = self._channels.get(name)
+            if channel is None:
+                channel = self._channels[name] = _Channel()
+            channel.windows.append(window)
+            while channel.away and channel.away[0][1] < window.end_s - KEPT_S:
+                channel.away.popleft()
+            if channel.noisy is not None:
+                self._judge(name, channel, book)
+
+    def finish(self, book: EventBook) -> None:
+        """Nothing is held back."""
+
+    def not_evaluated(self) -> list[NotEvaluated]:
+        return []
+
+    def _depart(self, report: Departure) -> None:
+        channel = self._channels.setdefault(report.channel, _Channel())
+        if report.away:
+            channel.since_s = report.at_s - 2.0 * report.spacing_s
+        elif channel.since_s is not None:
+            channel.away.append((channel.since_s, report.at_s))
+            channel.since_s = None
+
+    def _judge(self, name: str, channel: _Channel, book: EventBook) -> None:
+        """Whether departures alone make the noise-rise that is going on."""
+        assert channel.noisy is not None
+        event = book.events[channel.noisy]
+        left: list[float] = []
+        for window in channel.windows:
+            if window.end_s <= event.start_s or window.rough <= LOUD * channel.own:
+                continue
+            left.append(_left(window, channel) or window.rough)
+        # The middle one: what is left of a single window is a rough figure.
+        is_part = not left or sorted(left)[len(left) // 2] <= LOUD * channel.own
+        if not is_part:
+            book.absorb([event.id], None)
+        elif event.absorbed_by is None:
+            whole = _whole(name, event, book)
+            if whole is not None:
+                book.absorb([event.id], whole.id)
+
+
+def _left(window: ClosedWindow, channel: _Channel) -> float | None:
+    """Noise of a window without its departing rows; None where none departed or few are left."""
+    time_s = window.windows.time_rows[window.index]
+    kept = np.ones(len(time_s), dtype=bool)
+    spans = list(channel.away)
+    if channel.since_s is not None:
+        spans.append((channel.since_s, float(time_s[-1])))
+    for from_s, to_s in spans:
+        kept &= (time_s < from_s) | (time_s > to_s)
+    if kept.all():
+        return None
+    third = np.abs(np.diff(window.channel.signal_rows[window.index], 3))
+    third = third[kept[3:] & kept[2:-1] & kept[1:-2] & kept[:-3]]
+    if len(third) >= LEAST_LEFT:
+        return _noise(third)
+    # Many departures: differences from one kept row to the next, slopes of heat included.
+    change = np.abs(np.diff(window.channel.signal_rows[window.index][kept]))
+    if len(change) < LEAST_LEFT:
+        return None
+    return float(np.median(change)) * MEDIAN_TO_SD / math.sqrt(2.0)
+
+
+def _noise(third: Floats) -> float:
+    """sd from the smaller three quarters of third differences, as `detectors.windows` does."""
+    count = max(round(len(third) * KEPT_DIFFERENCES / 29.0), 1)
+    return float(np.partition(third, count - 1)[:count].mean()) * KEPT_TO_SD
+
+
+def _whole(name: str, part: Event, book: EventBook) -> Event | None:
+    """The newest excursion on the channel, or on all, since the part began."""
+    found = [
+        event
+        for kind in EXCURSIONS
+        for channel in (name, EVERY_CHANNEL)
+        if (event := book.newest(channel, kind)) is not None
+        and event.absorbed_by is None
+        and (event.end_s is None or event.end_s >= part.start_s)
+    ]
+    return found[0] if found else None
+
+
+def _of_frozen(report: Sighting, event: Event, book: EventBook) -> None:
+    frozen = book.newest(report.channel, Kind.FROZEN)
+    if frozen is None or frozen.absorbed_by is not None or event.count > 1:
+        return
+    if report.kind in AT_RELEASE:
+        is_part = frozen.end_s is not None and abs(report.start_s - frozen.end_s) <= RELEASE_S
+    else:
+        is_part = frozen.start_s <= report.at_s and (
+            frozen.end_s is None or report.at_s <= frozen.end_s + AFTER_S
+        )
+    if is_part:
+        book.absorb([event.id], frozen.id)
