@@ -9,6 +9,7 @@ import math
 from dataclasses import dataclass
 
 from detectors.closed import ClosedWindow
+from detectors.windows import ROWS
 
 SWITCHED = 0.4
 """Change of power from one row to the next that is a switching and no regulation."""
@@ -16,6 +17,8 @@ CYCLES = 5
 LEAST_S = 300.0
 UNSWITCHED_S = 600.0
 """A heater that was not switched for so long is regulated smoothly."""
+LONGEST_ROW_S, LONGEST_ROWS = 4.0, 4.0
+"""Silence longer than this, and than so many rows, breaks a look off."""
 LOWEST, HIGHEST = 0.02, 0.95
 """Power at an end of its range for a whole window shows no mean of a regulation."""
 
@@ -69,6 +72,7 @@ class Looks:
 
     def _by_cycles(self, window: ClosedWindow) -> Look | None:
         found = None
+        longest_s = max(LONGEST_ROW_S, LONGEST_ROWS * (window.end_s - window.start_s) / ROWS)
         times = window.windows.time_rows[window.index].tolist()
         for at_s, power in zip(
             times, window.channel.power_rows[window.index].tolist(), strict=True
@@ -76,6 +80,9 @@ class Looks:
             jump = power - self._before
             if self._begin_s == self._begin_s:
                 spent = at_s - self._before_s
+                if spent > longest_s:
+                    # Whatever was switched in a silence is not known.
+                    self._begin_s = math.nan
                 self._energy += self._before * spent
                 self._heat += window.middle_c * spent
             if abs(jump) >= SWITCHED:

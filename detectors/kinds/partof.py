@@ -4,6 +4,7 @@
   drift, no-rise, step and spike on a channel that is frozen, or was until just then.
 - Single excursions roughen the window that they lie in: a noise-rise whose windows are as
   quiet as the channel's own noise without the rows around what departed is part of that.
+- And the other way round: where noise did rise, excursions of its size are its own.
 
 Quantity: as of the kinds. Blind where the departing rows leave too few of a window to tell.
 """
@@ -18,7 +19,7 @@ import numpy as np
 from detectors.book import EventBook
 from detectors.closed import ClosedWindow
 from detectors.reports import Cleared, Departure, Report, Sighting
-from detectors.windows import KEPT_DIFFERENCES, KEPT_TO_SD, MEDIAN_TO_SD
+from detectors.windows import KEPT_DIFFERENCES, KEPT_TO_SD, MEDIAN_TO_SD, ROWS
 from shared.events import Event, NotEvaluated
 from shared.updates import Floats
 from shared.words import EVERY_CHANNEL, Kind
@@ -40,6 +41,10 @@ EXCURSIONS = (
 )
 LOUD = 1.6
 """Noise without the departing rows, over the channel's own, that still is a rise."""
+OUTLIERS = (Kind.SPIKE, Kind.CONTACT_BREAK)
+OUTLIER_SD = 6.5
+"""Size up to which an excursion is one of the noise's own: 4.6 sd of a difference of two."""
+OUTLIERS_LEAST, OUTLIERS_OF_ROWS = 8, 0.05
 LEAST_LEFT = 8
 """Differences that must be left to judge by."""
 WINDOWS = 12
@@ -121,10 +126,24 @@ class PartOfRule:
         is_part = not left or sorted(left)[len(left) // 2] <= LOUD * channel.own
         if not is_part:
             book.absorb([event.id], None)
+            _absorb_outliers(event, channel.windows[-1], book)
         elif event.absorbed_by is None:
             whole = _whole(name, event, book)
             if whole is not None:
                 book.absorb([event.id], whole.id)
+
+
+def _absorb_outliers(noise: Event, window: ClosedWindow, book: EventBook) -> None:
+    """Take in excursions since it rose that are as few and no larger than such noise makes them."""
+    rows = ROWS * (window.end_s - noise.start_s) / max(window.end_s - window.start_s, 1e-9)
+    for kind in OUTLIERS:
+        event = book.newest(noise.channel, kind)
+        if event is None or event.absorbed_by is not None or event.unit != noise.unit:
+            continue
+        is_few = event.count <= max(OUTLIERS_LEAST, OUTLIERS_OF_ROWS * rows)
+        is_small = abs(event.value) <= OUTLIER_SD * noise.value
+        if event.start_s >= noise.start_s and is_few and is_small:
+            book.absorb([event.id], noise.id)
 
 
 def _left(window: ClosedWindow, channel: _Channel) -> float | None:
