@@ -9,14 +9,28 @@ MOST_ASIDE_C = 0.3
 """How far mean and median of a quiet window may lie apart, K; on top of its slope."""
 
 
+Figures = tuple[
+    float, float, float, float, float, int, int, bool, bool, float, float, float, float,
+    float, float, float, float, float, float, float, float, float,
+]  # fmt: skip
+"""The figures of one window, in the order of `ClosedWindow`."""
+
+
+def figures_of(windows: ChannelWindows) -> list[Figures]:
+    """Every window's figures as plain numbers, all at once."""
+    w = windows
+    columns = (
+        w.mean, w.low, w.high, w.noise, w.slope, w.changes, w.repeats, w.joined, w.present,
+        w.celsius, w.celsius_slope, w.target_c, w.power, w.power_high, w.power_jump, w.rough,
+        w.step, w.apart, w.middle_c, w.bend, w.tone, w.tone_bin,
+    )  # fmt: skip
+    return list(zip(*(column.tolist() for column in columns), strict=True))
+
+
 @dataclass(slots=True)
 class ClosedWindow:
     """One window of one channel as plain floats; fields as in `detectors.windows`."""
 
-    number: int
-    last_row: int
-    start_s: float
-    end_s: float
     mean: float
     low: float
     high: float
@@ -25,18 +39,13 @@ class ClosedWindow:
     changes: int
     repeats: int
     joined: bool
+    present: bool
     celsius: float
     celsius_slope: float
     target_c: float
     power: float
     power_high: float
     power_jump: float
-    moving: float
-    context: dict[str, float]
-    gate: Gate
-    floor: float
-    """Noise floor from the windows before this one."""
-
     rough: float
     step: float
     apart: float
@@ -44,10 +53,18 @@ class ClosedWindow:
     bend: float
     tone: float
     tone_bin: float
+    number: int
+    last_row: int
+    start_s: float
+    end_s: float
+    moving: float
+    context: dict[str, float]
+    gate: Gate
+    floor: float
+    """Noise floor from the windows before this one."""
     windows: Windows
     """Where this window was closed, and as which: for the rows behind it."""
     index: int
-
     channel: ChannelWindows
     """This channel in `windows`: for the rows behind its figures."""
 

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from detectors.book import EventBook
 from detectors.catalogue import host_detectors, row_detectors, rules, window_detectors
 from detectors.chainwatch import ChainWatch, Known
-from detectors.closed import ClosedWindow
+from detectors.closed import ClosedWindow, figures_of
 from detectors.detector import Given, HostDetector, Moment, RowDetector, Rule, Say, WindowDetector
 from detectors.floor import MIN_DEGREES, MIN_FRACTION, Floor
 from detectors.frame import ChannelColumns, Filler, Frame, Row, Sample
@@ -36,7 +36,7 @@ from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated
 from shared.health import ChannelHealth
 from shared.updates import Batch, Floats, Update, updates_of
-from shared.words import Gate, Kind, quantity_of
+from shared.words import Gate, HostState, Kind, quantity_of
 
 BLOCK_ROWS = 4096
 SINGLY_UP_TO = 8
@@ -63,6 +63,23 @@ class _Channel:
     changed_s: float = math.nan
     earlier: float = math.nan
     """Signal before its last change."""
+
+    def enter(self, window: ClosedWindow, state: HostState, restarted_s: float) -> None:
+        """Work out the gate of a window, and of the rows from the next one on."""
+        # The median: a breaking contact must not look like a change of what the channel does.
+        gate = self.gate.learn(
+            window.end_s,
+            window.middle_c,
+            window.target_c,
+            window.power,
+            window.moving,
+            state,
+            restarted_s,
+        )
+        window.gate = gate
+        if self.gates[-1][1] is not gate:
+            self.gates.append((window.last_row + 1, gate))
+            del self.gates[:-1024]
 
     def gate_at(self, row: int) -> Gate:
         for first, gate in reversed(self.gates):
@@ -413,16 +430,36 @@ class Watch:
     ) -> list[dict[str, ClosedWindow]]:
         """Show closed windows to their detectors; learn floors and gates from them."""
         closed: list[dict[str, ClosedWindow]] = []
+        names = sorted(windows.channels)
+        figures = {name: figures_of(windows.channels[name]) for name in names}
+        starts, ends = windows.start_s.tolist(), windows.end_s.tolist()
+        moving = windows.moving.tolist()
+        context_of = {key: values.tolist() for key, values in windows.context.items()}
         for index in range(len(windows)):
             number = windows.first + index
             last_row = (number + 1) * ROWS - 1
-            context = {key: float(values[index]) for key, values in windows.context.items()}
+            context = {key: values[index] for key, values in context_of.items()}
+            state, restarted_s = self._host.at(last_row)
             by_channel: dict[str, ClosedWindow] = {}
-            for name in sorted(windows.channels):
+            for name in names:
                 channel = self._channels[name]
-                if windows.channels[name].present[index]:
-                    window = self._window(channel, windows, index, number, last_row, context)
+                window = ClosedWindow(
+                    *figures[name][index],
+                    number,
+                    last_row,
+                    starts[index],
+                    ends[index],
+                    moving[index],
+                    context,
+                    channel.gate.value,
+                    channel.floor.value,
+                    windows,
+                    index,
+                    windows.channels[name],
+                )
+                if window.present:
                     by_channel[name] = window
+                    channel.enter(window, state, restarted_s)
                     for detector in channel.window_detectors:
                         detector.step(window, say)
                     channel.floor.learn(window.noise, window.joined)
@@ -432,64 +469,6 @@ class Watch:
                     learned[name].append(channel.learner.now)
             closed.append(by_channel)
         return closed
-
-    def _window(
-        self,
-        channel: _Channel,
-        windows: Windows,
-        index: int,
-        number: int,
-        last_row: int,
-        context: dict[str, float],
-    ) -> ClosedWindow:
-        w = windows.channels[channel.plan.name]
-        end_s, moving = float(windows.end_s[index]), float(windows.moving[index])
-        celsius, target_c, power = (
-            float(w.celsius[index]),
-            float(w.target_c[index]),
-            float(w.power[index]),
-        )
-        state, restarted_s = self._host.at(last_row)
-        # The median: a breaking contact must not look like a change of what the channel does.
-        middle_c = float(w.middle_c[index])
-        gate = channel.gate.learn(end_s, middle_c, target_c, power, moving, state, restarted_s)
-        if channel.gates[-1][1] is not gate:
-            channel.gates.append((last_row + 1, gate))
-            del channel.gates[:-1024]
-        return ClosedWindow(
-            number=number,
-            last_row=last_row,
-            start_s=float(windows.start_s[index]),
-            end_s=end_s,
-            mean=float(w.mean[index]),
-            low=float(w.low[index]),
-            high=float(w.high[index]),
-            noise=float(w.noise[index]),
-            slope=float(w.slope[index]),
-            changes=int(w.changes[index]) if w.changes[index] == w.changes[index] else 0,
-            repeats=int(w.repeats[index]) if w.repeats[index] == w.repeats[index] else 0,
-            joined=bool(w.joined[index]),
-            celsius=celsius,
-            celsius_slope=float(w.celsius_slope[index]),
-            target_c=target_c,
-            power=power,
-            power_high=float(w.power_high[index]),
-            power_jump=float(w.power_jump[index]),
-            moving=moving,
-            context=context,
-            gate=gate,
-            floor=channel.floor.value,
-            rough=float(w.rough[index]),
-            step=float(w.step[index]),
-            apart=float(w.apart[index]),
-            middle_c=float(w.middle_c[index]),
-            bend=float(w.bend[index]),
-            tone=float(w.tone[index]),
-            tone_bin=float(w.tone_bin[index]),
-            windows=windows,
-            index=index,
-            channel=w,
-        )
 
     # -- reports into events --
 

@@ -59,8 +59,8 @@ class ChannelWindows:
     high: Floats
     noise: Floats
     slope: Floats
-    changes: Floats
-    repeats: Floats
+    changes: NDArray[np.int64]
+    repeats: NDArray[np.int64]
     joined: NDArray[np.bool_]
     present: NDArray[np.bool_]
     celsius: Floats
@@ -256,8 +256,8 @@ def _channel_windows(
         high=signal.max(axis=1),
         noise=noise,
         slope=slope,
-        changes=changed.sum(axis=1),
-        repeats=(fresh * (1.0 - changed)).sum(axis=1),
+        changes=_count(changed),
+        repeats=_count(fresh * (1.0 - changed)),
         joined=(joined != 0.0).any(axis=1),
         present=~(np.isnan(signal[:, -1]) & np.isnan(target_c[:, -1]) & np.isnan(power[:, -1])),
         celsius=celsius.mean(axis=1),
@@ -316,6 +316,12 @@ def _sum_of(third: Floats, state: Floats | None, most: Floats | None) -> Floats:
     if state is None or most is None:
         return np.zeros(len(third))
     found: Floats = (np.minimum(third, most) * state).sum(axis=1)
+    return found
+
+
+def _count(rows: Floats) -> NDArray[np.int64]:
+    """Sum of each row of (m, ROWS) of zeros and ones; 0 where one is missing."""
+    found: NDArray[np.int64] = np.nan_to_num(rows.sum(axis=1)).astype(np.int64)
     return found
 
 

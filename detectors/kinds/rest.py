@@ -2,7 +2,10 @@
 
 Quantity: K from the median of the other channels, once the machine is at rest. Rest is
 every heater off for 100 s on end, all channels below 45 °C, and each so flat that with a
-time constant of 20 minutes (a thick bed; an assumption) no more than 1 K is left to cool.
+time constant of 20 minutes (a thick bed; an assumption) no more than 1 K is left to cool. A
+room that warms moves all of them alike: only what a channel moves otherwise than the middle
+one counts then, up to 6 K an hour; but what falls together may well be a machine that cools,
+unless it has been off for an hour.
 
 Limit: 3 K. Two platinum sensors of class B may differ by 0.9 K at 25 °C (IEC 60751), the
 usual two-wire lead adds 1.5 K, and what sits beside what makes the rest; leads that the
@@ -33,6 +36,9 @@ REST_S = 100.0
 WARM_C = 45.0
 LEFT_K = 1.0
 SLOWEST_S = 1200.0
+ROOM_C_S = 6.0 / 3600.0
+"""How fast a room warms or cools at most (an assumption)."""
+COOLED_S = 3600.0
 LIMIT_K = 3.0
 USUAL_LEAD_K = 1.5
 BACK_K = 0.5
@@ -63,18 +69,24 @@ class _Level:
     def mean(self) -> float:
         return math.fsum(c for _, c in self.middles) / len(self.middles)
 
-    def is_flat(self) -> bool:
-        """Whether what is left to cool or warm is less than `LEFT_K`."""
+    def slope(self) -> tuple[float, float]:
+        """K/s and its standard error; NaN where three windows are not there yet."""
         n = len(self.middles)
+        if n < 3:
+            return math.nan, math.nan
         middle_s = math.fsum(s for s, _ in self.middles) / n
         spread = math.fsum((s - middle_s) ** 2 for s, _ in self.middles)
-        if n < 3 or spread <= 0.0:
-            return False
+        if spread <= 0.0:
+            return math.nan, math.nan
         mean = self.mean()
         slope = math.fsum((s - middle_s) * (c - mean) for s, c in self.middles) / spread
         rest = math.fsum((c - mean - slope * (s - middle_s)) ** 2 for s, c in self.middles)
-        error = math.sqrt(rest / (n - 2) / spread)
-        return abs(slope) * SLOWEST_S < LEFT_K + 2.0 * error * SLOWEST_S
+        return slope, math.sqrt(rest / (n - 2) / spread)
+
+
+def _is_flat(slope: float, error: float, common: float) -> bool:
+    """Whether what is left to cool or warm, beside what all do, is less than `LEFT_K`."""
+    return abs(slope - common) * SLOWEST_S < LEFT_K + 2.0 * error * SLOWEST_S
 
 
 class RestRule:
@@ -137,10 +149,12 @@ class RestRule:
         self._rested = -1
 
     def _compare(self, end_s: float, book: EventBook) -> None:
+        slopes = {name: level.slope() for name, level in sorted(self._levels.items())}
+        common = self._common([slope for slope, _ in slopes.values()], end_s)
         resting = {
-            name: level.mean()
-            for name, level in sorted(self._levels.items())
-            if level.is_flat() and level.mean() < WARM_C
+            name: self._levels[name].mean()
+            for name, (slope, error) in slopes.items()
+            if _is_flat(slope, error, common) and self._levels[name].mean() < WARM_C
         }
         if len(resting) < 2 or len(resting) < len(self._levels):
             # Something still cools: its neighbours are not at room temperature either.
@@ -158,6 +172,15 @@ class RestRule:
         for name in sorted(self._up.keys() - found.keys()):
             del self._up[name]
             book.clear(Cleared(self._row, end_s, name, Kind.OFFSET_COLD, end_s))
+
+    def _common(self, slopes: list[float], end_s: float) -> float:
+        """What all channels do together, K/s, where a room may do that; else 0."""
+        if len(slopes) < 2 or any(slope != slope for slope in slopes):
+            return 0.0
+        middle = _median(slopes)
+        if middle < 0.0 and end_s - self._since_s < COOLED_S:
+            return 0.0
+        return min(max(middle, -ROOM_C_S), ROOM_C_S)
 
     def _limit(self, name: str, limit: float = LIMIT_K) -> float:
         chain = self._chains.get(name)

@@ -15,6 +15,7 @@ def resting(
     rounding: float = 0.01,
     powered: bool = True,
     slope_c_s: float = 0.0,
+    room_c_s: float = 0.0,
     **celsius: float,
 ) -> Batch:
     """Channels at these temperatures; the first is a heater that is off."""
@@ -23,7 +24,7 @@ def resting(
     numbers: dict[str, Floats] = {}
     for index, (name, value) in enumerate(celsius.items()):
         noise = rng.normal(0.0, 0.03, len(time_s))
-        slope = slope_c_s * time_s if index == 0 else 0.0
+        slope = (slope_c_s * (index == 0) + room_c_s) * time_s
         numbers[f"{name}.temperature_c"] = np.round((value + slope + noise) / rounding) * rounding
         if powered and index < 2:
             numbers[f"{name}.target_c"] = np.zeros(len(time_s))
@@ -70,6 +71,22 @@ def test_two_that_differ_are_judged_by_what_a_room_can_be() -> None:
 def test_what_still_cools_is_not_at_rest() -> None:
     """A bed that loses 0.2 K a minute has 4 K left to lose at a time constant of 20 minutes."""
     assert events(resting(600.0, bed=30.0, nozzle=23.0, chamber=23.0, slope_c_s=-0.2 / 60.0)) == []
+
+
+def test_a_room_that_warms_is_no_hindrance() -> None:
+    """All channels rise by 4 K an hour: the odd one is named, and those that agree are not."""
+    warming = 4.0 / 3600.0
+    (event,) = events(
+        resting(900.0, room_c_s=warming, nozzle=31.0, bed=23.2, chamber=22.9, board=26.0)
+    )
+    assert event.channel == "nozzle"
+    assert events(resting(900.0, room_c_s=warming, nozzle=23.4, bed=23.2, chamber=22.9)) == []
+
+
+def test_a_machine_that_cools_as_one_is_not_at_rest_before_an_hour() -> None:
+    """Falling together by 5 K an hour, 6 K apart: the hotter one may only be the slower."""
+    cooling = -5.0 / 3600.0
+    assert events(resting(900.0, room_c_s=cooling, nozzle=29.0, bed=23.2, chamber=22.9)) == []
 
 
 def test_without_a_heater_rest_is_not_known() -> None:
