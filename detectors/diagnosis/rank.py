@@ -28,11 +28,10 @@ POOR = 5.0
 TABLE_DOUBT = 0.03
 """Chance that a case is not as the table has it, whatever the evidence. Judgement."""
 
-TEMPERATURE = 0.4
+TEMPERATURE = 0.35
 """Divides all log odds of table and evidence. Tempered weights leave the answer too unsure;
 this one number is fitted on tuning draws of `tests.quality.diagnosis` (least Brier score:
-0.32 to 0.35, taken a little less sure, for real printers are more varied), and the
-reliability that it gives is measured on other draws (`docs/quality.md`). Answers to checks
+0.33 for 540 of them, taken a little less sure), and the reliability that it gives is measured on other draws (`docs/quality.md`). Answers to checks
 are not tempered: their probabilities are stated as such."""
 
 Odds = Mapping[Candidate, float]
