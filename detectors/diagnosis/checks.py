@@ -177,8 +177,8 @@ _NOISE = (
         outcomes=GONE_FEWER_SAME,
         otherwise=(0.02, 0.05, 0.93),
         given={
-            Cause.INPUT_FILTER: (0.75, 0.20, 0.05),
-            Cause.CABLE_PICKUP: (0.30, 0.45, 0.25),
+            Cause.INPUT_FILTER: (0.78, 0.20, 0.02),
+            Cause.CABLE_PICKUP: (0.20, 0.40, 0.40),
             Cause.GROUND_LOOP: (0.08, 0.30, 0.62),
         },
         changes=True,
