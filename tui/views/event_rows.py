@@ -3,6 +3,7 @@
 from shared.events import Event
 from shared.when import hms, short, spelt
 from tui.board import SELECTED, Board, Ink, Rect
+from tui.fact_words import fact_words
 from tui.glyphs import SEVERITY_INK, SEVERITY_LETTER, channel_word
 from tui.views.frame import Frame
 
@@ -73,10 +74,7 @@ def event_facts(event: Event, frame: Frame) -> list[tuple[str, int]]:
     more = [f"while {event.gate}"] if event.gate else []
     if event.tied_to:
         more.append(f"tied to {event.tied_to}")
-    more += [
-        f"{key} {value:.6g}" if isinstance(value, float) else f"{key} {value}"
-        for key, value in event.facts.items()
-    ]
+    more += fact_words(event)
     if more:
         facts.append(("; ".join(more), int(Ink.DIM)))
     return facts
