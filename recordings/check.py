@@ -1,14 +1,16 @@
 """Verifying a recording row by row, and saving what is whole into a new one."""
 
 import sqlite3
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, NamedTuple
 
+import msgspec
 import numpy as np
 
 from recordings.files import shown
+from recordings.losses import REPAIRED, Loss, joined, loss_facts, losses_of
 from recordings.opening import open_recording
 from recordings.packer import about_row
 from recordings.packing import Damaged, Samples, decompress, unpack_entries, unpack_samples
@@ -47,6 +49,8 @@ class Report:
     """Whether the recorder closed it; one that was killed, or still runs, has not."""
     whole: dict[str, int] = field(default_factory=lambda: dict.fromkeys(TABLES, 0))
     faults: list[Fault] = field(default_factory=list)
+    lost: list[Loss] = field(default_factory=list)
+    """Rows that are gone, whether that is damage now or was saved from earlier."""
 
     @property
     def is_whole(self) -> bool:
@@ -64,13 +68,16 @@ def verify(path: str | Path) -> Report:
 def repair(path: str | Path, out: str | Path) -> Report:
     """Save every whole row into a new recording at `out`, roll-ups made anew.
 
-    Returns what was found in `path`. Raises BadInput as `verify` does, and when `out`
+    Rows keep their ids; the new file's fact `repaired` lists what is gone, so that it checks
+    clean. Returns what was found in `path`. Raises BadInput as `verify` does, and when `out`
     exists or cannot be written.
     """
     checker = _Checker(Path(path))
     report = checker.run(keep=True)
     about = [row for row in checker.kept if row.table == "about" and row.cells[0] != "run_id"]
-    about.append(about_row("repaired", {"faults": [str(fault) for fault in report.faults[:1000]]}))
+    about = [row for row in about if row.cells[0] != REPAIRED]
+    faults = [str(fault) for fault in report.faults[:1000]]
+    about.append(about_row(REPAIRED, {"faults": faults, "gaps": loss_facts(report.lost)}))
     store = Store(Path(out), f"repaired-{Path(path).name}", about)
     rows = [row for row in checker.kept if row.table not in ("about", "roll_ups")]
     rows += [Row("keys", (number, name)) for number, name in checker.lost_keys.items()]
@@ -99,6 +106,7 @@ class _Checker:
         self._stored: list[tuple[Any, ...]] = []
         self._last_s = -np.inf
         self._compare_from_s = -np.inf
+        self._known: list[Loss] = []
 
     def run(self, keep: bool = False) -> Report:
         try:
@@ -108,6 +116,7 @@ class _Checker:
             if not any(fault.table in ("keys", "sample_blocks") for fault in self._report.faults):
                 self._compare_roll_ups()
             self._check_structure()
+            self._report.lost = joined([*self._known, *self._report.lost])
         finally:
             self._connection.close()
         return self._report
@@ -124,32 +133,35 @@ class _Checker:
         self._report.faults.append(Fault(table, row, why))
 
     def _table(self, table: str, keep: bool) -> None:
-        width = len(TABLES[table].split(", "))
-        before: int | None = None
+        losses = _Losses(table, [loss for loss in self._known if loss.table == table])
         for number, row in _walk(self._connection, table):
             if isinstance(row, str):
                 self._fault(table, None, row)
-                before = None
+                losses.cannot_read()
                 continue
+            for missing in losses.before(number):
+                self._fault(table, None, f"ids {missing[0]} to {missing[1]} are missing")
             *cells, crc = row
-            if table in ORDERED and before is not None and number != before + 1:
-                self._fault(table, None, f"ids {before + 1} to {number - 1} are missing")
-            before = number
             try:
-                if len(row) != width or crc_of(cells) != crc:
+                if len(row) != len(TABLES[table].split(", ")) or crc_of(cells) != crc:
                     raise Damaged("its CRC does not hold")
                 self._look_into(table, cells)
             except Damaged as why:
                 self._fault(table, clean(str(cells[0])), str(why))
+                losses.lose(number)
                 continue
+            losses.keep(number, cells)
             self._report.whole[table] += 1
             if keep:
                 self.kept.append(Row(table, tuple(cells)))
+        self._report.lost += losses.end()
 
     def _look_into(self, table: str, cells: list[Any]) -> None:
         """Raise Damaged for a row whose CRC holds but whose contents do not."""
         if table == "about":
-            self._report.is_closed |= cells[0] == "ended_wall_s"
+            self._report.is_closed |= cells[0] in ("ended_wall_s", REPAIRED)
+            if cells[0] == REPAIRED:
+                self._known = list(losses_of({REPAIRED: _json(cells[1])}))
         elif table == "keys":
             self._keys[cells[0]] = cells[1]
         elif table == "roll_ups":
@@ -211,6 +223,70 @@ class _Checker:
         for (line,) in found:
             if line != "ok":
                 self._fault("file", None, clean(line))
+
+
+class _Losses:
+    """Which ids of one table are gone, as its rows pass by."""
+
+    def __init__(self, table: str, known: Sequence[Loss]) -> None:
+        self._table = table
+        self._is_ordered = table in ORDERED
+        self._known = known
+        self._found: list[Loss] = []
+        self._open: int | None = None
+        """First id that is gone, of a gap that has not ended yet."""
+        self._before: int | None = None
+        self._end_s: float | None = None
+        self._is_unread = False
+
+    def before(self, number: int) -> Iterator[tuple[int, int]]:
+        """The gap before a row, if it is damage: not known, nor said to be unreadable."""
+        first = 1 if self._before is None else self._before + 1
+        if self._is_ordered and number > first and (self._before is not None or self._is_unread):
+            self._open = self._open or first
+            is_known = any(
+                known.first <= first and (known.last or first) >= number - 1
+                for known in self._known
+            )
+            if not is_known and not self._is_unread:
+                yield first, number - 1
+        self._is_unread = False
+        self._before = number
+
+    def lose(self, number: int) -> None:
+        """A row that is damaged."""
+        self._open = self._open or number
+
+    def cannot_read(self) -> None:
+        self._is_unread = True
+
+    def keep(self, number: int, cells: Sequence[Any]) -> None:
+        """A row that is whole ends a gap."""
+        has_times = self._table in ("sample_blocks", "entry_blocks")
+        if self._open is not None:
+            start_s = cells[1] if has_times else None
+            self._add(Loss(self._table, self._open, number - 1, self._end_s, start_s))
+        self._end_s = cells[2] if has_times else None
+
+    def end(self) -> list[Loss]:
+        """Every gap that was found; roll-ups are made anew, so that they have none."""
+        if self._is_unread:
+            self._open = self._open or (self._before or 0) + 1
+            self._add(Loss(self._table, self._open, None, self._end_s))
+        elif self._open is not None:
+            self._add(Loss(self._table, self._open, self._before, self._end_s))
+        return [] if self._table == "roll_ups" else self._found
+
+    def _add(self, loss: Loss) -> None:
+        self._found.append(loss)
+        self._open = None
+
+
+def _json(text: Any) -> object:
+    try:
+        return msgspec.json.decode(text)
+    except (msgspec.MsgspecError, ValueError, RecursionError, TypeError):
+        raise Damaged("does not hold JSON") from None
 
 
 def _walk(

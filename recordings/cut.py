@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from recordings.logs import Log
+from recordings.losses import losses_of, restarts
 from recordings.notes import Note
 from recordings.samples import count_samples
 from shared.chain import Chain
@@ -96,12 +97,16 @@ def around(batches: Iterable[Batch], stretches: Sequence[tuple[float, float]]) -
 
 
 def starts_of(meta: Mapping[str, Any]) -> tuple[float, ...]:
-    """Log times at which the stretches of a cut recording begin; empty for a whole one."""
+    """Log times at which the stretches of a recording begin that was cut, or repaired with
+    long gaps in it; empty for a whole one."""
     bundle = meta.get("bundle") or meta.get("cut")
     said = bundle.get("starts", ()) if isinstance(bundle, dict) else ()
     if not isinstance(said, list) or not all(type(start) in (int, float) for start in said):
-        return ()
-    return tuple(sorted(map(float, said)))
+        said = []
+    after_gaps = restarts(losses_of(meta))
+    if after_gaps and not said:
+        said = [-np.inf]
+    return tuple(sorted(map(float, [*said, *after_gaps])))
 
 
 def joined(stretches: Iterable[tuple[float, float]]) -> list[tuple[float, float]]:

@@ -13,6 +13,7 @@ import msgspec
 import numpy as np
 
 from recordings.files import shown
+from recordings.losses import REPAIRED
 from recordings.notes import Note
 from recordings.opening import open_recording
 from recordings.packing import Damaged, Samples, decompress, unpack_entries, unpack_samples
@@ -86,8 +87,9 @@ class Recording:
 
     @property
     def is_closed(self) -> bool:
-        """Whether its writer has closed it, as of now."""
-        return bool(self._query("SELECT 1 FROM about WHERE name = 'ended_wall_s'"))
+        """Whether its writer has closed it, as of now, or it is what was saved of one."""
+        names = f"'ended_wall_s', '{REPAIRED}'"
+        return bool(self._query(f"SELECT 1 FROM about WHERE name IN ({names})"))
 
     @property
     def duration_s(self) -> float:

@@ -14,11 +14,14 @@ import numpy as np
 import pytest
 
 from recordings.check import repair, verify
+from recordings.cut import starts_of
+from recordings.losses import Loss, loss_lines
 from recordings.reader import Recording
 from recordings.writer import Recorder
 from shared.errors import BadInput
 from shared.events import Event
 from shared.updates import Entry, Update
+from shared.when import spelt, tenths
 from tests.recordings.logs import entry_of, finding, joined, night, record
 
 ROOT = Path(__file__).parent.parent.parent
@@ -175,6 +178,9 @@ def test_a_flipped_bit_is_reported_in_its_row(tmp_path: Path, table: str) -> Non
     assert table in {fault.table for fault in report.faults}
     assert report.whole[table] == before.whole[table] - 1
     saved = verify(tmp_path / "b.ohmv")
+    # A lost key's samples keep their numbers under a name that says so.
+    assert saved.faults == []
+    assert saved.is_closed
     assert saved.whole["entry_blocks"] == report.whole["entry_blocks"]
     assert saved.whole["sample_blocks"] == report.whole["sample_blocks"]
     entries, updates, events, notes = contents(tmp_path / "b.ohmv")
@@ -217,6 +223,7 @@ def test_a_file_cut_anywhere_gives_a_clear_line_and_its_rest(tmp_path: Path, cut
         except BadInput:
             continue
         assert report.faults
+        assert verify(out).faults == []
         updates = contents(out)[1]
         assert all(update in truth[1] for update in updates)
         saved = max(saved, len(updates))
@@ -231,6 +238,60 @@ def test_a_missing_block_is_reported(tmp_path: Path) -> None:
         connection.execute("DELETE FROM entry_blocks WHERE id = 3")
     connection.close()
     assert [str(fault) for fault in verify(path).faults] == ["entry_blocks: ids 3 to 3 are missing"]
+
+
+def test_a_repaired_file_checks_clean_and_lists_what_was_lost(tmp_path: Path) -> None:
+    """Its gap list has the ids and the times, also after a second repair of a second damage."""
+    path = tmp_path / "a.ohmv"
+    log = night(120)
+    record(path, log)
+    with sqlite3.connect(path) as connection:
+        connection.execute("UPDATE sample_blocks SET data = x'00' WHERE id = 2")
+        connection.execute("DELETE FROM sample_blocks WHERE id = 3")
+    connection.close()
+    first = tmp_path / "first.ohmv"
+    lost = Loss("sample_blocks", 2, 3, log[19].time_s, log[60].time_s)
+    assert repair(path, first).lost == [lost]
+    assert verify(first).faults == []
+    assert verify(first).lost == [lost]
+    with sqlite3.connect(first) as connection:
+        connection.execute("UPDATE sample_blocks SET data = x'00' WHERE id = 4")
+        connection.execute("UPDATE notes SET text = 'another' WHERE id = 1")
+    connection.close()
+    assert [fault.table for fault in verify(first).faults] == ["sample_blocks", "notes"]
+    second = tmp_path / "second.ohmv"
+    repair(first, second)
+    assert verify(second).faults == []
+    assert verify(second).lost == [
+        Loss("notes", 1, 1),
+        Loss("sample_blocks", 2, 4, log[19].time_s, log[80].time_s),
+    ]
+    with sqlite3.connect(second) as connection:
+        connection.execute("DELETE FROM sample_blocks WHERE id = 5")
+    connection.close()
+    found = [str(fault) for fault in verify(second).faults]
+    assert found == ["sample_blocks: ids 2 to 5 are missing"]
+
+
+def test_whoever_judges_a_repaired_file_is_told_of_its_gaps(tmp_path: Path) -> None:
+    """A gap is a line; one too long to judge across begins the watch anew."""
+    path = tmp_path / "a.ohmv"
+    log = night(2000)
+    record(path, log, every=200)
+    with sqlite3.connect(path) as connection:
+        connection.execute("UPDATE sample_blocks SET data = x'00' WHERE id = 4")
+    connection.close()
+    repair(path, tmp_path / "b.ohmv")
+    meta = Recording(tmp_path / "b.ohmv").meta
+    (line,) = loss_lines(meta)
+    start_s, end_s = log[599].time_s, log[800].time_s
+    assert line == (
+        f"the recording was repaired: samples are missing, {tenths(start_s)} to {tenths(end_s)} "
+        f"({spelt(end_s - start_s)})"
+    )
+    assert starts_of(meta)[1:] == (end_s,)
+    assert loss_lines({"repaired": {"gaps": [3, {"table": "x"}, {"table": 1, "first": 2}]}}) == ()
+    assert loss_lines({"repaired": [1]}) == ()
 
 
 def test_a_full_disk_is_waited_out(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

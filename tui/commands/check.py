@@ -15,6 +15,10 @@ def run(options: argparse.Namespace) -> int:
         say(f"damaged: {fault}")
     if len(report.faults) > FAULTS_SHOWN:
         say(f"and {len(report.faults) - FAULTS_SHOWN} more")
+    for loss in report.lost[:FAULTS_SHOWN]:
+        say(f"lost: {loss}")
+    if len(report.lost) > FAULTS_SHOWN:
+        say(f"and {len(report.lost) - FAULTS_SHOWN} more gaps")
     counts = ", ".join(
         f"{count} {table.replace('_', ' ')}" for table, count in report.whole.items() if count
     )
@@ -26,5 +30,5 @@ def run(options: argparse.Namespace) -> int:
     elif report.faults:
         say(f"save the rest with: ohmvigil check {options.file} --repair OUT")
     else:
-        say("nothing is damaged")
+        say("nothing is damaged" if not report.lost else "what is there is whole")
     return 1 if report.faults else 0

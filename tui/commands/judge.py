@@ -10,6 +10,7 @@ from detectors.diagnosis import diagnose, verdict
 from detectors.trials import KindTrial, Watched, trials
 from recordings.cut import starts_of
 from recordings.logs import Log, open_log
+from recordings.losses import loss_lines
 from shared.chain import Chain
 from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
@@ -114,7 +115,7 @@ def judge_log(log: Log, chains: Mapping[str, Chain], before: Sequence[Watched] =
         duration_s=span_s,
         samples=log.samples,
         channels=tuple(log.channels),
-        assumed=(*watch.assumed(), *unused),
+        assumed=(*loss_lines(log.meta), *watch.assumed(), *unused),
         events=visible(watch.events),
         causes=causes,
         not_evaluated=blind,
