@@ -48,6 +48,8 @@ class Check(msgspec.Struct, frozen=True, kw_only=True):
     """What to look for, and what it would mean."""
     effort_min: float
     """Minutes it takes."""
+    tools: str = ""
+    """What it takes; empty where nothing."""
     caution: str = ""
     """What to mind; never empty where hardware is touched."""
 

@@ -5,12 +5,16 @@ import time
 
 EPOCH_FROM_S = 1e8
 """Log times beyond this are taken as Unix time and shown as UTC time of day."""
+EPOCH_TO_S = 1e11
+"""Beyond this it is no time of a calendar, and shown as seconds."""
 
 
 def hms(time_s: float) -> str:
     """A log time as h:mm:ss."""
     if not math.isfinite(time_s):
         return "-"
+    if abs(time_s) >= EPOCH_TO_S:
+        return f"{time_s:g} s"
     if time_s >= EPOCH_FROM_S:
         return time.strftime("%H:%M:%S", time.gmtime(time_s))
     sign = "-" if time_s <= -0.5 else ""
@@ -20,11 +24,18 @@ def hms(time_s: float) -> str:
 
 def tenths(time_s: float) -> str:
     """A log time as h:mm:ss.s, for lines that tell events apart."""
-    if not math.isfinite(time_s):
-        return "-"
+    if not math.isfinite(time_s) or abs(time_s) >= EPOCH_TO_S:
+        return hms(time_s)
     sign = "-" if time_s <= -0.05 else ""
     seconds, tenth = divmod(round(abs(time_s) * 10), 10)
     return f"{sign}{hms(seconds)}.{tenth}"
+
+
+def dated(time_s: float) -> str:
+    """A log time to tenths, with the day of one that is Unix time: for pages kept for long."""
+    if EPOCH_FROM_S <= time_s < EPOCH_TO_S:
+        return f"{time.strftime('%Y-%m-%d', time.gmtime(round(time_s, 1)))} {tenths(time_s)}"
+    return tenths(time_s)
 
 
 def short(seconds: float) -> str:

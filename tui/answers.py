@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any, Protocol
 
 from detectors.diagnosis import Answer
-from detectors.diagnosis.checks import CATALOGUE
+from detectors.diagnosis.checks import form_of
 from shared.errors import BadInput
 from shared.text import clean
 
@@ -48,7 +48,7 @@ def answers_in(notes: Iterable[AnyNote]) -> tuple[tuple[Answer, ...], tuple[str,
         words = [note.facts.get(key) for key in ("channel", "check", "outcome")]
         channel, check, outcome = (clean(word) if isinstance(word, str) else "" for word in words)
         try:
-            check_answer(check, outcome)
+            form_of(check, outcome)
         except BadInput as bad:
             unused.append(f"an answer is not used: {bad.where}: {bad.what}")
             continue
@@ -56,14 +56,3 @@ def answers_in(notes: Iterable[AnyNote]) -> tuple[tuple[Answer, ...], tuple[str,
         found.pop((channel, check), None)
         found[channel, check] = answer
     return tuple(found.values()), tuple(unused)
-
-
-def check_answer(check: str, outcome: str) -> None:
-    """BadInput unless the catalogue has this check with this outcome."""
-    form = CATALOGUE.get(check)
-    if form is None:
-        known = ", ".join(sorted(CATALOGUE))
-        raise BadInput(f"check '{check}'", "there is no such check", f"use one of {known}")
-    if form.place(outcome) is None:
-        known = ", ".join(each.name for each in form.outcomes)
-        raise BadInput(f"check '{check}'", f"no outcome '{outcome}'", f"use one of {known}")

@@ -5,7 +5,7 @@ from typing import Any
 
 import msgspec
 
-from shared.events import Event, RankedCause, Verdict
+from shared.events import Check, Event, RankedCause, Verdict
 from shared.when import spelt, tenths
 from shared.words import EVERY_CHANNEL, Severity
 
@@ -64,11 +64,17 @@ def cause_lines(causes: Iterable[RankedCause]) -> list[str]:
             lines += [f"        - {words}" for words in cause.evidence_against[:2]]
         check = next((cause.next_check for cause in ranked if cause.next_check), None)
         if check is not None:
-            lines.append(f"  next check ({check.effort_min:.0f} min): {check.do}")
+            lines.append(f"  next check ({effort_words(check)}): {check.do}")
             lines.append(f"  look for: {check.look_for}")
             if check.caution:
                 lines.append(f"  caution: {check.caution}")
     return lines
+
+
+def effort_words(check: Check) -> str:
+    """What a check costs: minutes, and tools where it takes any."""
+    minutes = f"{check.effort_min:.0f} min"
+    return f"{minutes}; {check.tools}" if check.tools else minutes
 
 
 def verdict_line(verdict: Verdict) -> str:

@@ -10,6 +10,11 @@ from shared.words import Cause
 FLOOR = 0.02
 """No answer is certain: people mistake terminals, and faults hide for a while."""
 
+OFF = "Power off and unplug before you touch wiring; let it cool."
+MAINS = "Mains: only someone licensed, by the local code."
+LOW_VOLTAGE = f"Touch low voltage only. {MAINS}"
+"""A whole caution fits three lines of a screen of 80 columns: see the tests."""
+
 
 class Risk(IntEnum):
     """What a check brings a person near to."""
@@ -28,6 +33,14 @@ class Outcome:
 
     name: str
     words: str
+
+
+GONE_FEWER_SAME = (
+    Outcome("gone", "the fault is gone"),
+    Outcome("fewer", "it comes less often or smaller"),
+    Outcome("same", "nothing changes"),
+)
+"""Outcomes of a change to the machine."""
 
 
 @dataclass(frozen=True, slots=True)

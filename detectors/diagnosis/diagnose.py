@@ -6,7 +6,7 @@ from detectors.diagnosis.answers import Answer, Trial
 from detectors.diagnosis.case import Case, cases
 from detectors.diagnosis.chainfacts import chain_facts
 from detectors.diagnosis.checkform import CheckForm
-from detectors.diagnosis.checks import CATALOGUE
+from detectors.diagnosis.checks import form_of
 from detectors.diagnosis.evidence import facts_of
 from detectors.diagnosis.nextcheck import answered, as_check, next_check, telling_check
 from detectors.diagnosis.rank import (
@@ -23,7 +23,6 @@ from detectors.diagnosis.rank import (
 )
 from detectors.diagnosis.table import CANDIDATES, Candidate
 from shared.chain import Chain
-from shared.errors import BadInput
 from shared.events import Event, RankedCause
 
 CHECKED_FROM = 0.02
@@ -44,7 +43,7 @@ def diagnose(
     """
     said = [*answers, *(_as_answer(trial) for trial in trials if trial.result != "too-early")]
     for answer in said:
-        _form(answer)
+        form_of(answer.check, answer.outcome)
     found = cases(events, chains)
     found.sort(key=lambda case: (-_severity(case), case.channel))
     ranked: list[RankedCause] = []
@@ -55,7 +54,7 @@ def diagnose(
 
 def _ranked(case: Case, answers: Sequence[Answer]) -> list[RankedCause]:
     evidence = evidence_of(case)
-    said = [answered(_form(answer), answer.outcome) for answer in answers]
+    said = [answered(form_of(answer.check, answer.outcome), answer.outcome) for answer in answers]
     odds = odds_of(evidence, said)
     weighed = [*evidence, *said]
     done = {answer.check for answer in answers}
@@ -102,16 +101,3 @@ def _severity(case: Case) -> int:
 
 def _as_answer(trial: Trial) -> Answer:
     return Answer(channel=trial.channel, check=trial.change, outcome=trial.result)
-
-
-def _form(answer: Answer) -> CheckForm:
-    form = CATALOGUE.get(answer.check)
-    if form is None:
-        known = ", ".join(sorted(CATALOGUE))
-        raise BadInput(f"check '{answer.check}'", "no such check", f"use one of {known}")
-    if form.place(answer.outcome) is None:
-        known = ", ".join(outcome.name for outcome in form.outcomes)
-        raise BadInput(
-            f"check '{answer.check}'", f"no outcome '{answer.outcome}'", f"use one of {known}"
-        )
-    return form

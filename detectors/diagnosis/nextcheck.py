@@ -21,6 +21,10 @@ NAMED = 2
 LEADS = 0.15
 POINTS = 1.1
 """An outcome that raises a cause's odds this far, to this probability, points to it."""
+FITS = 0.3
+"""And is, under this cause, at least this share as likely as under the one it fits best."""
+OWN = 2.0
+"""An outcome this many times likelier than under most causes is a cause's own."""
 
 
 def information_bits(form: CheckForm, odds: Odds) -> float:
@@ -80,16 +84,17 @@ def answered(form: CheckForm, outcome: str) -> Weighed:
 
 def as_check(form: CheckForm, odds: Odds) -> Check:
     """The check as a person is told of it, with what each outcome would mean now."""
-    meanings = []
-    for place, outcome in enumerate(form.outcomes):
-        raised = _raised(form, place, odds)
-        points = f" → {', '.join(words_of(cause) for cause in raised)}" if raised else ""
-        meanings.append(f"{outcome.words}{points}")
+    meanings = [
+        f"{outcome.words} → {meaning}"
+        for place, outcome in enumerate(form.outcomes)
+        if (meaning := _meaning(form, place, odds))
+    ]
     return Check(
         name=form.name,
         do=form.do,
         look_for="; ".join(meanings),
         effort_min=form.effort_min,
+        tools="" if form.tools == "none" else form.tools,
         caution=form.caution,
     )
 
@@ -134,17 +139,30 @@ def _divergence_bits(after: Odds, before: Odds) -> float:
     return sum(_bits(value, before[cause]) for cause, value in after.items())
 
 
-def _raised(form: CheckForm, place: int, odds: Odds) -> list[Candidate]:
-    """Causes that lead after this outcome and that it has raised, the likeliest first."""
-    rows = {cause: odds[cause] * form.likelihoods(cause)[place] for cause in odds}
-    chance = sum(rows.values())
-    leading = sorted(rows, key=lambda cause: (-rows[cause], cause or "~"))[:NAMED]
-    return [
+def _meaning(form: CheckForm, place: int, odds: Odds) -> str:
+    """What an outcome says: the causes that it points to, else those it speaks against.
+
+    A cause is pointed to where the outcome raises it and fits it about as well as any.
+    Empty for an outcome that would leave the ranking as it is: it is not worth a word.
+    """
+    fits = {cause: form.likelihoods(cause)[place] for cause in odds}
+    best = max(fits.values())
+    chance = sum(odds[cause] * fits[cause] for cause in odds)
+    after = {cause: odds[cause] * fits[cause] / chance for cause in odds}
+    moved = {cause: _odds(after[cause]) / _odds(odds[cause]) for cause in odds}
+    raised = [
         cause
-        for cause in leading
-        if rows[cause] / chance >= LEADS
-        and _odds(rows[cause] / chance) > POINTS * _odds(odds[cause])
+        for cause in sorted(odds, key=lambda cause: (-after[cause], cause or "~"))
+        if moved[cause] > POINTS and fits[cause] >= FITS * best
     ]
+    leading = [cause for cause in raised if after[cause] >= LEADS]
+    # A cause that hardly anybody thinks of now, but that just this outcome would speak for.
+    named = leading or [cause for cause in raised if fits[cause] > OWN * form.otherwise[place]]
+    if named:
+        return " or ".join(words_of(cause) for cause in named[:NAMED])
+    before = sorted(odds, key=lambda cause: (-odds[cause], cause or "~"))[:NAMED]
+    lowered = [cause for cause in before if odds[cause] >= LEADS and moved[cause] < 1.0 / POINTS]
+    return f"less likely {' or '.join(words_of(cause) for cause in lowered)}" if lowered else ""
 
 
 def _odds(probability: float) -> float:

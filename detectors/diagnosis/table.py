@@ -1,8 +1,8 @@
 """The shape of the cause table: causes, what speaks for them, and how strongly.
 
-`causes.py` holds the priors and what chain facts do to them, `signs_reading.py` and
-`signs_context.py` how likely each fact is to be seen under each cause. Beside each
-number stands its reason and its basis:
+`causes.py` holds the priors and what chain facts do to them, `signs_reading.py`,
+`signs_heat.py` and `signs_context.py` how likely each fact is to be seen under each cause.
+Beside each number stands its reason and its basis:
 
     TRADE      common practice of the trade, without a published source
     JUDGEMENT  ours, to be calibrated on simulated cases

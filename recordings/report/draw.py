@@ -6,11 +6,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from recordings.report.clip import Beyond, axis_range, beyond
-from recordings.report.facts import clock, is_fault, words
+from recordings.report.facts import is_fault, words
 from recordings.report.gather import Line, Overview, Window
 from recordings.report.svg import ALARM, GAP, GRID, INK, MUTED, SERIES, SHADE, render
 from shared.events import Event
 from shared.updates import Floats
+from shared.when import dated, hms
 from shared.words import EVERY_CHANNEL, channel_of
 
 if TYPE_CHECKING:
@@ -305,13 +306,13 @@ def _time_axis(axis: "Axes", first_s: float, last_s: float) -> None:
 
 def _tick(time_s: float) -> str:
     """A time without date and tenths."""
-    return clock(time_s).rpartition(" ")[2].rpartition(".")[0]
+    return hms(time_s)
 
 
 def _fault_words(
     event: Event, channel: str, panels: Sequence[_Panel], window: Window, found: Sequence[Beyond]
 ) -> str:
-    parts = [f"{words(event.kind)} on {channel}, {clock(window.start_s)} to {clock(window.end_s)}"]
+    parts = [f"{words(event.kind)} on {channel}, {dated(window.start_s)} to {dated(window.end_s)}"]
     for panel in panels:
         known = _line(window, panel.keys[0]).known
         if len(known):

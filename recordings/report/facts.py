@@ -1,6 +1,5 @@
 """What a report is made of, and the words in which it says times and lengths."""
 
-import time
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -9,12 +8,10 @@ from recordings.notes import Note
 from shared.chain import Chain
 from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
-from shared.when import EPOCH_FROM_S, spelt
+from shared.when import spelt
 from shared.words import EVERY_CHANNEL, Severity
 
 TRIAL = "trial"
-EPOCH_TO_S = 1e11
-"""Log times from `EPOCH_FROM_S` to this are taken as Unix time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,19 +49,6 @@ class ReportFacts:
     @property
     def other_notes(self) -> tuple[Note, ...]:
         return tuple(note for note in self.notes if note.kind != TRIAL)
-
-
-def clock(time_s: float) -> str:
-    """A log time as h:mm:ss.s; one that must be Unix time as UTC."""
-    if EPOCH_FROM_S <= time_s < EPOCH_TO_S:
-        tenth = int(time_s * 10) % 10
-        return f"{time.strftime('%Y-%m-%d %H:%M:%S', time.gmtime(time_s))}.{tenth}"
-    if abs(time_s) >= EPOCH_TO_S:
-        return f"{time_s:g} s"
-    tenths = round(time_s * 10)
-    sign = "−" if tenths < 0 else ""
-    seconds, tenth = divmod(abs(tenths), 10)
-    return f"{sign}{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}.{tenth}"
 
 
 def place(channel: str) -> str:

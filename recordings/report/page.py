@@ -13,12 +13,12 @@ from recordings.logs import Log
 from recordings.report import draw, facts
 from recordings.report.choose import Shown, shown_faults
 from recordings.report.clip import Beyond
-from recordings.report.facts import ReportFacts, clock, lasting, place, words
+from recordings.report.facts import ReportFacts, lasting, place, words
 from recordings.report.gather import gather
 from recordings.report.svg import for_file, for_page
 from shared.events import Event, RankedCause
 from shared.version import VERSION
-from shared.when import spelt
+from shared.when import dated, spelt
 from shared.words import EVERY_CHANNEL
 
 if TYPE_CHECKING:
@@ -144,7 +144,7 @@ def _caption(event: Event) -> str:
     times = f"{event.count} times, " if event.count > 1 else ""
     tied = f"; with {event.tied_to}" if event.tied_to else ""
     text = event.text[:1].upper() + event.text[1:]
-    return f"{text}{tied} ({times}from {clock(event.start_s)}, {lasting(event)})."
+    return f"{text}{tied} ({times}from {dated(event.start_s)}, {lasting(event)})."
 
 
 def _beyond(found: Sequence[Beyond]) -> str:
@@ -152,7 +152,7 @@ def _beyond(found: Sequence[Beyond]) -> str:
     if not found:
         return ""
     listed = "; ".join(
-        f"{each.number}: {each.value:.6g} at {clock(each.time_s)}" for each in found[:MOST_LISTED]
+        f"{each.number}: {each.value:.6g} at {dated(each.time_s)}" for each in found[:MOST_LISTED]
     )
     more = f"; and {len(found) - MOST_LISTED} more" if len(found) > MOST_LISTED else ""
     return f"Beyond the axis: {listed}{more}."
@@ -211,7 +211,7 @@ def _environment(*, escaped: bool) -> "Environment":
         finalize=None if escaped else _marked_down,
     )
     environment.filters.update(
-        clock=clock,
+        dated=dated,
         length=spelt,
         place=place,
         words=words,

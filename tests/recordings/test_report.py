@@ -19,7 +19,7 @@ from recordings.notes import Note
 from recordings.report import page
 from recordings.report.choose import shown_faults
 from recordings.report.clip import axis_range, beyond
-from recordings.report.facts import ReportFacts, clock
+from recordings.report.facts import ReportFacts
 from recordings.report.gather import COLUMNS, Line, Window, gather, thinned
 from shared.chain import Chain
 from shared.events import Check, Event, NotEvaluated, RankedCause, Verdict
@@ -286,13 +286,6 @@ def test_a_log_without_anything_still_has_a_report() -> None:
     quiet = Verdict(severity=Severity.NOTICE, text="nothing to judge")
     facts = report(events=(), causes=(), channels=(), duration_s=0.0, samples=0, verdict=quiet)
     assert "nothing to judge" in page.html(facts, Empty())
-
-
-def test_unix_times_are_shown_as_utc() -> None:
-    """1700000000 is 2023-11-14T22:13:20Z (POSIX.1-2017, seconds since the Epoch; computed)."""
-    assert clock(1_700_000_000.5) == "2023-11-14 22:13:20.5"
-    assert clock(3725.04) == "1:02:05.0"
-    assert clock(-0.5) == "−0:00:00.5"
 
 
 @pytest.mark.parametrize("scale", [1e300, 1e17, 1e-300])

@@ -2,7 +2,7 @@
 
 import pytest
 
-from shared.when import hms, short, span_words, spelt, tenths
+from shared.when import dated, hms, short, span_words, spelt, tenths
 
 
 @pytest.mark.parametrize(
@@ -32,6 +32,19 @@ def test_a_log_time_is_told_to_tenths(time_s: float, words: str) -> None:
 def test_a_unix_time_is_shown_as_utc_time_of_day() -> None:
     """1,000,000,000 s was 01:46:40 UTC (published: POSIX seconds since the epoch)."""
     assert hms(1e9) == "01:46:40"
+
+
+def test_a_page_kept_for_long_tells_the_day_of_a_unix_time() -> None:
+    """1700000000 is 2023-11-14T22:13:20Z (POSIX.1-2017, seconds since the Epoch; computed)."""
+    assert dated(1_700_000_000.5) == "2023-11-14 22:13:20.5"
+    assert dated(1_699_999_999.99) == "2023-11-14 22:13:20.0"
+    assert dated(3725.04) == "1:02:05.0"
+
+
+def test_a_time_beyond_any_calendar_is_told_in_seconds() -> None:
+    """Logs count from any origin, in units that were not asked."""
+    assert hms(1e18) == tenths(1e18) == dated(1e18) == "1e+18 s"
+    assert tenths(-1e12) == "-1e+12 s"
 
 
 def test_what_is_no_number_is_a_dash() -> None:

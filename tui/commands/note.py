@@ -2,12 +2,13 @@
 
 import argparse
 
+from detectors.diagnosis.checks import form_of
 from recordings.logs import open_log
 from recordings.notes import add_note
 from recordings.reader import Recording
 from shared.errors import BadInput
 from shared.when import tenths
-from tui.answers import ANSWER, TRIAL, check_answer
+from tui.answers import ANSWER, TRIAL
 from tui.output import say
 
 
@@ -60,7 +61,7 @@ def _content(
         check, equals, outcome = options.answer.partition("=")
         if not equals:
             raise BadInput("--answer", f"'{options.answer}' has no '='", "write CHECK=OUTCOME")
-        check_answer(check, outcome)
+        form_of(check, outcome)
         if channel is None:
             raise BadInput("--answer", "it does not say which channel", "add --channel NAME")
         facts |= {"check": check, "outcome": outcome}

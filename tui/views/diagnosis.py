@@ -3,6 +3,7 @@
 from shared.events import Check, NotEvaluated, RankedCause
 from tui.board import Board, Ink, Rect
 from tui.glyphs import channel_word
+from tui.lines import effort_words
 from tui.views.frame import Frame
 from tui.views.hint import cause_name
 from tui.views.text import Line, paint_lines
@@ -52,7 +53,7 @@ def _cause(cause: RankedCause) -> list[Line]:
 
 def _check(check: Check) -> list[Line]:
     lines = [
-        Line("next", f"{check.do} ({check.effort_min:.0f} min)", Ink.PLAIN, Ink.STRONG),
+        Line("next", f"{check.do} ({effort_words(check)})", Ink.PLAIN, Ink.STRONG),
         Line("look for", check.look_for),
     ]
     if check.caution:

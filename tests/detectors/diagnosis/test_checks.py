@@ -10,7 +10,7 @@ from scipy.stats import entropy
 from detectors.diagnosis import Answer, Trial, diagnose
 from detectors.diagnosis.checkform import Risk
 from detectors.diagnosis.checks import CATALOGUE
-from detectors.diagnosis.nextcheck import information_bits, next_check
+from detectors.diagnosis.nextcheck import as_check, information_bits, next_check
 from detectors.diagnosis.table import CANDIDATES, Candidate
 from shared.errors import BadInput
 from shared.words import Cause, Gate, Kind
@@ -152,6 +152,42 @@ def test_a_swap_is_proposed_only_where_there_is_another_input() -> None:
     assert alone.name == "look-at-network"
     assert beside is not None
     assert beside.name == "swap-inputs"
+
+
+def test_every_outcome_of_a_proposed_check_is_concluded_or_left_out() -> None:
+    """For every pair of leading causes: each outcome that is told says what it means."""
+    for one, other in combinations(Cause, 2):
+        odds = odds_of({one: 0.55, other: 0.35})
+        form = next_check(odds, channels=2)
+        assert form is not None
+        told = as_check(form, odds).look_for
+        assert told
+        for part in told.split("; "):
+            words, arrow, meaning = part.partition(" → ")
+            assert arrow, (form.name, told)
+            assert words in {outcome.words for outcome in form.outcomes}
+            assert meaning
+
+
+def test_an_outcome_that_moves_no_leading_cause_is_not_told() -> None:
+    """Whether a sensor sits well says nothing between network and host."""
+    odds = odds_of({Cause.NETWORK: 0.5, Cause.HOST_LOAD: 0.4})
+    told = as_check(CATALOGUE["look-at-seat"], odds).look_for
+    assert told == "it slipped out or is loose → sensor seating"
+
+
+def test_an_outcome_that_fits_another_cause_far_better_names_that_one() -> None:
+    """A cable that jumps when it bends is a broken lead, however sure a loose plug seemed."""
+    told = as_check(CATALOGUE["wiggle-cable"], odds_of({Cause.LOOSE_CONNECTION: 0.9})).look_for
+    assert "when the cable bends → broken lead" in told
+    assert "nothing jumps → less likely loose connection" in told
+
+
+def test_a_check_says_what_tools_it_takes() -> None:
+    """And nothing where it takes none."""
+    odds = odds_of({Cause.SENSOR_FAILED: 0.9})
+    assert as_check(CATALOGUE["measure-cold-ohms"], odds).tools == "multimeter"
+    assert as_check(CATALOGUE["wiggle-cable"], odds).tools == ""
 
 
 def test_what_to_look_for_names_the_leading_causes() -> None:
