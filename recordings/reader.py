@@ -5,7 +5,7 @@ writer's log can be emptied. Order is that of ids. Every row's CRC is checked.
 """
 
 import sqlite3
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -39,6 +39,16 @@ class RollUp(msgspec.Struct, frozen=True):
     mean: Floats
     high: Floats
     count: Floats
+
+    def moved(self, by_s: float) -> "RollUp":
+        """The same at other times."""
+        return RollUp(self.start_s + by_s, self.low, self.mean, self.high, self.count)
+
+    @staticmethod
+    def of(pieces: Sequence["RollUp"]) -> "RollUp":
+        """Pieces one after another."""
+        columns = zip(*map(msgspec.structs.astuple, pieces), strict=True)
+        return RollUp(*map(np.concatenate, columns))
 
 
 class Recording:

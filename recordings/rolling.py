@@ -28,6 +28,8 @@ STORE_S = 600.0
 """How long a full file that cannot store its rest is given before it is closed without."""
 KEEP_UP_S = 600.0
 """Own time between two rounds of keeping house."""
+CARRIED = "carried"
+"""Fact of a later file: keys that its first update only repeats from the file before it."""
 MOMENTARY = frozenset({"message", "uptime_s"})
 """Quantities that do not hold on, so that a new file does not begin with them."""
 
@@ -91,6 +93,8 @@ class RollingRecorder:
         with self._lock:
             if self._carry:
                 first, *rest = updates
+                carried = [key for key in self._held if key not in first.values]
+                self._current.fact(CARRIED, carried)
                 updates = [Update(first.time_s, self._held | first.values), *rest]
                 self._carry = False
             for update in updates:

@@ -130,16 +130,16 @@ def about(
     cut: str,
     meta: Mapping[str, Any],
     span_s: tuple[float, float],
-    stretches: Sequence[tuple[float, float]],
+    starts: Sequence[float],
 ) -> dict[str, Any]:
-    """What a bundle says of itself; `stretches` are empty where nothing is left out between."""
+    """What a bundle says of itself; `starts`: of its stretches, empty where it is one."""
     versions = meta.get("versions")
     return {
         "form": FORM,
         "cut": cut,
         "first_s": span_s[0],
         "last_s": span_s[1],
-        "starts": [start_s for start_s, _ in stretches],
+        "starts": list(starts),
         "raw_messages": "left out",
         "versions": {"ohmvigil": VERSION, "python": platform.python_version()},
         "recorded_with": versions if isinstance(versions, dict) else {},

@@ -88,6 +88,12 @@ class Recorder:
         """Record a note; stored at once. `kind` and `facts`: see `recordings.logs.Note`."""
         self._add(note_row(time_s, text, kind, dict(facts or {})), 512, urgent=True)
 
+    def fact(self, name: str, value: object) -> None:
+        """Record a fact about the file that was not known when it was begun."""
+        row = about_row(name, value)
+        self._about.append(row)
+        self._add(row, 512)
+
     @property
     def trouble(self) -> str:
         """One line while storing fails, or once something was lost; else empty."""

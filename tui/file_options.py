@@ -2,12 +2,19 @@
 
 import argparse
 
+SEVERAL = "several recordings of one host, or a folder of them, are joined"
+
 REPORT_EXAMPLE = "ohmvigil report night.ohmv -o night.html"
 
 
 def report_options(parser: argparse.ArgumentParser) -> None:
     """Options of `ohmvigil report`."""
-    parser.add_argument("file", metavar="FILE", help="a recording, a plain log or a bundle")
+    parser.add_argument(
+        "files",
+        metavar="FILE",
+        nargs="+",
+        help=f"a recording, a plain log or a bundle; {SEVERAL}",
+    )
     parser.add_argument(
         "-o", "--output", metavar="OUT", required=True, help=".html, or .md with pictures beside it"
     )
@@ -19,7 +26,9 @@ BUNDLE_EXAMPLE = "ohmvigil bundle night.ohmv -o fault.zip --around 120"
 
 def bundle_options(parser: argparse.ArgumentParser) -> None:
     """Options of `ohmvigil bundle`."""
-    parser.add_argument("file", metavar="FILE", help="a recording or a plain log")
+    parser.add_argument(
+        "files", metavar="FILE", nargs="+", help=f"a recording or a plain log; {SEVERAL}"
+    )
     parser.add_argument("-o", "--output", metavar="OUT", required=True, help="a .zip")
     parser.add_argument("--from", metavar="TIME", dest="start", help="seconds or h:mm:ss")
     parser.add_argument("--to", metavar="TIME", dest="end", help="seconds or h:mm:ss")
@@ -39,7 +48,9 @@ EXPORT_EXAMPLE = "ohmvigil export night.ohmv -o night.csv"
 
 def export_options(parser: argparse.ArgumentParser) -> None:
     """Options of `ohmvigil export`."""
-    parser.add_argument("file", metavar="FILE", help="a recording or a plain log")
+    parser.add_argument(
+        "files", metavar="FILE", nargs="+", help=f"a recording or a plain log; {SEVERAL}"
+    )
     parser.add_argument(
         "-o", "--output", metavar="OUT", required=True, help=".csv (the plain log) or .parquet"
     )

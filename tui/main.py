@@ -18,6 +18,7 @@ import tui.record_options
 from shared.errors import BadInput
 from shared.version import VERSION
 from tui import file_options
+from tui.file_options import SEVERAL
 
 BAD_INPUT = 2
 """Exit code for input that cannot be used."""
@@ -123,7 +124,9 @@ def parser() -> argparse.ArgumentParser:
     tui.notify_options.add_arguments(record)
 
     replay = add("replay", "the screen over a recording", "ohmvigil replay night.ohmv")
-    replay.add_argument("file", metavar="FILE", help="a recording or a plain log")
+    replay.add_argument(
+        "files", metavar="FILE", nargs="+", help=f"a recording or a plain log; {SEVERAL}"
+    )
     replay.add_argument("--profile", metavar="NAME", help="chain facts: a profile's name or file")
     _screen_options(replay)
 
@@ -135,6 +138,11 @@ def parser() -> argparse.ArgumentParser:
     judge.add_argument("files", metavar="FILE", nargs="+", help="recordings or plain logs (.csv)")
     judge.add_argument("--profile", metavar="NAME", help="chain facts: a profile's name or file")
     judge.add_argument("--json", action="store_true", help="NDJSON instead of text")
+    judge.add_argument(
+        "--joined",
+        action="store_true",
+        help="judge the recordings of one host as one log; FILE may be a folder",
+    )
     judge.add_argument(
         "--trials",
         action="store_true",

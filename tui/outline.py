@@ -6,10 +6,11 @@ import numpy as np
 
 from recordings.reader import Recording, RollUp
 from recordings.schema import ROLL_UP_S
+from recordings.several import Joined
 from tui.history import Coarse
 
 
-def outline_of(recording: Recording) -> Mapping[str, Coarse]:
+def outline_of(recording: Recording | Joined) -> Mapping[str, Coarse]:
     """Every key's lows and highs in stretches of 10 s."""
     first_s, last_s = recording.first_s, recording.last_s
     if first_s is None or last_s is None:

@@ -23,6 +23,7 @@ from recordings.folder import is_being_written
 from recordings.logs import Log
 from recordings.notes import Note as LoggedNote
 from recordings.reader import Recording
+from recordings.several import Joined
 from shared.chain import Chain
 from shared.errors import BadInput
 from shared.events import Event, RankedCause, Verdict
@@ -62,7 +63,7 @@ class Replay:
         self._lock = threading.Lock()
         self._logged: tuple[LoggedNote, ...] = log.notes
         self._own_notes: list[LoggedNote] = []
-        self._is_live = isinstance(log, Recording) and is_being_written(log)
+        self._is_live = _is_live(log)
         self._heard_own_s = time.monotonic()
         self._recorded: list[Event] = []
         self._channel_names = log.channels
@@ -195,7 +196,7 @@ class Replay:
 
     def _glance(self) -> None:
         """Roll-ups and events as they were recorded, so that there is something to see."""
-        if not isinstance(self._log, Recording):
+        if not isinstance(self._log, Recording | Joined):
             return
         recorded: list[Event] = []
         # Damage there is no reason to leave the samples unread.
@@ -216,8 +217,8 @@ class Replay:
         log = self._log
         while not self._stopping:
             # Asked first: what is stored together with the end is read below.
-            is_closed = not isinstance(log, Recording) or log.is_closed
-            for batch in log.fresh() if isinstance(log, Recording) else log.batches():
+            is_closed = not isinstance(log, Recording | Joined) or log.is_closed
+            for batch in log.fresh() if isinstance(log, Recording | Joined) else log.batches():
                 if self._stopping:
                     return
                 self._take(batch)
@@ -332,6 +333,11 @@ class Replay:
             cursor += (time.monotonic() - self._moved_own_s) * self._speed
         starts = tuple(e.start_s for e in self._events() if e.absorbed_by is None)
         return PlayView(min(cursor, last_s), first_s, last_s, self._speed, self._paused, starts)
+
+
+def _is_live(log: Log) -> bool:
+    newest = log.newest if isinstance(log, Joined) else log
+    return isinstance(newest, Recording) and is_being_written(newest)
 
 
 def _unread(channel: str) -> ChannelHealth:

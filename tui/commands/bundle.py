@@ -5,7 +5,7 @@ import getpass
 import json
 import platform
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
@@ -13,7 +13,7 @@ from pathlib import Path
 import msgspec
 
 from recordings.bundle import RECORDING, write_bundle
-from recordings.cut import Span, around, joined
+from recordings.cut import Span, around, joined, starts_of
 from recordings.logs import Log, open_log
 from recordings.private import Scrubber
 from recordings.report.page import html
@@ -29,12 +29,13 @@ from recordings.sending import (
     review,
     write_clean,
 )
+from recordings.several import Joined, open_logs
 from shared.chain import Chain
 from shared.errors import BadInput
 from shared.words import QUANTITIES, Cause, HostState, Kind, Severity
 from tui.chains import chains_from
 from tui.commands.export import not_onto_itself
-from tui.commands.judge import Judged, judge_log
+from tui.commands.judge import Judged, judge_log, name_of
 from tui.commands.note import time_of
 from tui.commands.report import facts_of
 from tui.output import say
@@ -48,15 +49,15 @@ def run(options: argparse.Namespace) -> int:
     if Path(options.output).suffix != ".zip":
         raise BadInput(options.output, "a bundle is a zip archive", "end its name in .zip")
     around_s = _around(options.around)
-    log = open_log(options.file)
+    log = open_logs(options.files)
     try:
-        not_onto_itself(options.file, options.output)
+        not_onto_itself(log, options.output)
         log, cut = _span(log, options)
         chains = chains_from(options.profile)
         chains = log.chains if chains is None else chains
         judged = judge_log(log, chains)
         if judged.samples == 0:
-            raise BadInput(options.file, "no sample lies in this span", "choose another span")
+            raise BadInput(name_of(log), "no sample lies in this span", "choose another span")
         _write(options, log, judged, chains, around_s, cut)
     finally:
         log.close()
@@ -79,7 +80,7 @@ def _write(
         batches = around(batches, stretches)
         cut += f", {around_s:g} s around events"
     span_s = (judged.first_s, judged.first_s + judged.duration_s)
-    facts = about(cut, log.meta, span_s, stretches)
+    facts = about(cut, log.meta, span_s, _begun(log, span_s, stretches))
     meta = {
         "title": "A recording from a bundle",
         "versions": facts["recorded_with"] or facts["versions"],
@@ -168,6 +169,17 @@ def _stretches(judged: Judged, around_s: float) -> list[tuple[float, float]]:
     )
 
 
+def _begun(
+    log: Log, span_s: tuple[float, float], stretches: Sequence[tuple[float, float]]
+) -> list[float]:
+    """Where stretches begin in the bundle: those that are kept, and those of the log itself."""
+    starts = [start_s for start_s in starts_of(log.meta) if span_s[0] < start_s <= span_s[1]]
+    if stretches:
+        inside = [s for s in starts if any(low <= s <= high for low, high in stretches)]
+        return sorted({*inside, *(start_s for start_s, _ in stretches)})
+    return [span_s[0], *starts] if starts else []
+
+
 def _scrubber(log: Log, hide: list[str]) -> Scrubber:
     """What is private: what this machine is called, what the log names, what the user says."""
     known = known_of(log.meta)
@@ -180,7 +192,8 @@ def _scrubber(log: Log, hide: list[str]) -> Scrubber:
         known["user"] = [getpass.getuser()]
     with suppress(RuntimeError):
         known["path"].append(str(Path.home()))
-    known["path"] += [log.path.stem, log.path.name]
+    for path in log.paths if isinstance(log, Joined) else (log.path,):
+        known["path"] += [path.stem, path.name]
     words = (*QUANTITIES, *Kind, *Cause, *Severity, *HostState, "localhost", "bundle")
     channels = {part for key in log.keys for part in (key, key.rpartition(".")[0])}
     return Scrubber(known, {*map(str, words), *channels})

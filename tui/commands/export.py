@@ -4,9 +4,10 @@ import argparse
 import json
 from pathlib import Path
 
-from recordings.logs import Log, open_log
+from recordings.logs import Log
 from recordings.parquet import write_parquet
 from recordings.plain_writer import write_plain_log
+from recordings.several import Joined, open_logs
 from shared.errors import BadInput
 from shared.version import VERSION
 from tui.output import say
@@ -19,9 +20,9 @@ def run(options: argparse.Namespace) -> int:
         raise BadInput(
             options.output, "no form is known by this name", "end it in .csv or .parquet"
         )
-    log = open_log(options.file)
+    log = open_logs(options.files)
     try:
-        not_onto_itself(options.file, options.output)
+        not_onto_itself(log, options.output)
         keys = _columns(log)
         if out.suffix == ".csv":
             write_plain_log(out, log.batches(), keys)
@@ -41,7 +42,8 @@ def _columns(log: Log) -> tuple[str, ...]:
     return tuple(dict.fromkeys((*known, *log.keys)))
 
 
-def not_onto_itself(source: str, output: str) -> None:
+def not_onto_itself(log: Log, output: str) -> None:
     """BadInput where the output would overwrite what is being read."""
-    if Path(output).exists() and Path(output).samefile(source):
+    sources = log.paths if isinstance(log, Joined) else (log.path,)
+    if Path(output).exists() and any(map(Path(output).samefile, sources)):
         raise BadInput(output, "is the file that is being read", "give the output another name")

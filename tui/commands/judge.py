@@ -11,6 +11,7 @@ from detectors.trials import KindTrial, Watched, trials
 from recordings.cut import starts_of
 from recordings.logs import Log, open_log
 from recordings.losses import loss_lines
+from recordings.several import Joined, open_logs
 from shared.chain import Chain
 from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
@@ -59,11 +60,13 @@ def run(options: argparse.Namespace) -> int:
     chains = chains_from(options.profile)
     found = False
     before: list[Watched] = []
-    for number, path in enumerate(options.files, 1):
-        judged = judge(path, chains, before)
+    named = [options.files] if options.joined else [[path] for path in options.files]
+    for number, paths in enumerate(named, 1):
+        log = open_logs(paths) if options.joined else open_log(paths[0])
+        judged = _judge(log, chains, before)
         if options.trials and judged.watched is not None:
             before.append(judged.watched)
-            if number < len(options.files):
+            if number < len(named):
                 judged = replace(judged, trials=())
         found = found or found_something(judged.events)
         for line in _records(judged) if options.json else _text(judged):
@@ -74,11 +77,14 @@ def run(options: argparse.Namespace) -> int:
 def judge(
     path: str, chains: Mapping[str, Chain] | None = None, before: Sequence[Watched] = ()
 ) -> Judged:
-    """Judge one log; `chains` None takes those of the recording, if it has any.
+    """Judge one file; `chains` None takes those of the recording, if it has any.
 
     `before`: earlier logs of the same machine, in order; trials go on over them.
     """
-    log = open_log(path)
+    return _judge(open_log(path), chains, before)
+
+
+def _judge(log: Log, chains: Mapping[str, Chain] | None, before: Sequence[Watched]) -> Judged:
     try:
         return judge_log(log, log.chains if chains is None else chains, before)
     finally:
@@ -88,7 +94,7 @@ def judge(
 def judge_log(log: Log, chains: Mapping[str, Chain], before: Sequence[Watched] = ()) -> Judged:
     """Judge a log that is open, with these chain facts and the answers among its notes."""
     watch = StretchWatch(chains, starts_of(log.meta))
-    progress = _Progress(str(log.path))
+    progress = _Progress(name_of(log))
     first_s: float | None = None
     for batch in log.batches():
         watch.feed(batch)
@@ -110,12 +116,12 @@ def judge_log(log: Log, chains: Mapping[str, Chain], before: Sequence[Watched] =
         watch.events, causes, span_s=span_s, channels=len(watch.health()), not_evaluated=blind
     )
     return Judged(
-        path=str(log.path),
+        path=name_of(log),
         first_s=first_s or 0.0,
         duration_s=span_s,
         samples=log.samples,
         channels=tuple(log.channels),
-        assumed=(*loss_lines(log.meta), *watch.assumed(), *unused),
+        assumed=(*_remarks(log), *watch.assumed(), *unused),
         events=visible(watch.events),
         causes=causes,
         not_evaluated=blind,
@@ -124,6 +130,17 @@ def judge_log(log: Log, chains: Mapping[str, Chain], before: Sequence[Watched] =
         trials=found_trials,
         watched=here,
     )
+
+
+def _remarks(log: Log) -> list[str]:
+    """What is missing from the log, or does not fit."""
+    return [*loss_lines(log.meta), *(log.remarks if isinstance(log, Joined) else ())]
+
+
+def name_of(log: Log) -> str:
+    """A log's file as it may be shown; of several, the first and how many more."""
+    more = len(log.paths) - 1 if isinstance(log, Joined) else 0
+    return f"{log.path} and {more} more" if more else str(log.path)
 
 
 def _records(judged: Judged) -> list[str]:

@@ -4,9 +4,10 @@ import argparse
 from collections.abc import Mapping
 from pathlib import Path
 
-from recordings.logs import Log, open_log
+from recordings.logs import Log
 from recordings.report.facts import ReportFacts
 from recordings.report.page import write
+from recordings.several import Joined, open_logs
 from shared.chain import Chain
 from shared.errors import BadInput
 from shared.text import clean
@@ -20,9 +21,9 @@ def run(options: argparse.Namespace) -> int:
     """Judge the log and write its page."""
     if Path(options.output).suffix not in (".html", ".md"):
         raise BadInput(options.output, "no form is known by this name", "end it in .html or .md")
-    log = open_log(options.file)
+    log = open_logs(options.files)
     try:
-        not_onto_itself(options.file, options.output)
+        not_onto_itself(log, options.output)
         chains = chains_from(options.profile)
         chains = log.chains if chains is None else chains
         judged = judge_log(log, chains)
@@ -37,9 +38,11 @@ def run(options: argparse.Namespace) -> int:
 def facts_of(log: Log, judged: Judged, chains: Mapping[str, Chain]) -> ReportFacts:
     """What a report needs, from a log and what was made of it."""
     title = log.meta.get("title")
+    more = len(log.paths) - 1 if isinstance(log, Joined) else 0
+    name = clean(log.path.name)
     return ReportFacts(
-        title=clean(title) if isinstance(title, str) and title else clean(log.path.name),
-        source=clean(log.path.name),
+        title=clean(title) if isinstance(title, str) and title else name,
+        source=f"{name} and {more} more" if more else name,
         first_s=judged.first_s,
         duration_s=judged.duration_s,
         samples=judged.samples,

@@ -1,0 +1,117 @@
+"""report, bundle, judge, export and replay over the files of a run, as a person types them."""
+
+import json
+import zipfile
+from itertools import count
+from pathlib import Path
+
+import msgspec
+import pytest
+
+from client.simulated.plain import updates
+from client.simulated.scenario import load_scenario
+from recordings.logs import open_log
+from recordings.rolling import RollingRecorder
+from recordings.several import open_logs
+from shared.updates import Entry, EntryKind
+from tests.recordings.logs import joined
+from tui.commands.judge import judge, judge_log
+from tui.main import run
+from tui.replay import Replay
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The loose terminal for four minutes, a new file each minute or so."""
+    scenario = load_scenario("loose-terminal")
+    folder = tmp_path_factory.mktemp("run")
+    names = (folder / f"janes-{number}.ohmv" for number in count(1))
+    meta = {"title": "Jane's garage", "chains": dict(scenario.chains)}
+    recorder = RollingRecorder(names, meta, 60.0)
+    for number, update in enumerate(updates(scenario, 1, 240.0)):
+        recorder.entry(Entry(update.time_s, EntryKind.MESSAGE, msgspec.json.encode(update)))
+        recorder.updates([update])
+        if number % 40 == 39:
+            recorder.flush()
+        if recorder._opening is not None:
+            recorder._opening.join()
+    recorder.close()
+    assert len(list(folder.iterdir())) >= 3
+    return folder
+
+
+def ohmvigil(*arguments: object) -> int:
+    return run([str(argument) for argument in arguments])
+
+
+def test_a_run_in_many_files_is_judged_as_in_one(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The same events, to the byte, as the plain log that the same command exports."""
+    one = tmp_path / "one.csv"
+    assert ohmvigil("export", folder, "-o", one) == 0
+    scenario = load_scenario("loose-terminal")
+    alone = judge(str(one), scenario.chains)
+    assert alone.events
+    log = open_logs([folder])
+    together = judge_log(log, log.chains)
+    log.close()
+    assert together.events == alone.events
+    assert together.causes == alone.causes
+    assert together.verdict == alone.verdict
+    capsys.readouterr()
+    assert ohmvigil("judge", "--joined", "--json", folder) == 1
+    lines = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert [line["record"] for line in lines].count("file") == 1
+    assert lines[0]["path"].endswith(f"janes-1.ohmv and {len(list(folder.iterdir())) - 1} more")
+
+
+def test_one_page_tells_of_the_whole_run(folder: Path, tmp_path: Path) -> None:
+    """However the files are named, the page is the same, and its events lie in every file."""
+    files = sorted(folder.iterdir())
+    assert ohmvigil("report", folder, "-o", tmp_path / "a.html") == 0
+    assert ohmvigil("report", *reversed(files), "-o", tmp_path / "b.html") == 0
+    page = (tmp_path / "a.html").read_text()
+    assert page == (tmp_path / "b.html").read_text()
+    assert f"janes-1.ohmv and {len(files) - 1} more" in page
+    assert "4 min" in page
+
+
+def test_a_bundle_of_a_run_names_none_of_its_files(folder: Path, tmp_path: Path) -> None:
+    out = tmp_path / "a.zip"
+    assert ohmvigil("bundle", folder, "-o", out) == 0
+    with zipfile.ZipFile(out) as archive:
+        for name in archive.namelist():
+            assert b"janes" not in archive.read(name)
+    bundle, log = open_log(out), open_logs([folder])
+    assert [update.time_s for update in joined(bundle.batches())] == [
+        update.time_s for update in joined(log.batches())
+    ]
+    bundle.close()
+    log.close()
+
+
+def test_a_file_of_the_run_is_never_written_over(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    last = tmp_path / "last.csv"
+    last.symlink_to(sorted(folder.iterdir())[-1])
+    assert ohmvigil("export", folder, "-o", last) == 2
+    assert "is the file that is being read" in capsys.readouterr().err
+
+
+def test_a_run_replays_as_one(folder: Path) -> None:
+    """Its outline is of all files at once; judged, it is what `judge --joined` finds."""
+    log = open_logs([folder])
+    wanted = judge_log(log, log.chains)
+    replay = Replay(log, "run")
+    replay._glance()
+    first_s, last_s = replay.history.span_s
+    assert last_s - first_s == log.duration_s
+    replay._follow()
+    replay._watch.finish()
+    replay._judge()
+    shown = replay.snapshot()
+    assert [event for event in shown.events if event.absorbed_by is None] == wanted.events
+    assert shown.verdict == wanted.verdict
+    replay.close()
