@@ -136,7 +136,7 @@ def _panels(event: Event, channel: str, window: Window) -> list[_Panel]:
     moves = moves or there("motion.speed_mm_s") or there("motion.x_mm", "motion.y_mm")
     if moves:
         label = "motion, mm/s" if moves[0].endswith("speed_mm_s") else "carriage, mm"
-        panels.append(_Panel(label, moves, 0.8, 1.0))
+        panels.append(_Panel(label, moves, 1.0, 1.0))
     return panels
 
 
@@ -188,7 +188,7 @@ def _names(
     placed: list[float] = []
     step = (high - low) * NAME_IN / tall_in
     for name, colour, value in sorted(ends, key=lambda end: end[2]):
-        at = min(max(value, low), high)
+        from_line = at = min(max(value, low), high)
         if placed:
             at = max(at, placed[-1] + step)
         placed.append(at)
@@ -196,21 +196,21 @@ def _names(
             name,
             (1.0, at),
             xycoords=("axes fraction", "data"),
-            xytext=(5, 0),
+            xytext=(9, 0),
             textcoords="offset points",
             va="center",
             color=INK,
             annotation_clip=False,
             bbox={"boxstyle": "square,pad=0.15", "fc": "none", "ec": "none"},
         )
-        axis.annotate(
-            "",
-            (1.0, at),
-            xycoords=("axes fraction", "data"),
-            xytext=(1.006, at),
-            textcoords=("axes fraction", "data"),
-            arrowprops={"arrowstyle": "-", "color": colour, "lw": 3.0},
-            annotation_clip=False,
+        # From the line's end to its name, wherever that had to go.
+        axis.plot(
+            [1.001, 1.010],
+            [from_line, at],
+            transform=axis.get_yaxis_transform(),
+            color=colour,
+            linewidth=2.2,
+            clip_on=False,
         )
 
 
@@ -235,7 +235,7 @@ def _mark(axis: "Axes", found: Sequence[Beyond], *, numbers: bool) -> None:
     span = axis.get_xlim()[1] - axis.get_xlim()[0]
     last = -np.inf
     for each in found:
-        if each.time_s - last < 0.022 * span:
+        if each.time_s - last < 0.026 * span:
             continue
         last = each.time_s
         axis.annotate(
@@ -246,7 +246,7 @@ def _mark(axis: "Axes", found: Sequence[Beyond], *, numbers: bool) -> None:
             textcoords="offset points",
             ha="center",
             va="bottom" if each.is_high else "top",
-            fontsize=7.5,
+            fontsize=9.0,
             color=INK,
             annotation_clip=False,
         )

@@ -103,9 +103,15 @@ def chain_cards(report: ReportFacts) -> list[ChainCard]:
             chain_facts(state.chain),
             state.lines,
             tuple(f"{each.stage}: {each.why}" for each in state.off),
-            state.could_not_tell,
+            tuple(line for line in state.could_not_tell if not _is_said(line, state.lines)),
         )
     return list(cards.values())
+
+
+def _is_said(line: str, measured: Iterable[str]) -> bool:
+    """Whether what was measured says already that, and why, this could not be told."""
+    what, _, why = line.partition(": ")
+    return any(each.startswith(f"{what}:") and why in each for each in measured)
 
 
 def chain_facts(chain: Chain) -> list[tuple[str, str]]:

@@ -16,7 +16,7 @@ from recordings.report.clip import Beyond
 from recordings.report.facts import ReportFacts, lasting, place, words
 from recordings.report.gather import gather
 from recordings.report.svg import for_file, for_page
-from shared.events import Event, RankedCause
+from shared.events import Check, Event, RankedCause
 from shared.version import VERSION
 from shared.when import dated, spelt
 from shared.words import EVERY_CHANNEL
@@ -30,6 +30,8 @@ MOST_CAUSES = 4
 LEAST_SHARE = 0.02
 """Causes less likely than this are summed up."""
 MOST_LISTED = 12
+NEXT = " — next: "
+"""Before the name of the check in a verdict's line; here the check is told in full."""
 
 _HERE = Path(__file__).parent / "templates"
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+!|~-])")
@@ -148,21 +150,29 @@ def _caption(event: Event) -> str:
 
 
 def _beyond(found: Sequence[Beyond]) -> str:
-    """What was clipped, by its number."""
+    """What was clipped, by its number; one value for all is said once."""
     if not found:
         return ""
+    values = {f"{each.value:.6g}" for each in found}
+    single = values.pop() if len(values) == 1 else ""
     listed = "; ".join(
-        f"{each.number}: {each.value:.6g} at {dated(each.time_s)}" for each in found[:MOST_LISTED]
+        f"{each.number}: {dated(each.time_s)}"
+        if single
+        else f"{each.number}: {each.value:.6g} at {dated(each.time_s)}"
+        for each in found[:MOST_LISTED]
     )
     more = f"; and {len(found) - MOST_LISTED} more" if len(found) > MOST_LISTED else ""
-    return f"Beyond the axis: {listed}{more}."
+    return f"Beyond the axis{f', at {single}' if single else ''}: {listed}{more}."
 
 
 def _context(report: ReportFacts) -> dict[str, Any]:
     worst = sorted(report.events, key=lambda event: -event.severity.rank)[:MOST_EVENTS]
     kept = {event.id for event in worst}
+    headline, _, check = report.verdict.text.partition(NEXT)
     return {
         "report": report,
+        "headline": headline,
+        "answer": _answer(report.causes, check),
         "causes": _causes(report.causes),
         "events": [event for event in report.events if event.id in kept],
         "events_left": len(report.events) - len(kept),
@@ -177,6 +187,24 @@ def _versions(report: ReportFacts) -> list[tuple[str, str]]:
     recorded = said if isinstance(said, dict) else {}
     shown = [(f"recorded with {name}", str(version)) for name, version in recorded.items()]
     return [("reported with ohmvigil", VERSION), *shown]
+
+
+def _answer(causes: Sequence[RankedCause], check: str) -> RankedCause | None:
+    """The cause whose check the verdict names."""
+    named = (cause for cause in causes if cause.next_check and cause.next_check.name == check)
+    return next(named, None)
+
+
+def _outcomes(check: Check) -> list[tuple[str, str]]:
+    """What may be seen in a check, and what it would mean."""
+    parts = (part.partition(" → ") for part in check.look_for.split("; "))
+    return [(seen.strip(), meaning.strip()) for seen, _, meaning in parts if seen.strip()]
+
+
+def _sentence(text: str) -> str:
+    """Begun with a capital, unless by a name such as a channel's."""
+    name, colon, _ = text.partition(":")
+    return text if colon and " " not in name else text[:1].upper() + text[1:]
 
 
 def _causes(causes: Sequence[RankedCause]) -> list[Causes]:
@@ -218,6 +246,8 @@ def _environment(*, escaped: bool) -> "Environment":
         lasting=lasting,
         share=_share,
         as_is=Markup,
+        outcomes=_outcomes,
+        sentence=_sentence,
     )
     return environment
 

@@ -44,7 +44,7 @@ _STYLE = {
     "svg.fonttype": "none",
     "text.parse_math": False,
     "font.family": "sans-serif",
-    "font.size": 8.5,
+    "font.size": 9.5,
     "text.color": INK,
     "axes.edgecolor": GRID,
     "axes.labelcolor": MUTED,
@@ -80,7 +80,7 @@ def render(draw: Callable[[Any], None], heights: Sequence[float], name: str) -> 
         figure = Figure(figsize=(WIDTH_IN, sum(heights) + 0.45))
         FigureCanvasSVG(figure)
         tall = figure.get_figheight()
-        figure.subplots_adjust(0.065, 0.26 / tall, 0.925, 1.0 - 0.19 / tall, hspace=0.12)
+        figure.subplots_adjust(0.07, 0.28 / tall, 0.915, 1.0 - 0.19 / tall, hspace=0.12)
         figure.patch.set_visible(False)
         draw(figure)
         for axis in figure.axes:

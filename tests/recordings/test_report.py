@@ -1,7 +1,7 @@
 """The report: what it shows, that nothing a host says is markup, that no spike is hidden."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from html.parser import HTMLParser
 from itertools import pairwise
@@ -14,6 +14,8 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from markdown_it import MarkdownIt
+from markdown_it.token import Token
 
 from recordings.notes import Note
 from recordings.report import page
@@ -189,8 +191,8 @@ def test_every_figure_is_told_in_words(html: str) -> None:
 
 
 def test_the_verdict_comes_first_and_cautions_are_there(html: str) -> None:
-    """The order of the issue: verdict, chain, causes, run, faults, events."""
-    order = ["verdict", "chain", "causes", "run", "faults", "events", "trials", "notes", "versions"]
+    """The answer and the next check come first, then what happened, then how it was measured."""
+    order = ["verdict", "run", "causes", "faults", "events", "chain", "trials", "notes", "versions"]
     places = [html.index(f'id="{name}"') for name in order]
     assert places == sorted(places)
     assert "Unplug first." in html
@@ -285,7 +287,7 @@ def test_a_log_without_anything_still_has_a_report() -> None:
 
     quiet = Verdict(severity=Severity.NOTICE, text="nothing to judge")
     facts = report(events=(), causes=(), channels=(), duration_s=0.0, samples=0, verdict=quiet)
-    assert "nothing to judge" in page.html(facts, Empty())
+    assert "Nothing to judge" in page.html(facts, Empty())
 
 
 @pytest.mark.parametrize("scale", [1e300, 1e17, 1e-300])
@@ -406,3 +408,37 @@ def test_hundreds_of_events_are_a_table_of_the_worst() -> None:
     assert len(rows) == page.MOST_EVENTS
     assert rows.count("failure") == 1
     assert "101 milder events are left out" in text
+
+
+def test_a_markdown_reader_shows_it_as_meant(tmp_path: Path) -> None:
+    """CommonMark with tables, as markdown-it reads it: headings in order, the answer first, whole
+    tables, pictures with words and a file beside it, and nothing that is raw HTML or a link."""
+    check = next(cause.next_check for cause in report().causes if cause.next_check)
+    words = f"nozzle: loose connection — next: {check.name}"
+    facts = report(verdict=Verdict(severity=Severity.FAILURE, text=words))
+    text, pictures = page.markdown(facts, MadeUp(), "a-pictures")
+    tokens = MarkdownIt("commonmark").enable("table").parse(text)
+    levels = [int(token.tag[1]) for token in tokens if token.type == "heading_open"]
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    assert all(after <= before + 1 for before, after in pairwise(levels))
+    inline = [child for token in tokens for child in token.children or ()]
+    assert not [
+        t for t in (*tokens, *inline) if t.type in ("html_block", "html_inline", "link_open")
+    ]
+    shown = [child for child in inline if child.type == "image"]
+    assert [image.attrs["src"] for image in shown] == [f"a-pictures/{name}" for name in pictures]
+    assert all(image.content for image in shown)
+    cells = [sum(t.type in ("th_open", "td_open") for t in row) for row in _rows(tokens)]
+    assert len(cells) == 1 + len(report().events)
+    assert set(cells) == {7}
+    first = next(at for at, token in enumerate(tokens) if token.type == "blockquote_open")
+    asked = next(at for at, token in enumerate(tokens) if "Next check" in token.content)
+    run = next(at for at, token in enumerate(tokens) if token.content == "The whole run")
+    assert first < asked < run
+
+
+def _rows(tokens: Sequence[Token]) -> list[list[Token]]:
+    starts = [at for at, token in enumerate(tokens) if token.type == "tr_open"]
+    ends = [at for at, token in enumerate(tokens) if token.type == "tr_close"]
+    return [list(tokens[a:b]) for a, b in zip(starts, ends, strict=True)]
