@@ -1,31 +1,38 @@
 """offset-cold: sensors that should agree at room temperature don't.
 
-Quantity: K from the median of the other channels, once the machine is at rest. Rest is
-every heater off for 100 s on end, all channels below 45 °C, and each so flat that with a
-time constant of 20 minutes (a thick bed; an assumption) no more than 1 K is left to cool. A
-room that warms moves all of them alike: only what a channel moves otherwise than the middle
-one counts then, up to 6 K an hour; but what falls together may well be a machine that cools,
-unless it has been off for an hour.
+Quantity: K from the median of the other channels, once the machine is at rest, whatever its
+size. Rest is every heater off, by its power or, where that is not reported, by its target,
+and every channel flat: with the time constant that its fall shows, 20 minutes at least
+(`detectors.settling`), no more is left to cool than the difference is beyond the limit, and
+no more than 1 K or 10 % of it. A heater that was on must be off for 100 s; where none was
+seen on since the log began, 45 s and three windows will do. What the others read must be
+below 45 °C. A room that warms moves all of them alike: only what a
+channel moves more than the calmest one counts then, up to 6 K an hour; but what falls
+together may well be a machine that cools, unless it has been off for an hour.
 
 Limit: 3 K. Two platinum sensors of class B may differ by 0.9 K at 25 °C (IEC 60751), the
 usual two-wire lead adds 1.5 K, and what sits beside what makes the rest; leads that the
 chain's facts declare are allowed for. With three channels or more the one farthest from the
-others is named; with two, the one that is farther from the controller's own board or from a
-room's 15 to 30 °C, else `*`. A board runs some K warm by itself (common practice): it is
-named only beyond 15 K.
+others is named where these agree, or the others where only it reads what a room can be;
+with two, the one that is farther from the controller's own board or from a room's 15 to
+30 °C, else `*`. A board runs some K warm by itself (common practice): it is named only
+beyond 15 K, and need not be settled for the others to be compared.
 
-Blind without heaters that report power, since rest cannot be told then, and while less
-than two channels stand at rest.
+A channel at its rail, flagged or frozen is left out: that event says it. The limit leaves no
+false alarm to chance: noise enters as the error of the slope, and three windows' means of
+0.1 K of noise differ by hundredths.
+
+Blind without heaters that report power or target, since rest cannot be told then, while less
+than two channels stand at rest, and while any of them still moves.
 """
 
 import math
-from collections import deque
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 
 from detectors.book import EventBook
 from detectors.closed import ClosedWindow
 from detectors.reports import Cleared, Report, Sighting
+from detectors.settling import Level
 from shared.chain import Chain
 from shared.events import Event, NotEvaluated
 from shared.leads import path_ohm, share_read
@@ -33,9 +40,11 @@ from shared.words import EVERY_CHANNEL, Gate, Kind
 
 OFF = 0.01
 REST_S = 100.0
+UNHEATED_S = 45.0
+"""Where no heater was seen on: longer than a lag that could hide that one just was."""
 WARM_C = 45.0
 LEFT_K = 1.0
-SLOWEST_S = 1200.0
+LEFT_SURELY_K, LEFT_PART = 1.0, 0.1
 ROOM_C_S = 6.0 / 3600.0
 """How fast a room warms or cools at most (an assumption)."""
 COOLED_S = 3600.0
@@ -50,43 +59,11 @@ BOARD_WORDS = ("board", "controller", "driver", "mainboard", "cpu", "host")
 ROOM_C = (15.0, 30.0)
 OHM_PER_K = 0.00385
 """Mean slope of platinum between 0 and 100 °C, 1/K (IEC 60751)."""
-KEPT_S = 240.0
-COMPARE_EVERY = 2
-"""Windows."""
-
-
-@dataclass(slots=True)
-class _Level:
-    """One channel's last windows: middle and time."""
-
-    middles: deque[tuple[float, float]] = field(default_factory=deque)
-
-    def add(self, at_s: float, middle_c: float) -> None:
-        self.middles.append((at_s, middle_c))
-        while self.middles[0][0] < at_s - KEPT_S:
-            self.middles.popleft()
-
-    def mean(self) -> float:
-        return math.fsum(c for _, c in self.middles) / len(self.middles)
-
-    def slope(self) -> tuple[float, float]:
-        """K/s and its standard error; NaN where three windows are not there yet."""
-        n = len(self.middles)
-        if n < 3:
-            return math.nan, math.nan
-        middle_s = math.fsum(s for s, _ in self.middles) / n
-        spread = math.fsum((s - middle_s) ** 2 for s, _ in self.middles)
-        if spread <= 0.0:
-            return math.nan, math.nan
-        mean = self.mean()
-        slope = math.fsum((s - middle_s) * (c - mean) for s, c in self.middles) / spread
-        rest = math.fsum((c - mean - slope * (s - middle_s)) ** 2 for s, c in self.middles)
-        return slope, math.sqrt(rest / (n - 2) / spread)
-
-
-def _is_flat(slope: float, error: float, common: float) -> bool:
-    """Whether what is left to cool or warm, beside what all do, is less than `LEFT_K`."""
-    return abs(slope - common) * SLOWEST_S < LEFT_K + 2.0 * error * SLOWEST_S
+GAP_S, GAP_SPANS = 30.0, 3.0
+"""A window so much longer than the one before hides what happened in it."""
+COMPARE_EVERY, OFTEN_FIRST = 2, 12
+"""Windows; each one is compared at first."""
+SAID_OTHERWISE = (Kind.CODE_HIGH, Kind.CODE_LOW, Kind.CONVERTER_FLAG, Kind.FROZEN)
 
 
 class RestRule:
@@ -97,12 +74,14 @@ class RestRule:
         self.resting: dict[str, float] = {}
         """Mean °C of each channel while the machine stands at rest by this rule; else empty."""
         self._since_s = math.nan
-        self._levels: dict[str, _Level] = {}
+        self._levels: dict[str, Level] = {}
         self._up: dict[str, float] = {}
-        self._has_power = False
+        self._knows_heat = False
+        self._was_heated = False
         self._has_rested = False
         self._row = 0
         self._rested = -1
+        self._span_s = math.nan
 
     def advance(self, time_s: float, book: EventBook) -> None:
         """No deadlines."""
@@ -113,15 +92,19 @@ class RestRule:
         """Other reports do not matter."""
 
     def window(self, windows: Mapping[str, ClosedWindow], book: EventBook) -> None:
-        powered, start_s, end_s = False, math.nan, math.nan
+        heated = unknown = False
+        start_s = end_s = math.nan
         for window in windows.values():
-            power = window.power
             start_s, end_s, self._row = window.start_s, window.end_s, window.last_row
-            if power == power:
-                self._has_power = True
-                powered = powered or power > OFF or window.target_c > 0.0
-            powered = powered or window.gate is Gate.STARTING
-        if powered or not self._has_power:
+            power, target_c = window.power, window.target_c
+            self._knows_heat = self._knows_heat or power == power or target_c == target_c
+            heated = heated or power > OFF or target_c > 0.0
+            unknown = unknown or window.gate is Gate.STARTING
+        if end_s - start_s > GAP_SPANS * self._span_s + GAP_S:
+            heated = True
+        self._span_s = end_s - start_s
+        self._was_heated = self._was_heated or heated
+        if heated or unknown or not self._knows_heat:
             if self._since_s == self._since_s:
                 self._leave(start_s, book)
             return
@@ -132,10 +115,12 @@ class RestRule:
                 continue
             level = self._levels.get(name)
             if level is None:
-                level = self._levels[name] = _Level()
-            level.add(0.5 * (window.start_s + window.end_s), window.middle_c)
+                level = self._levels[name] = Level()
+            level.add(window)
         self._rested += 1
-        if end_s - self._since_s >= REST_S and self._rested % COMPARE_EVERY == 0:
+        least_s = REST_S if self._was_heated else UNHEATED_S
+        is_turn = self._rested < OFTEN_FIRST or self._rested % COMPARE_EVERY == 0
+        if end_s - self._since_s >= least_s and is_turn:
             self._compare(end_s, book)
 
     def _leave(self, time_s: float, book: EventBook) -> None:
@@ -144,43 +129,58 @@ class RestRule:
             book.clear(Cleared(self._row, time_s, name, Kind.OFFSET_COLD, time_s))
         self._up.clear()
         self.resting = {}
-        self._levels.clear()
+        for level in self._levels.values():
+            level.clear()
         self._since_s = math.nan
         self._rested = -1
 
     def _compare(self, end_s: float, book: EventBook) -> None:
-        slopes = {name: level.slope() for name, level in sorted(self._levels.items())}
-        common = self._common([slope for slope, _ in slopes.values()], end_s)
-        resting = {
-            name: self._levels[name].mean()
-            for name, (slope, error) in slopes.items()
-            if _is_flat(slope, error, common) and self._levels[name].mean() < WARM_C
+        """Name what is off by more than heat that is left can make."""
+        levels = {
+            name: level
+            for name, level in sorted(self._levels.items())
+            if level.points and not _is_said_otherwise(name, book)
         }
-        if len(resting) < 2 or len(resting) < len(self._levels):
-            # Something still cools: its neighbours are not at room temperature either.
-            self.resting = {}
-            return
-        self._has_rested = True
-        self.resting = resting
-        boards = {name: c for name, c in resting.items() if is_board(name)}
-        others = {name: c for name, c in resting.items() if name not in boards}
+        slopes = [level.slope()[0] for name, level in levels.items() if not is_board(name)]
+        common = self._common(slopes, end_s)
+        flat = {name: x.mean() for name, x in levels.items() if x.is_flat(common, LEFT_K)}
+        others = {name: level.mean() for name, level in levels.items() if not is_board(name)}
+        boards = {name: c for name, c in flat.items() if is_board(name)}
         found = self._odd_ones(others, boards)
+        is_flat = len(flat) >= 2 and flat.keys() >= others.keys()
+        is_warm = any(others_c >= WARM_C for _, others_c in found.values())
+        is_warm = is_warm or (not found and any(c >= WARM_C for c in others.values()))
+        self.resting = flat if is_flat and not is_warm else {}
+        left_k = max((levels[name].left_k(common) for name in others), default=math.nan)
         for name, (off_k, others_c) in found.items():
-            if name not in self._up:
+            if name in self._up or is_warm:
+                continue
+            if left_k < self._most_left_k(name, off_k):
                 self._up[name] = off_k
                 self._sight(name, off_k, others_c, end_s, book)
-        for name in sorted(self._up.keys() - found.keys()):
+        self._has_rested = self._has_rested or bool(self.resting) or bool(self._up)
+        for name in sorted(self._up.keys() - found.keys() if self.resting else ()):
             del self._up[name]
             book.clear(Cleared(self._row, end_s, name, Kind.OFFSET_COLD, end_s))
 
+    def _most_left_k(self, name: str, off_k: float) -> float:
+        """How much heat may be left in any channel for this difference to be the sensor's."""
+        limit = BOARD_LIMIT_K if is_board(name) else LIMIT_K
+        return min(
+            abs(off_k) - self._limit(name, limit), max(LEFT_SURELY_K, LEFT_PART * abs(off_k))
+        )
+
     def _common(self, slopes: list[float], end_s: float) -> float:
-        """What all channels do together, K/s, where a room may do that; else 0."""
+        """What all channels do together, K/s, where a room may do that; else 0.
+
+        That of the one that does least of it: the others may have heat of their own left.
+        """
         if len(slopes) < 2 or any(slope != slope for slope in slopes):
             return 0.0
-        middle = _median(slopes)
-        if middle < 0.0 and end_s - self._since_s < COOLED_S:
-            return 0.0
-        return min(max(middle, -ROOM_C_S), ROOM_C_S)
+        lowest, highest = min(slopes), max(slopes)
+        if highest < 0.0 and end_s - self._since_s >= COOLED_S:
+            return max(highest, -ROOM_C_S)
+        return min(max(lowest, 0.0), ROOM_C_S)
 
     def _limit(self, name: str, limit: float = LIMIT_K) -> float:
         chain = self._chains.get(name)
@@ -201,8 +201,16 @@ class RestRule:
                 break
             found[name] = off[name], left[name] - off[name]
             del left[name]
-        if len(left) == 2 and not found:
-            found |= self._of_two(left, boards)
+        if len(left) == 2:
+            second = self._of_two(left, boards)
+            left = {name: c for name, c in left.items() if name not in second}
+            found |= second
+        found = _rather_the_others(found, left)
+        if len(found) >= 2 and EVERY_CHANNEL not in found:
+            # Each was held against others that are odd themselves.
+            left = {name: c for name, c in others.items() if name not in found}
+            true_c = _median(list(left.values()))
+            found = {name: (others[name] - true_c, true_c) for name in found}
         reference = _median(list(left.values())) if left else math.nan
         for name, c in boards.items():
             if abs(c - reference) > self._limit(name, BOARD_LIMIT_K) and len(left) > 1:
@@ -234,7 +242,7 @@ class RestRule:
         way = "above" if off_k > 0.0 else "below"
         text = f"at rest it reads {abs(off_k):.1f} K {way} the other channels' {others_c:.1f} °C"
         if name == EVERY_CHANNEL:
-            names = " and ".join(self._levels)
+            names = " and ".join(name for name in sorted(self._levels) if not is_board(name))
             text = f"at rest {names} are {abs(off_k):.1f} K apart"
         book.sight(
             Sighting(
@@ -264,10 +272,32 @@ class RestRule:
     def not_evaluated(self) -> list[NotEvaluated]:
         if self._has_rested:
             return []
-        why = "no heater reports power, so rest can't be told"
-        if self._has_power:
-            why = f"the machine never stood cold and unheated for {REST_S:.0f} s"
+        why = "no heater reports power or target, so rest can't be told"
+        if self._knows_heat:
+            why = (
+                "two channels never stood settled and unheated for "
+                f"{REST_S:.0f} s, or {UNHEATED_S:.0f} s and three windows before the first heat"
+            )
         return [NotEvaluated(kind=Kind.OFFSET_COLD, channel=EVERY_CHANNEL, why=why)]
+
+
+def _is_said_otherwise(name: str, book: EventBook) -> bool:
+    """Whether what is wrong with a reading has another name."""
+    events = (book.newest(name, kind) for kind in SAID_OTHERWISE)
+    return any(event is not None and event.end_s is None for event in events)
+
+
+def _rather_the_others(
+    found: dict[str, tuple[float, float]], left: dict[str, float]
+) -> dict[str, tuple[float, float]]:
+    """Turn the tables where only the odd one reads what a room can be, and the others agree."""
+    if len(found) != 1 or len(left) < 2:
+        return found
+    ((_, (off_k, others_c)),) = found.items()
+    odd_c = others_c + off_k
+    if _oddness(odd_c, math.nan) + LIMIT_K < _oddness(others_c, math.nan):
+        return {name: (c - odd_c, odd_c) for name, c in left.items()}
+    return found
 
 
 def is_board(name: str) -> bool:
