@@ -8,8 +8,8 @@ from typing import Any
 from client.form import Request
 from client.learn import chains, others, readings
 from client.learn.clocks import Clock, clock_in, clock_like
+from client.learn.found import Found, Group
 from client.learn.gather import Gatherer, Source
-from client.learn.readings import Found, Group
 from client.learn.series import Series
 from client.learn.tree import Keyed, Place, text_of
 from client.learn.vocabulary import (

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from client.learn.readings import Found
+from client.learn.found import Found
 from client.learn.series import Series
 from client.learn.tree import Keyed, Place, text_of
 from client.learn.units import of_power

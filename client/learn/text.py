@@ -9,7 +9,7 @@ from client.form import Token
 from client.framing import Framing
 from client.learn import chains
 from client.learn.draft import Draft, Proposal, reference_of
-from client.learn.readings import Found
+from client.learn.found import Found
 from client.learn.tree import Keyed, Place, pointer_of, text_of
 from client.learn.tree import Token as Step
 from client.learn.vocabulary import STATE_WORDS

@@ -1,6 +1,6 @@
 """What common words of the trade mean: quantities, channels, units and states.
 
-A host's names are only a hint. `client.learn.readings` weighs them against the values.
+A host's names are only a hint. `client.learn.temperatures` and `.parts` weigh them against the values.
 """
 
 import re

@@ -1,0 +1,66 @@
+"""A leaf taken for a quantity, and what goes with one temperature."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from client.learn.chains import Link
+from client.learn.series import Series
+from client.learn.tree import Place, Token, text_of
+from client.learn.vocabulary import AXES, POSITION_WORDS, QUANTITY_WORDS
+
+
+@dataclass
+class Found:
+    """One leaf taken for a quantity, how sure that is, and why."""
+
+    series: Series
+    quantity: str
+    score: float
+    why: list[str] = field(default_factory=list)
+    unit: str = ""
+    link: Link | None = None
+    words: dict[str, str] = field(default_factory=dict)
+    """Values that are words of the host's, and ours: "off" = "0"."""
+    bits: dict[str, str] = field(default_factory=dict)
+    """Bit numbers and the flag words that they stand for."""
+
+
+@dataclass
+class Group:
+    """A temperature and what goes with it."""
+
+    anchor: Found
+    parts: dict[str, Found] = field(default_factory=dict)
+
+    @property
+    def place(self) -> Place:
+        return self.anchor.series.place
+
+
+def quantities_of(parts: set[str]) -> set[str]:
+    """Our quantities that these words name."""
+    return {QUANTITY_WORDS[word] for word in parts if word in QUANTITY_WORDS}
+
+
+def naming(one: Series, quantity: str) -> str:
+    """The step of a place that names the quantity, else the last one."""
+    for token, parts in zip(reversed(one.place), reversed(one.words), strict=True):
+        if quantity in quantities_of(set(parts)):
+            return text_of(token)
+    return text_of(one.place[-1])
+
+
+def is_limit(one: Series) -> bool:
+    """Whether a leaf is a limit or a coefficient by its name."""
+    own = one.last_words
+    return bool(own & {"max", "min", "limit", "maximum", "minimum", "kp", "ki", "kd", "offset"})
+
+
+def is_motion(one: Series, leaves: Mapping[Place, Series]) -> bool:
+    """Whether a leaf is a coordinate by the names around it."""
+    last: Token = one.place[-1]
+    named = {word for parts in one.words for word in parts}
+    if named & POSITION_WORDS:
+        return True
+    siblings = {text_of(p[-1]).lower() for p in leaves if p[:-1] == one.place[:-1]}
+    return text_of(last).lower() in {*AXES, "e", "a", "b"} and {"x", "y"} <= siblings

@@ -1,0 +1,156 @@
+"""What goes with a temperature: its target, power, code, resistance and flags."""
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from client.learn import chains, units
+from client.learn.chains import Link
+from client.learn.found import Found, Group, is_limit, naming, quantities_of
+from client.learn.relations import follows, kinship, linked, transplanted
+from client.learn.series import Series
+from client.learn.tree import Place
+
+
+def add_each(
+    made: Sequence[Group], quantity: str, leaves: Mapping[Place, Series], used: set[Place]
+) -> None:
+    """Find a quantity for each group: by evidence, then where it stands in the others."""
+    for group in made:
+        _add(group, quantity, made, leaves, used)
+    models = [group for group in made if quantity in group.parts]
+    for group in made:
+        if quantity in group.parts:
+            continue
+        for model in models:
+            place = transplanted(model.place, model.parts[quantity].series.place, group.place)
+            one = leaves.get(place) if place is not None and place not in used else None
+            if one is not None and (one.is_number or quantity == "flags"):
+                unit = model.parts[quantity].unit
+                why = ["stands as in the other channels"]
+                group.parts[quantity] = Found(one, quantity, 1.0, why, unit)
+                used.add(one.place)
+                break
+
+
+def _add(
+    group: Group,
+    quantity: str,
+    every: Sequence[Group],
+    leaves: Mapping[Place, Series],
+    used: set[Place],
+) -> None:
+    """Find a quantity's leaf for one group, if a leaf is likely enough and nearest to it."""
+    anchor = group.anchor.series
+    best: Found | None = None
+    for place, one in leaves.items():
+        if place in used or place == anchor.place:
+            continue
+        near = kinship(anchor, one)
+        rival = max((kinship(g.anchor.series, one) for g in every if g is not group), default=0.0)
+        if near < 0.7 or rival > near + 0.1:
+            continue
+        found = _judged(group, one, quantity)
+        if found is not None:
+            found.score += 0.5 * near
+            if best is None or found.score > best.score:
+                best = found
+    if best is not None:
+        used.add(best.series.place)
+        group.parts[quantity] = best
+
+
+def _judged(group: Group, one: Series, quantity: str) -> Found | None:
+    named = quantities_of(one.last_words)
+    if not named and not (isinstance(one.place[-1], str) and len(one.place[-1]) > 2):
+        named = {q for parts in one.words for q in quantities_of(set(parts))} - {"temperature_c"}
+    by_place = quantity in named or (
+        not named and quantity in {q for parts in one.words for q in quantities_of(set(parts))}
+    )
+    if quantity == "flags":
+        return _flags(one, by_place)
+    if not one.is_number or is_limit(one):
+        return None
+    why = [f"named '{naming(one, quantity)}'"] if by_place else []
+    found = Found(one, quantity, 2.0 if by_place else 0.0, why)
+    # A pair under one name is a reading and its target.
+    if named - ({"temperature_c"} if quantity == "target_c" else set()) and not by_place:
+        return None
+    judge = {"target_c": _target, "power": _power, "code": _code, "resistance_ohm": _ohms}[quantity]
+    judge(group, found)
+    return found if found.score >= 1.0 else None
+
+
+def _flags(one: Series, by_place: bool) -> Found | None:
+    if not by_place or not (one.is_text or one.is_texts):
+        return None
+    return Found(one, "flags", 2.0, [f"named '{naming(one, 'flags')}'"])
+
+
+def _target(group: Group, found: Found) -> None:
+    one, anchor = found.series, group.anchor.series
+    score = follows(anchor, one)
+    if score:
+        found.score += 1.6 * score
+        found.why.append("the reading follows it")
+    if one.flutters and not score:
+        found.score -= 2.5
+    if one.low < -20.0 or one.high > 1500.0:
+        found.score -= 3.0
+
+
+def _power(group: Group, found: Found) -> None:
+    one = found.series
+    target = group.parts.get("target_c")
+    if one.low < 0.0 or one.high > 1100.0:
+        found.score -= 3.0
+        return
+    found.unit, why = units.of_power(one)
+    if one.high <= 1.0 and one.distinct >= 3:
+        found.score += 1.0
+        found.why.append("between 0 and 1")
+    elif why:
+        found.why.append(why)
+    if target is None or one.distinct < 3:
+        return
+    aims = target.series.held_at(one.times)
+    away = aims - group.anchor.series.held_at(one.times)
+    on = aims > 0.0
+    heat = one.numbers
+    if on.sum() >= 4 and np.std(heat[on]) > 0.0 and np.std(away[on]) > 0.0:
+        together_ = float(np.corrcoef(heat[on], away[on])[0, 1])
+        if together_ > 0.3:
+            found.score += 1.0
+            found.why.append("moves with target minus reading")
+    off = ~on
+    if on.any() and off.any() and heat[off].max() == 0.0 < heat[on].max():
+        found.score += 0.5
+
+
+def _code(group: Group, found: Found) -> None:
+    one = found.series
+    if not one.is_whole or one.high < 100.0:
+        found.score -= 3.0
+        return
+    link = _linked_to(group, one)
+    if link is not None and chains.r0_of(link.constant) is None:
+        found.link = link
+        found.score += 2.0
+        found.why.append("follows the reading through the platinum curve")
+    elif link is None and found.score < 2.0:
+        found.score = 0.0
+
+
+def _ohms(group: Group, found: Found) -> None:
+    one = found.series
+    link = _linked_to(group, one)
+    r0 = None if link is None else chains.r0_of(link.constant)
+    if r0 is not None:
+        found.link = link
+        found.score += 2.5
+        found.why.append(f"is what a Pt{r0:.0f} has at this reading")
+        found.unit = "ohm"
+
+
+def _linked_to(group: Group, one: Series) -> Link | None:
+    return linked(group.anchor.series, one, (group.anchor.unit or "celsius",))

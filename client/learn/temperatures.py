@@ -1,0 +1,162 @@
+"""Which leaves are temperatures: by names, by fluttering, by what follows what."""
+
+from collections.abc import Mapping, Sequence
+
+from client.learn.found import Found, is_limit, is_motion, naming, quantities_of
+from client.learn.relations import (
+    DEGREES,
+    alike,
+    follows,
+    is_by_leaf,
+    is_resistance,
+    kinship,
+    linked,
+)
+from client.learn.series import Series
+from client.learn.tree import Place, text_of
+from client.learn.vocabulary import CHANNEL_WORDS, FAN_WORDS, LIMIT_WORDS, WEAK_TEMPERATURE
+
+MAX_ANCHORS = 64
+"""Temperatures that one host may have."""
+_ENOUGH = 1.4
+_NOT_TEMPERATURES = {"target_c", "power", "code", "resistance_ohm", "speed_mm_s", "uptime_s"}
+
+
+def temperatures(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Found]:
+    """Temperatures among the leaves, sorted by place."""
+    numbers = [one for place, one in leaves.items() if one.is_number and place not in taken]
+    numbers = [one for one in numbers if not is_motion(one, leaves) and not is_limit(one)]
+    plausible = [one for one in numbers if one.low >= -60.0 and one.high <= 1500.0]
+    scored = [_temperature(one) for one in plausible]
+    anchors = [found for found in scored if found.score >= _ENOUGH]
+    anchors += _by_behaviour(scored, anchors, numbers)
+    anchors += _alike(scored, anchors)
+    return _without_repeats(_without_targets(anchors[:MAX_ANCHORS]))
+
+
+def _temperature(one: Series) -> Found:
+    """How much a leaf looks like a temperature by itself."""
+    found = Found(one, "temperature_c", 0.0)
+    own = one.last_words
+    named = quantities_of(own)
+    before = {q for parts in one.words[:-1] for q in quantities_of(set(parts))}
+    if "temperature_c" in named and not named & {"target_c", "power", "code"}:
+        found.score += 2.0
+        found.why.append(f"named '{naming(one, 'temperature_c')}'")
+    elif named & _NOT_TEMPERATURES or own & LIMIT_WORDS - WEAK_TEMPERATURE:
+        found.score -= 3.0
+    elif own & WEAK_TEMPERATURE:
+        found.score += 0.7
+    if "temperature_c" in before and not named & _NOT_TEMPERATURES:
+        found.score += 1.0
+    if before & (_NOT_TEMPERATURES - {"speed_mm_s"}) and "temperature_c" not in named:
+        found.score -= 2.0
+    if one.all_words & CHANNEL_WORDS.keys():
+        found.score += 0.4
+    if one.all_words & FAN_WORDS:
+        found.score -= 2.0
+    if one.flutters and not one.is_whole and one.high > 5.0:
+        found.score += 0.7
+        found.why.append("flutters like a measurement")
+    if (
+        one.is_rising
+        and one.rate is not None
+        and any(abs(one.rate / slope - 1.0) < 0.1 for slope in (1.0, 1e3))
+    ):
+        found.score -= 2.0
+    return found
+
+
+def _by_behaviour(
+    scored: Sequence[Found], sure: Sequence[Found], numbers: Sequence[Series]
+) -> list[Found]:
+    """Leaves without a telling name that another number leads, or that a code follows."""
+    more = []
+    known = {id(found) for found in sure}
+    for found in scored:
+        one = found.series
+        if id(found) in known or found.score < 0.3 or not one.flutters:
+            continue
+        near = [other for other in numbers if other is not one and kinship(one, other) >= 0.7]
+        best = max((follows(one, other) for other in near), default=0.0)
+        if best > 0.5:
+            found.score += 1.5 * best
+            found.why.append("follows a number beside it that stands still")
+        for other in near:
+            if other.flutters and linked(one, other, DEGREES) is not None:
+                found.score += 2.0
+                found.why.append("a number beside it follows it through the platinum curve")
+                break
+        if found.score >= _ENOUGH:
+            more.append(found)
+    return more
+
+
+def _alike(scored: Sequence[Found], sure: Sequence[Found]) -> list[Found]:
+    """Leaves at places like those of the sure ones, but for the channel's step."""
+    known = {id(found) for found in sure}
+    places = [found.series.place for found in sure]
+    by_leaf = is_by_leaf(places)
+    more = []
+    for found in scored:
+        if id(found) in known or found.score <= -1.5:
+            continue
+        if any(alike(place, found.series.place, by_leaf) for place in places):
+            found.score = max(found.score + 1.0, _ENOUGH)
+            found.why.append("stands like the others")
+            more.append(found)
+    return more
+
+
+def _without_targets(anchors: Sequence[Found]) -> list[Found]:
+    """Leave out what another candidate follows, resistances, and what stands as they do."""
+    sure = [one.series.place for one in anchors if one.score >= 2.0]
+    places = [
+        goal.series.place
+        for goal in anchors
+        if not goal.series.flutters
+        and not (goal.score >= 2.0 and any(alike(goal.series.place, p, False) for p in sure))
+        and any(
+            kinship(one.series, goal.series) >= 0.7 and follows(one.series, goal.series) > 0.5
+            for one in anchors
+            if one is not goal and one.series.flutters
+        )
+    ]
+    places += [
+        ohm.series.place
+        for ohm in anchors
+        if any(
+            one is not ohm
+            and kinship(one.series, ohm.series) >= 1.0
+            and is_resistance(one.series, ohm.series)
+            for one in anchors
+        )
+    ]
+    return [
+        one
+        for one in anchors
+        if one.series.place not in places
+        and (one.score >= 2.0 or not any(alike(one.series.place, p, False) for p in places))
+        and (one.series.flutters or not any(alike(one.series.place, p, False) for p in places))
+    ]
+
+
+def _without_repeats(anchors: Sequence[Found]) -> list[Found]:
+    """Of several candidates that are one channel's reading and target alike, the reading."""
+    kept: list[Found] = []
+    for found in sorted(anchors, key=lambda f: -f.score):
+        one = found.series
+        rivals = [k for k in kept if kinship(k.series, one) >= 1.0 and _same_step(k.series, one)]
+        weak = found.score < 1.9
+        if rivals and weak and (not one.flutters or found.score < rivals[0].score - 0.5):
+            continue
+        kept.append(found)
+    return sorted(kept, key=lambda f: _sortable(f.series.place))
+
+
+def _same_step(a: Series, b: Series) -> bool:
+    return a.place[:-1] == b.place[:-1]
+
+
+def _sortable(place: Place) -> tuple[str, ...]:
+    return tuple(text_of(token) for token in place)

@@ -1,0 +1,1 @@
+"""Strange hosts by hand: each with a dialect that no other here has."""
