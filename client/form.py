@@ -56,6 +56,8 @@ class Request(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
 
     json: str
     envelope: bool = True
+    every_s: float | None = None
+    """Ask again each so many seconds, once the last answer has come; left out: ask once."""
 
 
 class KeepAlive(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -87,8 +89,9 @@ class UpdateSource(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     equals: str | int | bool | None = None
     """What must be there; left out: anything."""
     status: str = ""
-    under: str | None = None
-    """Pointer to the name under which the status is then put, for messages about one channel."""
+    under: str | tuple[str, ...] | None = None
+    """Pointer to the name under which the status is then put, for messages about one channel;
+    several put it under each name in turn."""
     clock: str | None = None
     pace: str | None = None
     """Simulated seconds per second; only a simulated host has it."""
@@ -97,8 +100,9 @@ class UpdateSource(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
 class Reading(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """One quantity: where it is and what turns it into ours.
 
-    Numbers: ours = (theirs · scale + offset) in `unit`. Texts: `words` maps theirs to ours.
-    Flags: `words` for words, `bits` (bit number → word) for a number.
+    Numbers: ours = (theirs · scale + offset) in `unit`; `words` gives numbers of ours for words,
+    true, false and null. Texts: `words` maps theirs to ours. Flags: `words` for words, `bits`
+    (bit number → word) for a number.
     """
 
     at: str

@@ -49,7 +49,8 @@ class MessageFramer:
 
 
 class DelimiterFramer:
-    """Frames end with one byte. With a newline, a carriage return before it is dropped."""
+    """Frames end with one byte. With a newline, a carriage return before it is dropped, and so
+    is a record separator before the frame (RFC 7464, JSON text sequences)."""
 
     def __init__(self, delimiter: int = 0x0A, limit: int = MAX_FRAME_BYTES) -> None:
         if not 0 <= delimiter <= 0xFF:
@@ -68,7 +69,7 @@ class DelimiterFramer:
             if not self._skipping:
                 frame = bytes(self._held)
                 if self._delimiter == b"\n":
-                    frame = frame.removesuffix(b"\r")
+                    frame = frame.removesuffix(b"\r").removeprefix(b"\x1e")
                 if frame:
                     frames.append(frame)
             self._held.clear()

@@ -95,10 +95,14 @@ class Peer:
     def request(self, method: str, params: Any = None) -> bytes:
         """Frame of a request; left out `params` when None."""
         self._last_id += 1
-        self._waiting[self._last_id] = method
+        return self.again(self._last_id, method, params)
+
+    def again(self, number: int, method: str, params: Any = None) -> bytes:
+        """Frame of a request that was made before, under the same id."""
+        self._waiting[number] = method
         if len(self._waiting) > MAX_WAITING:
             del self._waiting[next(iter(self._waiting))]
-        return _envelope({"id": self._last_id, "method": method}, params)
+        return _envelope({"id": number, "method": method}, params)
 
     def notify(self, method: str, params: Any = None) -> bytes:
         """Frame of a notification, which gets no answer."""

@@ -1,7 +1,8 @@
 """From entries to updates: JSON, pointers, cleaned values, straightened time. No I/O.
 
 A key is in an update if and only if the host sent it in that message, whether or not its
-value changed; what to make of repeats is the detectors' business. null counts as not sent.
+value changed; what to make of repeats is the detectors' business. null counts as not
+sent unless the profile says what it stands for.
 Besides, `host.state` is "gone" when the link is lost, and comes again with the first
 readings after it, as the host says or else as it was last known ("up" if never).
 
@@ -17,7 +18,7 @@ import msgspec
 from client import jsonrpc
 from client.clock import LogTime
 from client.form import Profile
-from client.plan import Listed, Origin, Plan, plan_of
+from client.plan import Leaf, Listed, Origin, Plan, plan_of
 from client.pointer import MISSING, walk
 from client.values import clock as clock_in
 from shared.updates import Entry, EntryKind, LinkNews, Update, Value
@@ -135,22 +136,21 @@ class Mapper:
         values: dict[str, Value] = {}
         for leaf in self._plan.leaves:
             found = walk(status, leaf.steps)
-            if found is not MISSING and found is not None:
-                value = leaf.convert(found)
-                if value is None:
-                    self.refused[leaf.key] += 1
-                else:
-                    values[leaf.key] = value
+            if found is not MISSING and (found is not None or leaf.null is not None):
+                self._convert(leaf, found, values)
         for listed in self._plan.lists:
             for leaf, found in _listed(status, listed):
-                value = leaf.convert(found)
-                if value is None:
-                    self.refused[leaf.key] += 1
-                else:
-                    values[leaf.key] = value
+                self._convert(leaf, found, values)
         if self._plan.rules and MESSAGE_KEY in values:
             self._apply_rules(str(values[MESSAGE_KEY]), values)
         return values
+
+    def _convert(self, leaf: Leaf, found: Any, values: dict[str, Value]) -> None:
+        value = leaf.null if found is None else leaf.convert(found)
+        if value is None:
+            self.refused[leaf.key] += 1
+        else:
+            values[leaf.key] = value
 
     def _apply_rules(self, text: str, values: dict[str, Value]) -> None:
         for rule in self._plan.rules:
@@ -188,14 +188,27 @@ class Mapper:
 
 def _status(message: Any, origin: Origin) -> Any:
     status = walk(message, origin.status)
-    if origin.under is None:
-        return status
-    name = walk(message, origin.under)
-    is_name = type(name) is str or (type(name) is int and abs(name) < MAX_ID)
-    return {str(name): status} if is_name else MISSING
+    if type(status) is str:
+        status = _within(status)
+    for steps in reversed(origin.under):
+        name = walk(message, steps)
+        if not (type(name) is str or (type(name) is int and abs(name) < MAX_ID)):
+            return MISSING
+        status = {str(name): status}
+    return status
 
 
-def _listed(status: Any, listed: Listed) -> Iterator[tuple[Any, Any]]:
+def _within(text: str) -> Any:
+    """The JSON that a text holds; the text itself where it holds no object and no array."""
+    if text[:1] not in ("{", "["):
+        return text
+    try:
+        return jsonrpc.decode(text.encode("utf-8", "surrogatepass"))
+    except jsonrpc.Refused:
+        return text
+
+
+def _listed(status: Any, listed: Listed) -> Iterator[tuple[Leaf, Any]]:
     items = walk(status, listed.steps)
     if type(items) is not list:
         return
@@ -203,6 +216,6 @@ def _listed(status: Any, listed: Listed) -> Iterator[tuple[Any, Any]]:
         if walk(item, listed.name_steps) == listed.name:
             for leaf in listed.leaves:
                 found = walk(item, leaf.steps)
-                if found is not MISSING and found is not None:
+                if found is not MISSING and (found is not None or leaf.null is not None):
                     yield leaf, found
             return

@@ -1,5 +1,6 @@
 """A profile made ready for work: pointers split, units and patterns compiled, all checked."""
 
+import math
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -22,6 +23,10 @@ from shared.words import HostState
 MAX_CHANNELS = 200
 MAX_NAME = 60
 TEXT_QUANTITIES = ("flags", "state", "message")
+NULL = "null"
+"""The word for JSON's null among the words of a number."""
+QUICKEST_S = 0.05
+"""Shortest time after which a request may be sent again."""
 
 
 class Fault(ValueError):
@@ -41,6 +46,8 @@ class Leaf:
     steps: Steps
     key: str
     convert: values.Converter
+    null: float | None = None
+    """What null stands for; None: null counts as not sent."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +67,7 @@ class Origin:
     has: Steps | None
     equals: str | int | bool | None
     status: Steps
-    under: Steps | None
+    under: tuple[Steps, ...]
     clock: Steps | None
     pace: Steps | None
 
@@ -151,6 +158,8 @@ def request_of(request: Request, key: tuple[str | int, ...] = ("requests",)) -> 
 def _envelopes(profile: Profile) -> Iterator[tuple[str, Any]]:
     for n, request in enumerate(profile.requests):
         body = request_of(request, ("requests", n))
+        if request.every_s is not None:
+            _in_range(("requests", n, "every_s"), request.every_s, QUICKEST_S, 86400.0)
         if request.envelope:
             yield body["method"], body.get("params")
 
@@ -214,10 +223,14 @@ def _origin(source: UpdateSource, n: int, profile: Profile) -> Origin:
         has=None if source.has is None else _steps(source.has, (*key, "has")),
         equals=source.equals,
         status=_steps(source.status, (*key, "status")),
-        under=None if source.under is None else _steps(source.under, (*key, "under")),
+        under=tuple(_steps(text, (*key, "under")) for text in _several(source.under)),
         clock=None if source.clock is None else _steps(source.clock, (*key, "clock")),
         pace=None if source.pace is None else _steps(source.pace, (*key, "pace")),
     )
+
+
+def _several(given: str | tuple[str, ...] | None) -> tuple[str, ...]:
+    return () if given is None else (given,) if isinstance(given, str) else given
 
 
 def _leaves(profile: Profile) -> Iterator[Leaf]:
@@ -245,7 +258,10 @@ def _lists(profile: Profile) -> Iterator[Listed]:
 def _leaf(name: str, quantity: str, reading: Reading, base: Steps) -> Leaf:
     key = ("channels", name, quantity)
     steps = base + _steps(reading.at, key)
-    return Leaf(steps, f"{name}.{quantity}", _converter(quantity, reading, key))
+    convert, null = _converter(quantity, reading, key), None
+    if quantity not in TEXT_QUANTITIES and NULL in reading.words:
+        null = _number_word((*key, "words", NULL), reading.words[NULL])
+    return Leaf(steps, f"{name}.{quantity}", convert, null)
 
 
 def _converter(quantity: str, reading: Reading, key: tuple[str | int, ...]) -> values.Converter:
@@ -253,9 +269,8 @@ def _converter(quantity: str, reading: Reading, key: tuple[str | int, ...]) -> v
         raise Fault(key, "is a text, which has no unit", "leave out unit, scale and offset")
     if quantity != "flags" and reading.bits:
         raise Fault((*key, "bits"), "is for flags alone", "leave it out")
-    is_word = quantity in ("state", "flags")
-    if reading.words and not is_word:
-        raise Fault((*key, "words"), "is for state and flags alone", "leave it out")
+    if reading.words and quantity == "message":
+        raise Fault((*key, "words"), "is not for messages", "leave it out")
     if quantity == "message":
         return values.text
     if quantity == "state":
@@ -280,7 +295,17 @@ def _converter(quantity: str, reading: Reading, key: tuple[str | int, ...]) -> v
         )
     _in_range((*key, "scale"), abs(reading.scale), 1e-12, 1e12)
     _in_range((*key, "offset"), reading.offset, -1e12, 1e12)
-    return values.number(reading.unit, reading.scale, reading.offset)
+    words = {
+        theirs: _number_word((*key, "words", theirs), w) for theirs, w in reading.words.items()
+    }
+    return values.number(reading.unit, reading.scale, reading.offset, words)
+
+
+def _number_word(key: tuple[str | int, ...], word: str) -> float:
+    found = values.number_in(word)
+    if found is None or not math.isfinite(found):
+        raise Fault(key, f"'{clean(word)}' is no number", 'write a number of ours, such as "0"')
+    return found
 
 
 def _rule(rule: MessageRule, n: int) -> Rule:

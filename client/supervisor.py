@@ -10,6 +10,9 @@
 - After `silence_s` without a frame the host is asked for a sign of life, by the transport
   or else by the profile's keep-alive request; without one in another `silence_s` the link
   counts as lost.
+- Requests that the profile repeats are sent again under the id they had, so that one entry
+  reads all answers: each time when it is due and the last answer has come, or is overdue by
+  the silence that is allowed. Once a request was answered, a later refusal of it ends nothing.
 - A request from the host is answered with "method not found" (JSON-RPC 2.0, section 5.1),
   so that a host that waits for an answer goes on; at most `REFUSALS` wait to be sent.
 - A simulated host that says its pace has these times divided by it, down to a floor.
@@ -86,6 +89,8 @@ class Supervisor:
         self._pace = 1.0
         self._peer = Peer()
         self._asked = 0
+        self._answered: set[int] = set()
+        self._repeated: list[tuple[Request, float, int | None]] = []
         self._refusals: asyncio.Queue[bytes] = asyncio.Queue(REFUSALS)
         self._heard_s = 0.0
         self._was_open = False
@@ -137,6 +142,7 @@ class Supervisor:
     async def _session(self, transport: Transport, address: Address) -> str:
         """Live with one open link until it ends; says why it did."""
         self._peer = Peer()
+        self._answered = set()
         self._refusals = asyncio.Queue(REFUSALS)
         self._heard_s = asyncio.get_running_loop().time()
         self._listener.opened(address)
@@ -160,6 +166,7 @@ class Supervisor:
                 asyncio.create_task(self._mind_silence(transport)),
                 asyncio.create_task(self._keep_alive(transport)),
                 asyncio.create_task(self._refuse(transport)),
+                *(asyncio.create_task(self._repeat(transport, *each)) for each in self._repeated),
             ]
             done, _ = await asyncio.wait(works, return_when=asyncio.FIRST_COMPLETED)
             for work in done:
@@ -173,9 +180,33 @@ class Supervisor:
         return "the link ended"
 
     def _opening(self) -> list[bytes]:
-        frames = [self._frame(request) for request in self._profile.requests]
+        frames = []
+        self._repeated = []
+        for request in self._profile.requests:
+            frames.append(self._frame(request))
+            number = len(self._peer.waiting) if request.envelope else None
+            if request.every_s is not None:
+                self._repeated.append((request, request.every_s, number))
         self._asked = len(self._peer.waiting)
         return frames
+
+    async def _repeat(
+        self, transport: Transport, request: Request, every_s: float, number: int | None
+    ) -> None:
+        """Send a request again and again, `number` being the id that it had."""
+        now = asyncio.get_running_loop().time
+        body = request_of(request)
+        asked_s = due_s = now()
+        while True:
+            # By a beat of its own, so that answers come at the pace that was asked for.
+            due_s = max(due_s + every_s, now())
+            await asyncio.sleep(due_s - now())
+            if number is None:
+                await transport.send(msgspec.json.encode(body))
+            elif number not in self._peer.waiting or now() - asked_s >= self._silence_s:
+                asked_s = now()
+                frame = self._peer.again(number, body["method"], body.get("params"))
+                await transport.send(frame)
 
     def _frame(self, request: Request) -> bytes:
         body = request_of(request)
@@ -210,6 +241,8 @@ class Supervisor:
                 if one.id is not None and not self._refusals.full():
                     self._refusals.put_nowait(refusal(one.id))
             elif isinstance(one, Failure) and (one.id is None or one.id <= self._asked):
+                if one.id in self._answered and any(one.id == n for *_, n in self._repeated):
+                    continue
                 asked = f" {one.method}" if one.method else ""
                 what = f"the host refused{asked}: {one.words}"
                 if self._first_must_work and not self._was_answered:
@@ -218,6 +251,7 @@ class Supervisor:
 
     def _take_pace(self, answer: Answer) -> None:
         self._was_answered = True
+        self._answered.add(answer.id)
         origin = self._plan.answers.get(answer.id)
         if origin is not None and origin.pace is not None:
             pace = walk({"id": answer.id, "result": answer.result}, origin.pace)
@@ -226,7 +260,11 @@ class Supervisor:
 
     @property
     def _silence_s(self) -> float:
-        return max(self._profile.silence_s / self._pace, SHORTEST_SILENCE_S)
+        silence_s = max(self._profile.silence_s / self._pace, SHORTEST_SILENCE_S)
+        if self._repeated:
+            # A host that speaks when asked is silent in between.
+            silence_s = max(silence_s, 2.0 * min(every_s for _, every_s, _ in self._repeated))
+        return silence_s
 
     async def _mind_silence(self, transport: Transport) -> None:
         now = asyncio.get_running_loop().time

@@ -6,6 +6,7 @@ UNITS: dict[str, tuple[float, float]] = {
     "kelvin": (1.0, -273.15),
     "fahrenheit": (5.0 / 9.0, -160.0 / 9.0),
     "decicelsius": (0.1, 0.0),
+    "centicelsius": (0.01, 0.0),
     "millicelsius": (1e-3, 0.0),
     "fraction": (1.0, 0.0),
     "percent": (1e-2, 0.0),

@@ -31,17 +31,27 @@ def number_in(text: str) -> float | None:
     return float(found[1]) if found else None
 
 
-def number(unit: str, scale: float, offset: float) -> Converter:
+def number(
+    unit: str, scale: float, offset: float, words: Mapping[str, float] | None = None
+) -> Converter:
     """Numbers: finite, no larger than `MAX_NUMBER`; a bool is not a number.
 
     A text is one only where the profile gives a unit, for hosts that send numbers as text.
+    `words` are values that stand for numbers of ours: texts, true and false.
     """
     plain = _number(unit, scale, offset)
-    if not unit:
+    known = dict(words or {})
+    if not unit and not known:
         return plain
 
     def convert(value: Any) -> Value | None:
-        return plain(number_in(value) if type(value) is str else value)
+        kind = type(value)
+        if kind is bool or kind is str:
+            found = known.get(_word(value))
+            if found is not None or kind is bool:
+                return found
+            value = number_in(value) if unit else None
+        return plain(value)
 
     return convert
 

@@ -2,7 +2,7 @@
 
 import argparse
 import sys
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -36,11 +36,33 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="JSON to send after connecting; may be repeated; nothing else is ever sent",
     )
     parser.add_argument(
+        "--poll",
+        metavar="REQUEST",
+        action="append",
+        default=[],
+        help="the same for a host that speaks only when asked: sent again each --every seconds",
+    )
+    parser.add_argument("--every", metavar="SECONDS", type=float, default=1.0)
+    parser.add_argument(
         "--bare", action="store_true", help="send requests as they stand, not as JSON-RPC"
     )
     parser.add_argument("--listen", metavar="SECONDS", type=float, default=LISTEN_S)
     parser.add_argument("--prove", metavar="SECONDS", type=float, default=PROVE_S)
     parser.add_argument("--yes", action="store_true", help="ask nothing, take what is likeliest")
+    parser.add_argument(
+        "--call",
+        metavar="THEIRS=OURS",
+        action="append",
+        default=[],
+        help="what a channel is called, such as 'A1=nozzle'; '-' leaves it out; may be repeated",
+    )
+    parser.add_argument(
+        "--word",
+        metavar="THEIRS=STATE",
+        action="append",
+        default=[],
+        help="what a state word of the host means: up, starting, halted or gone",
+    )
     parser.add_argument("-o", "--output", metavar="FILE", help="profile to write")
     parser.add_argument("--name", metavar="NAME", help="save it under this name")
     parser.add_argument("--force", action="store_true", help="write over a profile that is there")
@@ -62,13 +84,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Listen, propose, ask, write, prove."""
-    from client.learn import profile_text
+    from client.learn import answered, answers_in, profile_text
     from client.profile import load_profile
 
     is_live = "://" in options.source or options.source.startswith("unix:")
     target = _target(options)
-    draft, link, entries = _live(options) if is_live else _from_file(options)
+    answers = answers_in(options.call, options.word)
+    heard = _live if is_live else _from_file
+    draft, link, entries = heard(options, answers.words)
     _check_found(draft, options.source)
+    answered(draft, answers)
     asks = not options.yes and sys.stdin.isatty() and sys.stdout.isatty()
     for line in found_lines(draft):
         say(line)
@@ -146,23 +171,32 @@ def _requests(options: argparse.Namespace) -> "tuple[Request, ...]":
     from client.plan import Fault, request_of
 
     requests = []
-    for text in options.send:
+    for text, every_s in _given(options):
+        option = "--send" if every_s is None else "--poll"
         try:
             body = msgspec.json.decode(text)
         except (ValueError, RecursionError):
-            raise BadInput("--send", "is not JSON", "write JSON as text, in quotes") from None
+            raise BadInput(option, "is not JSON", "write JSON as text, in quotes") from None
         envelope = not options.bare and type(body) is dict and type(body.get("method")) is str
         if envelope and "jsonrpc" in body:
             body = {key: body[key] for key in ("method", "params") if key in body}
             text = msgspec.json.encode(body).decode()
         envelope = envelope and not set(body) - {"method", "params"}
-        request = Request(json=text, envelope=envelope)
+        request = Request(json=text, envelope=envelope, every_s=every_s)
         try:
             request_of(request)
         except Fault as fault:
-            raise BadInput("--send", fault.what, fault.do) from None
+            raise BadInput(option, fault.what, fault.do) from None
         requests.append(request)
     return tuple(requests)
+
+
+def _given(options: argparse.Namespace) -> Iterator[tuple[str, float | None]]:
+    """Requests as text and how often each is sent."""
+    if not 0.05 <= options.every <= 86400.0:
+        raise BadInput("--every", f"{options.every:g} is out of range", "give 0.05 to 86400 s")
+    yield from ((text, None) for text in options.send)
+    yield from ((text, options.every) for text in options.poll)
 
 
 def _delimiter(options: argparse.Namespace) -> int:
@@ -177,7 +211,7 @@ def _delimiter(options: argparse.Namespace) -> int:
     return byte
 
 
-def _live(options: argparse.Namespace) -> "tuple[Draft, Link, None]":
+def _live(options: argparse.Namespace, words: Collection[str]) -> "tuple[Draft, Link, None]":
     from client.form import Profile, Token
     from client.framing import Framing
     from client.learn import Link, draft_of
@@ -218,7 +252,7 @@ def _live(options: argparse.Namespace) -> "tuple[Draft, Link, None]":
     heard = listen(profile, options.listen, progress)
     if sys.stderr.isatty():
         print("\r" + " " * 60 + "\r", end="", file=sys.stderr, flush=True)
-    draft = draft_of(heard.gatherer, profile.requests)
+    draft = draft_of(heard.gatherer, profile.requests, words=words)
     link = Link(
         title=options.name or "",
         addresses=profile.addresses,
@@ -230,7 +264,9 @@ def _live(options: argparse.Namespace) -> "tuple[Draft, Link, None]":
     return draft, link, None
 
 
-def _from_file(options: argparse.Namespace) -> "tuple[Draft, Link, list[Entry]]":
+def _from_file(
+    options: argparse.Namespace, words: Collection[str]
+) -> "tuple[Draft, Link, list[Entry]]":
     from client.learn import Link, learn
     from shared.updates import Entry, EntryKind
 
@@ -249,7 +285,7 @@ def _from_file(options: argparse.Namespace) -> "tuple[Draft, Link, list[Entry]]"
         Entry(n * _FILE_STEP_S, EntryKind.MESSAGE, line.strip()) for n, line in enumerate(lines)
     ]
     requests = _requests(options)
-    draft = learn(entries, requests, timed=False)
+    draft = learn(entries, requests, timed=False, words=words)
     addresses = (options.address,) if options.address else ()
     return draft, Link(title=options.name or "", addresses=addresses), entries
 

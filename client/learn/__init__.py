@@ -3,8 +3,20 @@
 entries → sources (which messages) → leaves (where values stand) → groups → draft → text
 """
 
+from client.learn.answers import Answers, answered, answers_in
 from client.learn.draft import Draft, Proposal, draft_of, learn
 from client.learn.gather import Gatherer
 from client.learn.text import Link, profile_text
 
-__all__ = ["Draft", "Gatherer", "Link", "Proposal", "draft_of", "learn", "profile_text"]
+__all__ = [
+    "Answers",
+    "Draft",
+    "Gatherer",
+    "Link",
+    "Proposal",
+    "answered",
+    "answers_in",
+    "draft_of",
+    "learn",
+    "profile_text",
+]

@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from client.learn.gather import Source
 from client.learn.series import Series
+from client.learn.sources import Source
 from client.learn.tree import Place, leaves, text_of
 from client.learn.vocabulary import CLOCK_WORDS, QUANTITY_WORDS
 from client.values import clock as clock_of
@@ -26,6 +26,8 @@ class Clock:
     unit: str
     why: str
     said: float = 0.0
+    is_uptime: bool = False
+    """Whether its name says that it is an uptime as well."""
 
 
 def clock_in(source: Source, timed: bool) -> Clock | None:
@@ -66,7 +68,7 @@ def clock_like(source: Source, known: Clock) -> Clock | None:
 
 def _judged(one: Series, timed: bool) -> tuple[float, Clock] | None:
     named = bool(one.last_words & CLOCK_WORDS)
-    is_uptime = any(QUANTITY_WORDS.get(word) == "uptime_s" for word in one.all_words)
+    is_uptime = _is_uptime(one)
     depth = 0.1 * len(one.place)
     if one.is_text:
         convert = clock_of("iso")
@@ -84,7 +86,8 @@ def _judged(one: Series, timed: bool) -> tuple[float, Clock] | None:
             return None
         return score, _at(one, unit or "s", "by its name")
     falls = float(np.mean(np.diff(one.numbers) < 0.0))
-    if falls > 0.02 or one.distinct < 0.5 * len(one.values):
+    # Several messages may tell of one moment; without times of ours only freshness speaks.
+    if falls > 0.02 or one.distinct < (0.1 if timed else 0.5) * len(one.values):
         return None
     if timed and one.rate is not None:
         for slope, unit in SLOPES.items():
@@ -98,7 +101,12 @@ def _judged(one: Series, timed: bool) -> tuple[float, Clock] | None:
 
 
 def _at(one: Series, unit: str, why: str) -> Clock:
-    return Clock(one.place, unit, why, clock_of(unit)(one.values[0]) or 0.0)
+    said = clock_of(unit)(one.values[0]) or 0.0
+    return Clock(one.place, unit, why, said, _is_uptime(one))
+
+
+def _is_uptime(one: Series) -> bool:
+    return any(QUANTITY_WORDS.get(word) == "uptime_s" for word in one.all_words)
 
 
 def epoch_unit(value: float) -> str | None:

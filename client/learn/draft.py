@@ -1,7 +1,7 @@
 """The proposal: sources, clocks, channels and what each leaf was taken for."""
 
 import itertools
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -9,8 +9,9 @@ from client.form import Request
 from client.learn import chains, others, readings
 from client.learn.clocks import Clock, clock_in, clock_like
 from client.learn.found import Found, Group
-from client.learn.gather import Gatherer, Source
+from client.learn.gather import Gatherer
 from client.learn.series import Series
+from client.learn.sources import Source
 from client.learn.tree import Keyed, Place, text_of
 from client.learn.vocabulary import (
     NAME_WORDS,
@@ -38,6 +39,8 @@ class Proposal:
     name: str
     parts: dict[str, Found] = field(default_factory=dict)
     why: str = ""
+    theirs: str = ""
+    """What the host calls it."""
 
 
 @dataclass
@@ -54,24 +57,39 @@ class Draft:
     repeats: bool = False
     """Whether each update repeats everything."""
     messages: int = 0
+    longest_gap_s: float = 0.0
+    """Longest time between two messages, where times were measured."""
     unknown: list[Series] = field(default_factory=list)
     """Numbers that were taken for nothing."""
 
 
-def learn(entries: Iterable[Entry], requests: Sequence[Request] = (), timed: bool = True) -> Draft:
-    """Propose a profile for what was heard. `timed`: whether own times were really measured."""
+def learn(
+    entries: Iterable[Entry],
+    requests: Sequence[Request] = (),
+    timed: bool = True,
+    words: Collection[str] = (),
+) -> Draft:
+    """Propose a profile for what was heard. `timed`: whether own times were really measured.
+
+    `words` are known to be words for a state.
+    """
     gatherer = Gatherer(requests)
     for entry in entries:
         gatherer.feed(entry)
-    return draft_of(gatherer, requests, timed)
+    return draft_of(gatherer, requests, timed, words)
 
 
-def draft_of(gatherer: Gatherer, requests: Sequence[Request] = (), timed: bool = True) -> Draft:
+def draft_of(
+    gatherer: Gatherer,
+    requests: Sequence[Request] = (),
+    timed: bool = True,
+    words: Collection[str] = (),
+) -> Draft:
     """Propose a profile for what a gatherer has heard."""
     sources = gatherer.sources()
     clocks = _clocks(sources, timed)
     leaves, clock_places = _merged(sources, clocks)
-    channels = _channels(leaves, clock_places)
+    channels = _channels(leaves, clock_places, frozenset(words))
     taken = {f.series.place for channel in channels for f in channel.parts.values()}
     state = next((c.parts["state"] for c in channels if "state" in c.parts), None)
     said = dict.fromkeys(str(value) for value in state.series.values) if state else {}
@@ -84,6 +102,7 @@ def draft_of(gatherer: Gatherer, requests: Sequence[Request] = (), timed: bool =
         tuple(requests),
         _repeats(sources),
         gatherer.count,
+        gatherer.longest_gap_s if timed else 0.0,
         [one for one in unknown if one.is_number][:50],
     )
     _shorten(draft)
@@ -109,13 +128,14 @@ def _merged(
     merged: dict[Place, Series] = {}
     clock_places: set[Place] = set()
     for n, source in enumerate(sources):
-        cut = 0 if source.under is not None else len(source.status)
+        cut = 0 if source.under else len(source.status)
         clock = clocks.get(n)
         for place, series in source.leaves.items():
             if clock is not None and _is_at(source, place, clock.place):
                 clock_places.add(place[cut:])
-                continue
-            if source.under is None and place[:cut] != source.status:
+                if not clock.is_uptime:
+                    continue
+            if not source.under and place[:cut] != source.status:
                 continue
             if not place[cut:]:
                 continue
@@ -124,24 +144,30 @@ def _merged(
             pairs += zip(series.own_s, series.values, strict=True)
             pairs.sort(key=lambda pair: pair[0])
             merged[place[cut:]] = Series(
-                place[cut:], [own_s for own_s, _ in pairs], [value for _, value in pairs]
+                place[cut:],
+                [own_s for own_s, _ in pairs],
+                [value for _, value in pairs],
+                known.nulls + series.nulls,
             )
     kept = dict(itertools.islice(merged.items(), MAX_LEAVES))
     return kept, clock_places
 
 
 def _is_at(source: Source, place: Place, clock: Place) -> bool:
-    if source.under is None:
+    if not source.under:
         return place == clock
-    return (*source.status, *place[1:]) == clock or place[1:] == clock
+    rest = place[len(source.under) :]
+    return (*source.status, *rest) == clock or rest == clock
 
 
-def _channels(leaves: Mapping[Place, Series], clock_places: set[Place]) -> list[Proposal]:
+def _channels(
+    leaves: Mapping[Place, Series], clock_places: set[Place], known: frozenset[str]
+) -> list[Proposal]:
     axes = others.motion(leaves)
     taken = {found.series.place for found in axes} | clock_places
     fans = others.fans(leaves, taken)
     taken |= {found.series.place for found in fans}
-    uptime = others.uptime(leaves, None)
+    uptime = others.uptime(leaves)
     if uptime is not None:
         taken.add(uptime.series.place)
     speed = others.speed(leaves, axes)
@@ -156,7 +182,7 @@ def _channels(leaves: Mapping[Place, Series], clock_places: set[Place]) -> list[
     channels += _named_fans(fans)
     if uptime is not None:
         channels.append(Proposal("controller", {"uptime_s": uptime}))
-    state = others.state(leaves, taken)
+    state = others.state(leaves, taken, known)
     taken |= {state.series.place} if state else set()
     message = others.message(leaves, taken)
     host = {found.quantity: found for found in (state, message) if found is not None}
@@ -184,7 +210,7 @@ def _named_groups(groups: Sequence[Group], leaves: Mapping[Place, Series]) -> li
         while any(other.name == chosen for other in proposals):
             chosen = clean(f"{chosen} {n}", MAX_NAME)
         parts = {"temperature_c": group.anchor, **group.parts}
-        proposals.append(Proposal(chosen, parts, why))
+        proposals.append(Proposal(chosen, parts, why, name))
     return proposals
 
 
@@ -271,7 +297,7 @@ def _named_fans(fans: Sequence[Found]) -> list[Proposal]:
 
 def _repeats(sources: Sequence[Source]) -> bool:
     """Whether the richest source's messages hold the same leaves each time."""
-    if not sources or sources[0].under is not None:
+    if not sources or sources[0].under:
         return False
     main = sources[0]
     counts = [len(one.values) for one in main.leaves.values() if one.is_number]
@@ -280,7 +306,7 @@ def _repeats(sources: Sequence[Source]) -> bool:
 
 def _shorten(draft: Draft) -> None:
     """With one source alone, point its status at the smallest part that holds all readings."""
-    if len(draft.sources) != 1 or draft.sources[0].under is not None or draft.sources[0].status:
+    if len(draft.sources) != 1 or draft.sources[0].under or draft.sources[0].status:
         return
     places = [f.series.place for c in draft.channels for f in c.parts.values()]
     if not places:

@@ -17,6 +17,7 @@ from client.learn.vocabulary import (
     POSITION_WORDS,
     QUANTITY_WORDS,
     state_of,
+    words,
 )
 
 _MESSAGE_SIGNS = 2
@@ -28,10 +29,10 @@ def motion(leaves: Mapping[Place, Series]) -> list[Found]:
     for place, one in leaves.items():
         if not one.is_number:
             continue
-        names = {text_of(p[-1]).lower(): p for p in leaves if p[:-1] == place[:-1] and len(p) > 0}
-        if {"x", "y", "z"} <= names.keys():
+        names = _axes(place, leaves)
+        if AXES.keys() <= names.keys():
             return [
-                Found(leaves[names[axis]], quantity, 2.0, [f"named '{axis}'"])
+                Found(leaves[names[axis]], quantity, 2.0, [f"named '{text_of(names[axis][-1])}'"])
                 for axis, quantity in AXES.items()
                 if leaves[names[axis]].is_number
             ]
@@ -55,13 +56,26 @@ def motion(leaves: Mapping[Place, Series]) -> list[Found]:
     return best
 
 
+def _axes(place: Place, leaves: Mapping[Place, Series]) -> dict[str, Place]:
+    """By axis, the places beside this one that are named x, or posX and the like."""
+    found: dict[str, Place] = {}
+    own = words(text_of(place[-1]))
+    for other in leaves:
+        named = words(text_of(other[-1])) if other[:-1] == place[:-1] else ()
+        alone = len(own) == 1 == len(named)
+        is_like = len(own) > 1 and own[:-1] == named[:-1] and set(own) & POSITION_WORDS
+        if named and named[-1] in AXES and (alone or is_like):
+            found[named[-1]] = other
+    return found
+
+
 def _move_as_one(axes: list[Series]) -> bool:
     """Whether coordinates change by far more than noise, together, and lie in a machine."""
     if any(axis.low < -1000.0 or axis.high > 3000.0 for axis in axes):
         return False
     if any({"temperature_c", "target_c"} & _named(axis) for axis in axes):
         return False
-    if len(axes[0].values) < 5 or sum(axis.noise > 0.5 for axis in axes) < 2:
+    if len(axes[0].values) < 5 or sum(axis.noise > 0.5 and axis.distinct >= 5 for axis in axes) < 2:
         return False
     # A coordinate wanders over its range; a held temperature only flutters.
     return all(
@@ -119,11 +133,11 @@ def fans(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Found]:
     return found
 
 
-def uptime(leaves: Mapping[Place, Series], clock: Place | None) -> Found | None:
-    """The controller's uptime: rises with own time, and is no clock."""
+def uptime(leaves: Mapping[Place, Series]) -> Found | None:
+    """The controller's uptime: rises with own time."""
     best: Found | None = None
     for place, one in leaves.items():
-        if not one.is_number or place == clock or any(type(v) is bool for v in one.values):
+        if not one.is_number:
             continue
         named = any(QUANTITY_WORDS.get(word) == "uptime_s" for word in one.all_words)
         unit = next((u for s, u in ((1.0, ""), (1e3, "ms")) if _rises_by(one, s)), None)
@@ -144,8 +158,13 @@ def _rises_by(one: Series, slope: float) -> bool:
     return one.rate is not None and abs(one.rate / slope - 1.0) < 0.15
 
 
-def state(leaves: Mapping[Place, Series], taken: set[Place]) -> Found | None:
-    """The host's state word: few words that are known, or at a place named so."""
+def state(
+    leaves: Mapping[Place, Series], taken: set[Place], given: frozenset[str] = frozenset()
+) -> Found | None:
+    """The host's state word: few words that are known, or at a place named so.
+
+    `given` are words that the user says are states: where one stands is the place.
+    """
     best: Found | None = None
     for place, one in leaves.items():
         if place in taken or not one.is_text or one.distinct > 8 or one.is_text_number:
@@ -157,7 +176,8 @@ def state(leaves: Mapping[Place, Series], taken: set[Place]) -> Found | None:
         named = any(QUANTITY_WORDS.get(word) == "state" for word in one.all_words)
         known = sum(state_of(str(value)) is not None for value in set(one.values))
         about_one = bool(one.all_words & CHANNEL_WORDS.keys())
-        score = 2.0 * named + 1.0 * known - 0.3 * len(place) - 2.0 * about_one
+        told = bool(given & set(one.values))
+        score = 2.0 * named + 1.0 * known - 0.3 * len(place) - 2.0 * about_one + 9.0 * told
         if score > (0.4 if named else 0.0) and (best is None or score > best.score):
             why = [f"named '{text_of(place[-1])}'"] if named else ["a word for a state"]
             best = Found(one, "state", score, why)

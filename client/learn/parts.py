@@ -10,6 +10,12 @@ from client.learn.found import Found, Group, is_limit, naming, quantities_of
 from client.learn.relations import follows, kinship, linked, transplanted
 from client.learn.series import Series
 from client.learn.tree import Place
+from client.learn.vocabulary import PERCENT_WORDS
+
+NULL = "null"
+"""The word for JSON's null in a profile."""
+MAX_BITS = 16
+BIT_WORDS = {"flag", "flags", "fault", "faults", "alert", "alerts", "alarm", "alarms"}
 
 
 def add_each(
@@ -25,10 +31,12 @@ def add_each(
         for model in models:
             place = transplanted(model.place, model.parts[quantity].series.place, group.place)
             one = leaves.get(place) if place is not None and place not in used else None
-            if one is not None and (one.is_number or quantity == "flags"):
-                unit = model.parts[quantity].unit
+            like = model.parts[quantity]
+            if one is not None and (one.is_number or one.is_bool or quantity == "flags"):
+                words = like.words | _words_for_off(one, quantity)
                 why = ["stands as in the other channels"]
-                group.parts[quantity] = Found(one, quantity, 1.0, why, unit)
+                found = Found(one, quantity, 1.0, why, like.unit, words=words, bits=like.bits)
+                group.parts[quantity] = found
                 used.add(one.place)
                 break
 
@@ -69,6 +77,8 @@ def _judged(group: Group, one: Series, quantity: str) -> Found | None:
     )
     if quantity == "flags":
         return _flags(one, by_place)
+    if quantity == "power" and one.is_bool and quantity in named:
+        return _switch(one)
     if not one.is_number or is_limit(one):
         return None
     why = [f"named '{naming(one, quantity)}'"] if by_place else []
@@ -78,13 +88,38 @@ def _judged(group: Group, one: Series, quantity: str) -> Found | None:
         return None
     judge = {"target_c": _target, "power": _power, "code": _code, "resistance_ohm": _ohms}[quantity]
     judge(group, found)
+    found.words = _words_for_off(one, quantity)
     return found if found.score >= 1.0 else None
 
 
+def _words_for_off(one: Series, quantity: str) -> dict[str, str]:
+    """Where there is no number, nothing is wanted and nothing is given."""
+    if quantity not in ("target_c", "power"):
+        return {}
+    return dict.fromkeys(one.off_words, "0") | ({NULL: "0"} if one.nulls else {})
+
+
+def _switch(one: Series) -> Found:
+    """A heater that is on or off."""
+    why = [f"named '{naming(one, 'power')}'", "true while it heats"]
+    return Found(one, "power", 2.0, why, words={"true": "1", "false": "0"})
+
+
 def _flags(one: Series, by_place: bool) -> Found | None:
-    if not by_place or not (one.is_text or one.is_texts):
+    if not by_place:
         return None
-    return Found(one, "flags", 2.0, [f"named '{naming(one, 'flags')}'"])
+    why = [f"named '{naming(one, 'flags')}'"]
+    if one.is_text or one.is_texts or one.is_object:
+        return Found(one, "flags", 2.0, why)
+    if one.is_bool:
+        return Found(one, "flags", 1.8, why, words={"true": naming(one, "flags")})
+    top = int(one.high) if one.is_number and one.is_whole and one.low >= 0.0 else -1
+    # A number named as an error may be a difference, or a count of errors.
+    if 0 <= top < 1 << MAX_BITS and one.last_words & BIT_WORDS and one.distinct <= MAX_BITS:
+        bits = {str(n): f"bit {n}" for n in range(max(8, top.bit_length()))}
+        why.append("its bits are flags: write what each means")
+        return Found(one, "flags", 1.5, why, bits=bits)
+    return None
 
 
 def _target(group: Group, found: Found) -> None:
@@ -95,7 +130,7 @@ def _target(group: Group, found: Found) -> None:
         found.why.append("the reading follows it")
     if one.flutters and not score:
         found.score -= 2.5
-    if one.low < -20.0 or one.high > 1500.0:
+    if one.low < -20.0 or one.high > max(1500.0, 20.0 * anchor.high):
         found.score -= 3.0
 
 
@@ -111,8 +146,10 @@ def _power(group: Group, found: Found) -> None:
         found.why.append("between 0 and 1")
     elif why:
         found.why.append(why)
-    if target is None or one.distinct < 3:
+    if target is None or one.distinct < 2:
         return
+    if found.unit == "percent" and one.all_words & PERCENT_WORDS:
+        found.score += 0.5
     aims = target.series.held_at(one.times)
     away = aims - group.anchor.series.held_at(one.times)
     on = aims > 0.0
@@ -123,8 +160,10 @@ def _power(group: Group, found: Found) -> None:
             found.score += 1.0
             found.why.append("moves with target minus reading")
     off = ~on
-    if on.any() and off.any() and heat[off].max() == 0.0 < heat[on].max():
-        found.score += 0.5
+    if on.any() and off.any() and heat[off].max() == 0.0 < heat[on].min():
+        # A number of 0 and 1 alone may say that something is switched on, or which of two.
+        found.score += 0.5 if one.high <= 1.0 and one.is_whole else 0.8
+        found.why.append("0 while the target is 0, and never while it is not")
 
 
 def _code(group: Group, found: Found) -> None:

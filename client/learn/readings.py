@@ -8,11 +8,11 @@ code or a resistance follows its temperature through the platinum curve.
 from collections.abc import Mapping, Sequence
 
 from client.learn import units
-from client.learn.found import Group
+from client.learn.found import Group, quantities_of
 from client.learn.parts import add_each
 from client.learn.series import Series
 from client.learn.temperatures import temperatures
-from client.learn.tree import Place
+from client.learn.tree import Place, text_of
 from client.learn.vocabulary import UNIT_KEYS
 
 
@@ -25,9 +25,24 @@ def groups(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Group]:
     _settle_units(made, leaves)
     for quantity in ("code", "resistance_ohm", "power", "flags"):
         used |= {part.series.place for group in made for part in group.parts.values()}
-        add_each(made, quantity, leaves, used | taken)
+        also = _objects_of_bools(leaves) if quantity == "flags" else {}
+        add_each(made, quantity, {**also, **leaves}, used | taken)
     _share_power_unit(made)
     return made
+
+
+def _objects_of_bools(leaves: Mapping[Place, Series]) -> dict[Place, Series]:
+    """Objects of nothing but true and false, at a place named as flags."""
+    inside: dict[Place, list[Series]] = {}
+    for place, one in leaves.items():
+        if len(place) > 1:
+            inside.setdefault(place[:-1], []).append(one)
+    found = {}
+    for place, parts in inside.items():
+        whole = Series(place, [0.0], [{text_of(one.place[-1]): one.last for one in parts}])
+        if all(one.is_bool for one in parts) and "flags" in quantities_of(whole.last_words):
+            found[place] = whole
+    return found
 
 
 def _share_power_unit(made: Sequence[Group]) -> None:

@@ -75,6 +75,9 @@ def kinship(a: Series, b: Series) -> float:
         shared += 1
     if mine and mine == theirs:
         return 1.2
+    fork = [text_of(one.place[shared]) for one in (a, b) if len(one.place) > shared]
+    if all(step.isdigit() for step in fork):
+        return 0.0  # Two items of one array are two channels.
     return 0.8 if shared >= max(1, min(len(a.place), len(b.place)) - 2) else 0.0
 
 
@@ -88,7 +91,13 @@ def _rest(name: str) -> tuple[str, ...]:
 
 
 def _channel_words(one: Series) -> tuple[str, ...]:
-    return tuple(word for parts in one.words for word in parts if word in CHANNEL_WORDS)
+    """Words for a channel, and the number behind each: tool 0 is not tool 1."""
+    return tuple(
+        " ".join(parts[at : at + 2]) if parts[at + 1 : at + 2] and parts[at + 1].isdigit() else word
+        for parts in one.words
+        for at, word in enumerate(parts)
+        if word in CHANNEL_WORDS
+    )
 
 
 def follows(reading: Series, target: Series) -> float:

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from client.learn.tree import Place, text_of
-from client.learn.vocabulary import LIMIT_WORDS, QUANTITY_WORDS, words
+from client.learn.vocabulary import LIMIT_WORDS, OFF_WORDS, QUANTITY_WORDS, words
 from client.values import number_in
 from shared.updates import Floats
 
@@ -21,22 +21,50 @@ class Series:
     place: Place
     own_s: list[float] = field(default_factory=list)
     values: list[Any] = field(default_factory=list)
+    nulls: int = 0
+    """How often null was there."""
 
     def add(self, own_s: float, value: Any) -> None:
-        if len(self.values) < MAX_POINTS:
+        if value is None:
+            self.nulls += 1
+        elif len(self.values) < MAX_POINTS:
             self.own_s.append(own_s)
             self.values.append(value)
 
     @cached_property
     def is_number(self) -> bool:
-        """All values are numbers, or texts that are nothing but a number."""
-        return all(type(value) in (int, float) for value in self.values) or self.is_text_number
+        """All values are numbers, texts that are nothing but one, or words for `off`."""
+        known = [value is not None or _is_off(self.values[n]) for n, value in enumerate(self._all)]
+        return all(known) and len(self.numbers) > 0
 
     @cached_property
     def is_text_number(self) -> bool:
-        return bool(self.values) and all(
-            type(value) is str and number_in(value) is not None for value in self.values
+        """Its numbers are texts, at least some."""
+        return self.is_number and any(
+            type(value) is str and not _is_off(value) for value in self.values
         )
+
+    @cached_property
+    def is_object(self) -> bool:
+        return all(type(value) is dict for value in self.values)
+
+    @cached_property
+    def is_bool(self) -> bool:
+        return all(type(value) is bool for value in self.values)
+
+    @cached_property
+    def off_words(self) -> tuple[str, ...]:
+        """What it says instead of a number."""
+        return tuple(dict.fromkeys(value for value in self.values if _is_off(value)))
+
+    @cached_property
+    def _all(self) -> list[float | None]:
+        return [
+            number_in(value)
+            if type(value) is str
+            else (float(value) if type(value) in (int, float) else None)
+            for value in self.values
+        ]
 
     @cached_property
     def is_text(self) -> bool:
@@ -53,12 +81,14 @@ class Series:
 
     @cached_property
     def numbers(self) -> Floats:
-        taken = [number_in(value) if type(value) is str else value for value in self.values]
-        return np.array(taken, dtype=np.float64)
+        """Those of its values that are numbers."""
+        return np.array([value for value in self._all if value is not None], dtype=np.float64)
 
     @cached_property
     def times(self) -> Floats:
-        return np.array(self.own_s, dtype=np.float64)
+        """When these were heard."""
+        pairs = zip(self.own_s, self._all, strict=True)
+        return np.array([own_s for own_s, value in pairs if value is not None], dtype=np.float64)
 
     @cached_property
     def low(self) -> float:
@@ -107,9 +137,9 @@ class Series:
     @cached_property
     def rate(self) -> float | None:
         """Median of its rise per second of own time; None if that can't be told."""
-        if len(self.values) < 4 or self.times[-1] - self.times[0] < 1.0:
+        if len(self.times) < 4 or self.times[-1] - self.times[0] < 1.0:
             return None
-        half = len(self.values) // 2
+        half = len(self.times) // 2
         spans = self.times[half:] - self.times[: len(self.times) - half]
         rises = self.numbers[half:] - self.numbers[: len(self.numbers) - half]
         good = spans > 0.3
@@ -146,3 +176,7 @@ class Series:
     @cached_property
     def all_words(self) -> set[str]:
         return {word for parts in self.words for word in parts}
+
+
+def _is_off(value: Any) -> bool:
+    return type(value) is str and value.strip().lower() in OFF_WORDS

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
+from client.learn import units
 from client.learn.found import Found, is_limit, is_motion, naming, quantities_of
 from client.learn.relations import (
     DEGREES,
@@ -26,12 +27,18 @@ def temperatures(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Foun
     """Temperatures among the leaves, sorted by place."""
     numbers = [one for place, one in leaves.items() if one.is_number and place not in taken]
     numbers = [one for one in numbers if not is_motion(one, leaves) and not is_limit(one)]
-    plausible = [one for one in numbers if one.low >= -60.0 and one.high <= 1500.0]
+    plausible = [one for one in numbers if one.low >= -60.0 and one.high <= _highest(one)]
     scored = [_temperature(one) for one in plausible]
     anchors = [found for found in scored if found.score >= _ENOUGH]
     anchors += _by_behaviour(scored, anchors, numbers)
     anchors += _alike(scored, anchors)
     return _without_repeats(_without_targets(anchors[:MAX_ANCHORS]))
+
+
+def _highest(one: Series) -> float:
+    """The highest number that may be a temperature: whole ones may be parts of a degree."""
+    named = "temperature_c" in quantities_of(one.last_words) or bool(units.said(one))
+    return 1.5e6 if one.is_whole and named else 1500.0
 
 
 def _temperature(one: Series) -> Found:
@@ -47,6 +54,9 @@ def _temperature(one: Series) -> Found:
         found.score -= 3.0
     elif own & WEAK_TEMPERATURE:
         found.score += 0.7
+    elif units.said(one) and not before & _NOT_TEMPERATURES:
+        found.score += 1.4
+        found.why.append("its name says a unit")
     if "temperature_c" in before and not named & _NOT_TEMPERATURES:
         found.score += 1.0
     if before & (_NOT_TEMPERATURES - {"speed_mm_s"}) and "temperature_c" not in named:
@@ -55,7 +65,8 @@ def _temperature(one: Series) -> Found:
         found.score += 0.4
     if one.all_words & FAN_WORDS:
         found.score -= 2.0
-    if one.flutters and not one.is_whole and one.high > 5.0:
+    is_fine = not one.is_whole or one.high > 1500.0
+    if one.flutters and is_fine and one.high > 5.0:
         found.score += 0.7
         found.why.append("flutters like a measurement")
     if (

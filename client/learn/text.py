@@ -5,7 +5,7 @@ from typing import Any
 
 import msgspec
 
-from client.form import Token
+from client.form import DEFAULT_SILENCE_S, Token
 from client.framing import Framing
 from client.learn import chains
 from client.learn.draft import Draft, Proposal, reference_of
@@ -84,6 +84,9 @@ def _head(draft: Draft, link: Link) -> Iterator[str]:
         yield f"delimiter = {link.delimiter}"
     if link.ca_file:
         yield f"ca_file = {quoted(link.ca_file)}"
+    silence_s = 3.0 * draft.longest_gap_s
+    if silence_s > DEFAULT_SILENCE_S:
+        yield f"silence_s = {silence_s:.1f}  # three times the longest silence that was heard"
     yield f"sends = {quoted('everything' if draft.repeats else 'changes')}"
     unit = next((clock.unit for clock in draft.clocks.values()), "s")
     if unit != "s":
@@ -95,7 +98,7 @@ def _head(draft: Draft, link: Link) -> Iterator[str]:
         yield "[token]"
         for name in ("env", "file", "header", "prefix"):
             value = getattr(link.token, name)
-            if value and value != getattr(Token(), name):
+            if value != getattr(Token(), name):
                 yield f"{name} = {quoted(value)}"
 
 
@@ -107,6 +110,8 @@ def _requests(draft: Draft) -> Iterator[str]:
         yield f"json = '{request.json}'" if literal else f"json = {quoted(request.json)}"
         if not request.envelope:
             yield "envelope = false"
+        if request.every_s is not None:
+            yield f"every_s = {request.every_s:g}"
 
 
 def _updates(draft: Draft) -> Iterator[str]:
@@ -121,11 +126,13 @@ def _updates(draft: Draft) -> Iterator[str]:
             yield f"method = {quoted(source.name)}"
         elif source.kind == "answer":
             yield f"answer_to = {quoted(source.name)}"
-        elif source.under is not None:
-            yield f"has = {quoted(pointer_of(source.under))}"
+        elif source.under:
+            yield f"has = {quoted(pointer_of(source.under[0]))}"
         yield f"status = {quoted(pointer_of(source.status))}"
-        if source.under is not None:
-            yield f"under = {quoted(pointer_of(source.under))}  # says which channel it is about"
+        if source.under:
+            names = [quoted(pointer_of(place)) for place in source.under]
+            under = names[0] if len(names) == 1 else f"[{', '.join(names)}]"
+            yield f"under = {under}  # says what it is about"
         if n in draft.clocks:
             clock = draft.clocks[n]
             yield f"clock = {quoted(pointer_of(clock.place))}  # {clock.why}"
@@ -204,6 +211,10 @@ def _line(found: Found, base: Place, item: tuple[Place, str, str | int] | None) 
     at = quoted(pointer_of(_plain(place)))
     if unit:
         facts.append(f"unit = {quoted(unit)}")
+    for name, table in (("words", found.words), ("bits", found.bits)):
+        if table:
+            pairs = ", ".join(f"{key(theirs)} = {quoted(ours)}" for theirs, ours in table.items())
+            facts.append(f"{name} = {{ {pairs} }}")
     value = f"{{ at = {at}, {', '.join(facts)} }}" if facts else at
     why = "; ".join(dict.fromkeys(each for each in found.why if each))
     return f"{found.quantity} = {value}  # {shown(found.series.last)}: {clean(why, 160)}"

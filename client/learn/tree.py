@@ -31,7 +31,12 @@ ListKeys = dict[Place, str]
 
 
 def leaves(message: Any, keys: ListKeys) -> list[tuple[Place, Any]]:
-    """Scalars of a message, and arrays of texts as a whole, with their places."""
+    """Scalars of a message, and arrays of texts as a whole, with their places; no nulls."""
+    return [pair for pair in leaves_and_nulls(message, keys) if pair[1] is not None]
+
+
+def leaves_and_nulls(message: Any, keys: ListKeys) -> list[tuple[Place, Any]]:
+    """The same with nulls."""
     found: list[tuple[Place, Any]] = []
     _collect(message, (), (), keys, found)
     return found
@@ -55,7 +60,7 @@ def _collect(node: Any, place: Place, shape: Place, keys: ListKeys, found: list[
             name = _name_of(item, key) if key is not None else None
             token: Token = str(index) if name is None or key is None else Keyed(key, name)
             _collect(item, (*place, token), (*shape, "*"), keys, found)
-    elif node is not None:
+    else:
         found.append((place, node))
 
 
@@ -100,7 +105,9 @@ def _key_of(lists: list[list[Any]]) -> str | None:
         if len(distinct) > MAX_NAMES or (len(distinct) > 3 and _is_fresh(names)):
             continue
         is_text = all(type(name) is str for name in distinct)
-        is_named = bool(NAME_WORDS & set(words(key))) or key.isdigit()
+        if not is_text and len(distinct) > max(map(len, lists)):
+            continue  # Numbers that are ever others name nothing.
+        is_named = bool(NAME_WORDS & set(words(key))) or (key.isdigit() and (is_text or key == "0"))
         if not is_named and (not is_text or len(distinct) < 2):
             continue
         score = 2.0 * is_named + 3.0 * is_text + min(len(distinct), 9) / 10.0

@@ -6,11 +6,11 @@ from typing import NamedTuple
 import numpy as np
 
 from client.learn.series import Series
-from client.learn.vocabulary import PERCENT_WORDS, UNIT_WORDS, words
+from client.learn.vocabulary import PERCENT_WORDS, PERMILLE_WORDS, UNIT_WORDS, quantities_in, words
 from client.units import UNITS
 from shared.updates import Floats
 
-WORDS = set(UNIT_WORDS) | PERCENT_WORDS | {"degree", "degrees", "deg"}
+WORDS = set(UNIT_WORDS) | PERCENT_WORDS | PERMILLE_WORDS | {"degree", "degrees", "deg"}
 
 
 class Unit(NamedTuple):
@@ -29,12 +29,15 @@ def celsius(values: Floats, unit: str) -> Floats:
 
 def said(one: Series) -> str:
     """Temperature unit that a leaf's own name says; empty if it says none."""
-    for token_words in reversed(one.words):
-        for position, word in enumerate(token_words):
+    steps = [parts for parts in reversed(one.words) if parts and not parts[0].isdigit()]
+    for parts in steps[:2]:
+        for position, word in enumerate(parts):
             # Single letters count only after another word, as in `temp_k`.
             if word in UNIT_WORDS and (len(word) > 1 or position > 0):
                 return UNIT_WORDS[word]
-        if token_words and not token_words[0].isdigit():
+        # A step that names a quantity speaks for itself; one that does not, as in
+        # `temps_mC/nozzle`, leaves it to the step before.
+        if quantities_in(parts):
             break
     return ""
 
@@ -62,9 +65,14 @@ def of_temperatures(pairs: Sequence[tuple[Series, Series | None]]) -> Unit:
     one, target = pairs[lows.index(coolest)]
     rests = [one for one, _ in pairs if one.high - one.low < 20.0 and one.low < coolest + 8.0]
     is_still = bool(rests)
-    is_led = target is not None and abs(float(target.numbers[-1]) - float(one.numbers[-1])) < 5.0
+    near_to = max(5.0, 0.02 * coolest)
+    is_led = (
+        target is not None and abs(float(target.numbers[-1]) - float(one.numbers[-1])) < near_to
+    )
     if coolest >= 10_000.0:
         return Unit("millicelsius", f"the coolest reads {coolest:.6g}: thousandths of a degree")
+    if hottest > 12_000.0 or (1000.0 <= coolest < 6000.0 and not is_led):
+        return Unit("centicelsius", f"{coolest:.6g} to {hottest:.6g}: hundredths of a degree")
     if coolest >= 130.0 and hottest > 900.0:
         return Unit("decicelsius", f"up to {hottest:.6g}: tenths of a degree")
     aims = {float(aim) for _, t in pairs if t is not None for aim in t.numbers if aim > 0.0}
@@ -102,6 +110,8 @@ def of_power(one: Series) -> tuple[str, str]:
     """Unit of a power by its name and range, and why."""
     if one.all_words & PERCENT_WORDS:
         return "percent", "named as percent"
+    if one.all_words & PERMILLE_WORDS:
+        return "permille", "named as parts of a thousand"
     if one.high > 255.0:
         return "permille", f"up to {one.high:.4g}: parts of a thousand"
     if one.high > 100.5 or (one.all_words & {"pwm", "byte"} and one.high > 1.0 and one.is_whole):

@@ -1,11 +1,14 @@
 """What common words of the trade mean: quantities, channels, units and states.
 
-A host's names are only a hint. `client.learn.temperatures` and `.parts` weigh them against the values.
+A host's names are only a hint, which is weighed against the values.
 """
 
 import re
 
-_WORD = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|\d+|%|°")
+_WORD = re.compile(
+    r"(?<![A-Za-z])[mcd][CK](?![A-Za-z])"  # mC, dC, cC: thousandths, tenths, hundredths
+    r"|[A-ZÀ-ÖØ-Þ]+(?![a-zß-öø-ÿ])|[A-ZÀ-ÖØ-Þ]?[a-zß-öø-ÿ]+|\d+|%|°|[^\W\d_A-Za-zÀ-ÿ]+"
+)
 
 QUANTITY_WORDS: dict[str, str] = {
     **dict.fromkeys(("temp", "temps", "temperature", "temperatures", "thermal"), "temperature_c"),
@@ -19,6 +22,11 @@ QUANTITY_WORDS: dict[str, str] = {
     **dict.fromkeys(("want", "desired", "demand", "aim", "wish", "requested", "sp"), "target_c"),
     **dict.fromkeys(("should", "ordered", "asked", "setting"), "target_c"),
     **dict.fromkeys(("power", "powers", "duty", "duties", "pwm", "drive", "effort"), "power"),
+    **dict.fromkeys(
+        ("temperatur", "temperatura", "température", "mesure", "medida"), "temperature_c"
+    ),
+    **dict.fromkeys(("soll", "sollwert", "consigne", "consigna", "objetivo", "cible"), "target_c"),
+    **dict.fromkeys(("leistung", "puissance", "potencia", "potenza"), "power"),
     **dict.fromkeys(("output", "heating", "load", "push"), "power"),
     **dict.fromkeys(("code", "codes", "raw", "adc", "counts", "digits"), "code"),
     **dict.fromkeys(("ohm", "ohms", "resistance", "resistances"), "resistance_ohm"),
@@ -47,6 +55,8 @@ LIMIT_WORDS = {
     *("offset", "version", "id", "index", "count", "seq", "sequence", "progress", "percent"),
     *("port", "number", "total", "layer", "layers", "length", "size", "width", "height"),
     *("kp", "ki", "kd", "pid", "voltage", "volts", "current", "memory", "cpu", "distance"),
+    *("history", "past", "trend", "samples", "recent", "trace", "buffer", "average", "mean"),
+    *("watt", "watts", "w", "amps", "amperes", "joules", "rpm", "humidity", "pressure"),
 }
 NAME_WORDS = {"name", "id", "label", "key", "channel", "what", "which", "called", "title", "tag"}
 NAMES = {"names", "labels", "channels", "sensors", "titles", "ids", "keys", "order"}
@@ -67,10 +77,14 @@ UNIT_WORDS: dict[str, str] = {
     **dict.fromkeys(("f", "fahrenheit", "degf"), "fahrenheit"),
     **dict.fromkeys(("c", "celsius", "degc", "centigrade"), "celsius"),
     **dict.fromkeys(("mc", "millicelsius", "millidegrees"), "millicelsius"),
+    **dict.fromkeys(("cc", "centicelsius", "centidegrees"), "centicelsius"),
     **dict.fromkeys(("dc", "decicelsius", "decidegrees"), "decicelsius"),
 }
 UNIT_KEYS = {"unit", "units", "scale"}
 PERCENT_WORDS = {"%", "percent", "pct", "percentage"}
+PERMILLE_WORDS = {"permille", "permil"}
+OFF_WORDS = {"off", "none", "null", "-", "--", "n/a", "na", "nan", "inactive", "disabled", ""}
+"""What stands where a number would, were there one."""
 
 STATE_WORDS: dict[str, str] = {
     **dict.fromkeys(("ready", "idle", "up", "well", "fine", "ok", "okay", "operational"), "up"),

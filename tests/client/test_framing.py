@@ -38,7 +38,7 @@ def test_frames_come_out_as_they_went_in_wherever_the_stream_is_cut(
         if isinstance(one, DelimiterFramer):
             whole = [b for b in bodies if bytes([delimiter]) not in b]
             if delimiter == 0x0A:
-                whole = [b for b in whole if not b.endswith(b"\r")]
+                whole = [b for b in whole if not b.endswith(b"\r") and b[:1] != b"\x1e"]
         data = b"".join(one.wrap(body) for body in whole)
         assert [frame for piece in cut(data, places) for frame in one.feed(piece)] == whole
         assert one.dropped == 0
@@ -47,6 +47,11 @@ def test_frames_come_out_as_they_went_in_wherever_the_stream_is_cut(
 def test_a_newline_framer_takes_both_line_ends() -> None:
     """LF and CR LF end a line; blank lines are no frames."""
     assert framer("newline").feed(b'{"a":1}\r\n\n\r\n{"b":2}\n{"c"') == [b'{"a":1}', b'{"b":2}']
+
+
+def test_a_newline_framer_takes_text_sequences() -> None:
+    """RFC 7464, section 2.2: a record separator before each text, a line feed after it."""
+    assert framer("newline").feed(b'\x1e{"a":1}\n\x1e{"b":2}\n') == [b'{"a":1}', b'{"b":2}']
 
 
 def test_a_length_prefix_is_four_bytes_most_significant_first() -> None:

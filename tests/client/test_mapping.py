@@ -530,3 +530,52 @@ def test_numbers_sent_as_text_count_where_a_unit_is_said(
     (update,) = mapper.feed(Entry(1.0, EntryKind.MESSAGE, frame))
     assert update.values.get("nozzle.temperature_c") == pytest.approx(taken)
     assert mapper.refused["nozzle.temperature_c"] == (taken is None)
+
+
+def test_words_stand_for_numbers_where_the_profile_says_so() -> None:
+    """A target that is off is 0, as a word or as null; a heater that is on or off is 1 or 0."""
+    channel = Channel(
+        target_c=Reading(at="/want", words={"off": "0", "null": "0"}),
+        power=Reading(at="/on", words={"true": "1", "false": "0"}),
+    )
+    profile = bare({"bed": channel})
+    assert values(profile, {"want": "off", "on": True}) == {"bed.target_c": 0.0, "bed.power": 1.0}
+    assert values(profile, {"want": None, "on": False}) == {"bed.target_c": 0.0, "bed.power": 0.0}
+    assert values(profile, {"want": 60, "on": None}) == {"bed.target_c": 60.0}
+    mapper = Mapper(profile)
+    mapper.feed(message({"want": "later", "on": "yes"}))
+    assert mapper.refused == {"bed.target_c": 1, "bed.power": 1}
+
+
+def test_null_in_a_list_stands_for_what_the_profile_says() -> None:
+    """As outside of lists."""
+    item = Item(list="/l", key="/n", equals="bed")
+    reading = Reading(at="/want", words={"null": "0"})
+    profile = bare({"bed": Channel(item=item, target_c=reading)})
+    assert values(profile, {"l": [{"n": "bed", "want": None}]}) == {"bed.target_c": 0.0}
+
+
+def test_a_status_can_stand_under_two_names() -> None:
+    """One value a message, with the channel and the quantity as members of their own."""
+    profile = Profile(
+        format=1,
+        updates=(UpdateSource(has="/part", under=("/part", "/what"), status="/value"),),
+        channels={"bed": Channel(base="/bed", temperature_c="/temp", target_c="/want")},
+    )
+    assert values(profile, {"part": "bed", "what": "temp", "value": 59.5}) == {
+        "bed.temperature_c": 59.5
+    }
+    assert values(profile, {"part": "bed", "what": "want", "value": 60}) == {"bed.target_c": 60.0}
+    assert values(profile, {"part": "bed", "what": None, "value": 60}) == {}
+
+
+def test_a_status_can_be_a_text_that_holds_json() -> None:
+    """With the limits of any message: what is no JSON, or nested too deeply, gives nothing."""
+    profile = Profile(
+        format=1,
+        updates=(UpdateSource(status="/payload"),),
+        channels={"bed": Channel(temperature_c="/bed/temp")},
+    )
+    assert values(profile, {"payload": '{"bed": {"temp": 59.5}}'}) == {"bed.temperature_c": 59.5}
+    for bad in ("{", "[" * 5000, '{"bed": {"temp": NaN}}', "59.5", '"{}"'):
+        assert values(profile, {"payload": bad}) == {}

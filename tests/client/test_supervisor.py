@@ -280,3 +280,74 @@ def test_addresses_of_one_host_are_tried_in_order_and_one_is_open_at_a_time() ->
     order = [address.shown for _, address in network.attempts]
     assert order == ["tcp://[2001:db8::7]:9", "unix:/run/relay"] * 2
     assert diary.of("opened") == ["unix:/run/relay"] * 2
+
+
+def polling(every_s: float, envelope: bool = True, **more: Any) -> Profile:
+    text = '{"method": "temps"}' if envelope else '{"cmd": "temps"}'
+    return Profile(
+        format=1,
+        addresses=(HOST,),
+        requests=(
+            Request(json='{"method": "hello"}'),
+            Request(json=text, envelope=envelope, every_s=every_s),
+        ),
+        updates=(UpdateSource(answer_to="temps" if envelope else ""),),
+        **more,
+    )
+
+
+def answers(number: int, at_s: float, count: int) -> list[Step]:
+    result = json.dumps({"jsonrpc": "2.0", "id": number, "result": {"t": 20.5}}).encode()
+    return [step for _ in range(count) for step in (at_s, result)]
+
+
+def test_a_repeated_request_keeps_its_id_and_its_beat() -> None:
+    """So that one entry of the profile reads every answer; the greeting is said once."""
+    beat = [*answers(2, 0.1, 1), *answers(2, 0.5, 100)]
+    network = ScriptedNetwork([*answers(1, 0.0, 1), *beat])
+    watched(network, 10.2, polling(0.5))
+    (link,) = network.links
+    sent = [json.loads(frame) for frame in link.sent]
+    assert [one["id"] for one in sent] == [1] + [2] * 21
+    assert {one["method"] for one in sent[1:]} == {"temps"}
+
+
+def test_a_host_that_does_not_answer_is_not_asked_in_vain() -> None:
+    """Not before the last answer has come, or the allowed silence is over."""
+    news: list[Step] = [step for _ in range(100) for step in (0.2, b'{"news": 1}')]
+    network = ScriptedNetwork([*answers(1, 0.0, 1), *news])
+    watched(network, 19.0, polling(0.5, silence_s=5.0))
+    (link,) = network.links
+    assert len([one for one in map(json.loads, link.sent) if one["id"] == 2]) == 4
+
+
+def test_a_repeated_bare_request_is_sent_at_each_beat() -> None:
+    """Nobody can tell which answer is to which."""
+    news: list[Step] = [step for _ in range(100) for step in (0.2, b'{"news": 1}')]
+    network = ScriptedNetwork([*answers(1, 0.0, 1), *news])
+    watched(network, 10.2, polling(1.0, envelope=False))
+    assert len([frame for frame in network.links[0].sent if b"cmd" in frame]) == 11
+
+
+def test_a_slow_beat_is_not_taken_for_silence() -> None:
+    """Asked every minute, the host is silent for a minute, and the link is whole."""
+    network = ScriptedNetwork([*answers(1, 0.0, 1), *answers(2, 60.0, 100)])
+    diary = watched(network, HOUR, polling(60.0, silence_s=5.0))
+    assert diary.of("lost") == []
+
+
+def test_a_refusal_later_on_ends_nothing() -> None:
+    """A host that is busy now and then says so; the next answer is as good as any."""
+    error = {"jsonrpc": "2.0", "id": 2, "error": {"code": 1, "message": "busy"}}
+    busy = json.dumps(error).encode()
+    network = ScriptedNetwork([*answers(1, 0.0, 1), *answers(2, 0.5, 2), 0.5, busy, 0.5, busy])
+    diary = watched(network, 6.0, polling(0.5))
+    assert diary.of("lost") == []
+
+
+def test_a_refusal_of_the_first_is_told() -> None:
+    """The request is not as the host wants it."""
+    error = {"jsonrpc": "2.0", "id": 2, "error": {"code": 1, "message": "what?"}}
+    network = ScriptedNetwork([json.dumps(error).encode()])
+    with pytest.raises(BadInput, match="refused temps: what"):
+        watched(network, HOUR, polling(0.5), first_must_work=True)

@@ -7,10 +7,11 @@ from typing import Any
 
 import pytest
 
-from client.form import Request
-from client.learn import Link, learn, profile_text
+from client.form import Request, Token
+from client.learn import Draft, Link, answered, answers_in, learn, profile_text
 from client.mapping import Mapper
 from client.profile import Profile, load_profile
+from shared.errors import BadInput
 from shared.updates import Entry, EntryKind, Value
 from tests.client.learn.scoring import score
 from tests.client.learn.strange import make
@@ -186,3 +187,49 @@ def test_common_words_for_states_are_known_before_they_are_heard(
     after = entries([{"state": later}])
     assert last_values(profile, heard)["host.state"] == "up"
     assert last_values(profile, after)["host.state"] == "halted"
+
+
+def draft_of_two() -> Draft:
+    """Channels A1 and A2, and a state word that nobody knows."""
+    heard = entries(
+        [
+            {"A1": {"temp": 25.0 + n * 0.01}, "A2": {"temp": 24.0 + n * 0.01}, "mood": "zorbing"}
+            for n in range(10)
+        ]
+    )
+    return learn(heard)
+
+
+def test_a_script_says_what_a_person_would_answer(tmp_path: Path) -> None:
+    """Names of channels, one that is left out, and what a word means."""
+    draft = draft_of_two()
+    answered(draft, answers_in(["A1=nozzle", "A2=-"], ["zorbing=up"]))
+    path = tmp_path / "p.toml"
+    path.write_text(profile_text(draft, Link(addresses=("tcp://[::1]:9",))), encoding="utf-8")
+    profile = load_profile(path)
+    assert set(profile.channels) == {"nozzle", "host"}
+    state = profile.channels["host"].readings["state"]
+    assert state.words["zorbing"] == "up"
+
+
+@pytest.mark.parametrize(
+    ("calls", "words", "said"),
+    [
+        (["A9=nozzle"], [], "no channel is called 'A9'; there are A1, A2"),
+        (["A1"], [], "no THEIRS=OURS"),
+        (["A1=A2"], [], "two channels are called 'A2'"),
+        ([], ["zorbing=fine"], "'fine' is no state of ours"),
+    ],
+)
+def test_an_answer_that_fits_nothing_is_told(calls: list[str], words: list[str], said: str) -> None:
+    """In one line that names the option."""
+    with pytest.raises(BadInput, match=said):
+        answered(draft_of_two(), answers_in(calls, words))
+
+
+def test_an_empty_prefix_of_a_token_is_written(tmp_path: Path) -> None:
+    """Left out, the next load would put 'Bearer ' before the token."""
+    path = tmp_path / "p.toml"
+    link = Link(addresses=("ws://[::1]:9",), token=Token(env="KEY", header="X-Key", prefix=""))
+    path.write_text(profile_text(draft_of_two(), link), encoding="utf-8")
+    assert load_profile(path).token == link.token

@@ -1,7 +1,7 @@
 """The form of a strange host: what it says at each step, what it must be asked, what is true."""
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -34,7 +34,7 @@ class OddHost:
     """Messages of a step; of step 0 the answer to the request, if it must be asked."""
     must: tuple[str, ...]
     """`CHANNEL.QUANTITY` that must be learnt right; channels under our names or the host's."""
-    truths: dict[str, Truth] = field(default_factory=dict)
+    truths: Mapping[str, Truth] = field(default_factory=dict)
     """What is true of those that are no heater's."""
     requests: tuple[str, ...] = ()
     """JSON that must be sent before it speaks."""
@@ -58,8 +58,14 @@ class OddHost:
         channel, _, quantity = key.rpartition(".")
         return HEATER_TRUTHS[quantity](machine, channel)
 
+    def given(self, option: str) -> list[str]:
+        """What the user gives with an option of the command line."""
+        pairs = zip(self.options, self.options[1:], strict=False)
+        return [value for name, value in pairs if name == option]
+
     def sent(self) -> list[Request]:
-        return [Request(json=text, envelope=not self.bare) for text in self.requests]
+        every_s = STEP_S if self.polled else None
+        return [Request(json=t, envelope=not self.bare, every_s=every_s) for t in self.requests]
 
     def run(self, steps: int = STEPS, own_s: float = 5000.0) -> tuple[list[Entry], list[Machine]]:
         """Entries as a reader would give them, and the machine at each of them."""

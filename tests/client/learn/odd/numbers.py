@@ -201,7 +201,7 @@ def watts_beside_duty() -> OddHost:
         ]
 
     truths = {"controller.uptime_s": lambda m: round(m.up_s, 2)}
-    return OddHost("watts beside duty", say, (*BOTH, "controller.uptime_s"), truths)
+    return OddHost("watts beside duty", say, (*BOTH, "controller.uptime_s"), truths, clock="s")
 
 
 def watts_alone() -> OddHost:

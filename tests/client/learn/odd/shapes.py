@@ -176,8 +176,7 @@ def pairs_by_place() -> OddHost:
         rows = [[round(h.shown, 1), h.goal, round(h.power * 100)] for h in (m.nozzle, m.bed)]
         return [{"heat": rows, "sec": m.up_s}]
 
-    truths = {f"sensor 1.{q}": None for q in ()}
-    return OddHost("pairs by place", say, NOZZLE, truths, clock="s")
+    return OddHost("pairs by place", say, NOZZLE, clock="s")
 
 
 def key_and_value() -> OddHost:

@@ -1,0 +1,218 @@
+"""Messages of one kind, which of them belong together, and what each message is about."""
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from client import jsonrpc
+from client.learn.series import Series
+from client.learn.tree import Place, leaves
+from client.learn.vocabulary import CHANNEL_WORDS, quantities_in, words
+
+ENVELOPE = {"jsonrpc", "id", "method"}
+_ALTERNATES = 0.2
+_FAR = 0.5
+"""Two numbers are of different kinds if they differ by this part of the larger."""
+_LOOK = 200
+
+
+@dataclass
+class Source:
+    """Messages of one kind."""
+
+    kind: str
+    """answer, method or bare."""
+    name: str = ""
+    heard: list[tuple[float, Any]] = field(default_factory=list)
+    under: tuple[Place, ...] = ()
+    """Where a message says the names that its status goes by, the outer one first."""
+    status: Place = ()
+    is_wrapped: bool = False
+    """Whether the status is a text that holds JSON."""
+    leaves: dict[Place, Series] = field(default_factory=dict)
+    """By place from the message on (under names: those first)."""
+
+    def named(self, message: Any) -> tuple[str, ...] | None:
+        """The names that this message's status goes by; None where one is missing."""
+        if not self.under:
+            return ()
+        found = dict(leaves(message, {}))
+        names = [found.get(place) for place in self.under]
+        if any(type(name) not in (str, int) for name in names):
+            return None
+        return tuple(map(str, names))
+
+
+def unwrap(source: Source) -> None:
+    """Read the text that holds JSON in nearly each message, if there is one, as the status."""
+    found: dict[Place, list[Any]] = {}
+    for _, message in source.heard:
+        for place, value in leaves(message, {}):
+            inner = _json_in(value) if type(value) is str and all_names(place) else None
+            if inner is not None:
+                found.setdefault(place, []).append(inner)
+    place = max(found, key=lambda each: len(found[each]), default=())
+    if not place or len(found[place]) < 0.95 * len(source.heard):
+        return
+    source.status, source.is_wrapped = place, True
+    for _, message in source.heard:
+        steps: Any = message
+        for token in place[:-1]:
+            steps = steps.get(token) if type(steps) is dict else None
+        if type(steps) is dict and type(steps.get(place[-1])) is str:
+            steps[place[-1]] = _json_in(steps[place[-1]])
+
+
+def all_names(place: Place) -> bool:
+    """Whether a place goes through objects alone."""
+    return bool(place) and all(type(token) is str and not token.isdigit() for token in place)
+
+
+def _json_in(text: str) -> Any:
+    if text[:1] not in ("{", "["):
+        return None
+    try:
+        return jsonrpc.decode(text.encode("utf-8", "surrogatepass"))
+    except jsonrpc.Refused:
+        return None
+
+
+def joined(sources: list[Source], kind: str) -> list[Source]:
+    """Sources of one kind that use the same places for different things become one, under names.
+
+    As where a method's name says the channel, or the quantity, that it is about.
+    """
+    every = [source for source in sources if source.kind == kind]
+    numbers = [_numbers(source) for source in every]
+    apart = {
+        n
+        for n, m in itertools.permutations(range(len(every)), 2)
+        if _say_apart(every[n].name, every[m].name, numbers[n], numbers[m])
+    }
+    if len(apart) < 2:
+        return sources
+    heard = sorted((pair for n in apart for pair in every[n].heard), key=lambda pair: pair[0])
+    one = Source("bare", "", heard, (("method",) if kind == "method" else ("id",),))
+    gone = [every[n] for n in apart]
+    return [source for source in sources if not any(source is each for each in gone)] + [one]
+
+
+def _numbers(source: Source) -> dict[Place, list[float]]:
+    found: dict[Place, list[float]] = {}
+    for _, message in source.heard[-_LOOK:]:
+        for place, value in leaves(message, {}):
+            if place and place[0] not in ENVELOPE and type(value) in (int, float):
+                found.setdefault(place, []).append(float(value))
+    return found
+
+
+def _say_apart(
+    name: str, other: str, mine: dict[Place, list[float]], theirs: dict[Place, list[float]]
+) -> bool:
+    """Whether two methods over the same places are about different things."""
+    shared = mine.keys() & theirs.keys()
+    if not shared:
+        return False
+    about = [_subject(name), _subject(other)]
+    if all(about) and not about[0] & about[1]:
+        return True
+    rare = min(min(len(mine[place]), len(theirs[place])) for place in shared)
+    if rare < 5:
+        return False
+    far = [_are_far(mine[place], theirs[place]) for place in shared]
+    return sum(far) > len(far) / 2
+
+
+def _subject(name: str) -> set[str]:
+    """The channels and quantities that a method's name speaks of."""
+    parts = words(name)
+    channels = {CHANNEL_WORDS[part] for part in parts if part in CHANNEL_WORDS}
+    return channels or quantities_in(parts) - {"state", "message"}
+
+
+def _are_far(mine: Sequence[float], theirs: Sequence[float]) -> bool:
+    a, b = float(np.median(mine)), float(np.median(theirs))
+    return abs(a - b) > _FAR * max(abs(a), abs(b))
+
+
+def subjects(source: Source) -> tuple[Place, ...]:
+    """Where each message says what it is about: a channel, or a channel and a quantity."""
+    values: dict[Place, list[Any]] = {}
+    for _, message in source.heard:
+        for place, value in leaves(message, {}):
+            if type(value) is str and 0 < len(place) <= 3 and place[0] not in ENVELOPE:
+                values.setdefault(place, []).append(value)
+    total = len(source.heard)
+    fit = []
+    for place in sorted(values, key=len):
+        names = values[place]
+        changes = sum(a != b for a, b in itertools.pairwise(names))
+        distinct = len(set(names))
+        if len(names) < 0.95 * total or total < 6 or not 2 <= distinct <= min(50, total / 3):
+            continue
+        if changes >= _ALTERNATES * total:
+            fit.append(place)
+    for chosen in [(place,) for place in fit] + list(itertools.permutations(fit[:4], 2)):
+        if _tells_apart(source, chosen):
+            return _outer_first(source, chosen)
+    return ()
+
+
+def _tells_apart(source: Source, at: tuple[Place, ...]) -> bool:
+    """Whether messages of different names use the same places, and of one name one number each.
+
+    A name that tells channels apart leaves each number steady or slowly moving; one that does
+    not leaves it jumping from channel to channel.
+    """
+    by_name: dict[tuple[str, ...], dict[Place, list[float]]] = {}
+    shapes: dict[tuple[str, ...], set[Place]] = {}
+    for _, message in source.heard:
+        found = dict(leaves(message, {}))
+        name = tuple(str(found.get(place)) for place in at)
+        for place, value in found.items():
+            if _counts(place, value, at):
+                shapes.setdefault(name, set()).add(place)
+                if type(value) in (int, float):
+                    by_name.setdefault(name, {}).setdefault(place, []).append(float(value))
+    if len(shapes) < 2 or not _overlap(list(shapes.values())):
+        return False
+    spans = [_jumps(series) for one in by_name.values() for series in one.values()]
+    return not spans or sum(spans) <= 0.3 * len(spans)
+
+
+def _overlap(shapes: list[set[Place]]) -> bool:
+    """Whether at least two of them share most of their places."""
+    return any(
+        len(a & b) >= 0.5 * min(len(a), len(b)) > 0 for a, b in itertools.combinations(shapes, 2)
+    )
+
+
+def _jumps(series: Sequence[float]) -> bool:
+    """Whether a number goes to and fro over most of its range with every message."""
+    numbers = np.array(series)
+    span = float(np.ptp(numbers))
+    if len(numbers) < 6 or span < 5.0 or len(np.unique(numbers)) < 3:
+        return False
+    return float(np.median(np.abs(np.diff(numbers)))) > 0.25 * span
+
+
+def _counts(place: Place, value: Any, at: tuple[Place, ...]) -> bool:
+    """Whether a leaf could be a reading beside the names at `at`, not a clock or a counter."""
+    if type(value) not in (int, float) and not (type(value) is str and place not in at):
+        return False
+    return not (len(place) == 1 and type(value) in (int, float) and abs(value) > 1e5)
+
+
+def _outer_first(source: Source, at: tuple[Place, ...]) -> tuple[Place, ...]:
+    """With two names, the one that says a quantity goes inside."""
+    if len(at) < 2:
+        return at
+    said = [
+        {str(dict(leaves(message, {})).get(place)) for _, message in source.heard[:_LOOK]}
+        for place in at
+    ]
+    inner = [sum(bool(quantities_in(words(name))) for name in names) for names in said]
+    return at if inner[0] <= inner[1] else (at[1], at[0])

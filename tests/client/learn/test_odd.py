@@ -1,0 +1,31 @@
+"""Learning on strange hosts by hand, each right in all that it says, by its machine's truth."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from client.learn import Link, answered, answers_in, learn, profile_text
+from client.profile import load_profile
+from tests.client.learn.odd import numbers, shapes
+from tests.client.learn.odd.host import OddHost
+from tests.client.learn.odd.score import faults
+
+HOSTS = {make().name: make for make in (*numbers.HOSTS, *shapes.HOSTS)}
+
+
+def faults_of(host: OddHost, folder: Path) -> list[str]:
+    """What is not right when the profile that is drafted reads the host's messages again."""
+    entries, machines = host.run()
+    answers = answers_in(host.given("--call"), host.given("--word"))
+    draft = learn(entries, host.sent(), words=answers.words)
+    answered(draft, answers)
+    path = folder / "odd.toml"
+    path.write_text(profile_text(draft, Link(addresses=("tcp://[::1]:9",))), encoding="utf-8")
+    return faults(host, load_profile(path), entries, machines)
+
+
+@pytest.mark.parametrize("make", HOSTS.values(), ids=HOSTS)
+def test_a_strange_host_is_learnt_right(make: Callable[[], OddHost], tmp_path: Path) -> None:
+    """Every reading that it must have was there, was true each time, and its clock was found."""
+    assert faults_of(make(), tmp_path) == []
