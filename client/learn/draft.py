@@ -233,9 +233,10 @@ def _host_name(group: Group, groups: Sequence[Group], leaves: Mapping[Place, Ser
     """What the host calls a channel: the step of its place in which it differs from others."""
     place = group.place
     keyed = [str(token.value) for token in place if isinstance(token, Keyed)]
-    if keyed:
-        return _without_quantity(" ".join(keyed))
     rivals = [g.place for g in groups if g is not group]
+    if keyed:
+        inner = _inner_name(place, rivals)
+        return _without_quantity(" ".join(keyed + inner))
     for token, parts in zip(reversed(place), reversed(group.anchor.series.words), strict=True):
         if channel_word(parts) and not text_of(token).isdigit():
             return _without_quantity(text_of(token))
@@ -251,6 +252,19 @@ def _host_name(group: Group, groups: Sequence[Group], leaves: Mapping[Place, Ser
     named = [t for t in map(text_of, place[:-1]) if not t.isdigit()]
     names = [t for t in named if _without_quantity(t) and not _says_only_quantity(t)]
     return names[-1] if names else _without_quantity(text_of(place[-1]))
+
+
+def _inner_name(place: Place, rivals: Sequence[Place]) -> list[str]:
+    """The step in which a place within a named item differs from others in the same item."""
+    items = [token for token in place if isinstance(token, Keyed)]
+    for at, token in enumerate(place):
+        if isinstance(token, Keyed):
+            continue
+        for other in rivals:
+            same = len(other) == len(place) and [t for t in other if isinstance(t, Keyed)] == items
+            if same and other[at] != token and other[:at] == place[:at]:
+                return [text_of(token)]
+    return []
 
 
 def _says_only_quantity(name: str) -> bool:

@@ -8,6 +8,12 @@ from client.learn.series import Series
 from client.learn.tree import Place, Token, text_of
 from client.learn.vocabulary import AXES, POSITION_WORDS, QUANTITY_WORDS
 
+_LIMITS = {
+    *("max", "min", "limit", "maximum", "minimum", "kp", "ki", "kd", "offset"),
+    *("rate", "slope", "derivative", "integral", "gradient"),
+}
+"""Words for what bounds or tunes a control loop, or is worked out in it."""
+
 
 @dataclass
 class Found:
@@ -53,7 +59,7 @@ def naming(one: Series, quantity: str) -> str:
 def is_limit(one: Series) -> bool:
     """Whether a leaf is a limit or a coefficient by its name."""
     own = one.last_words
-    return bool(own & {"max", "min", "limit", "maximum", "minimum", "kp", "ki", "kd", "offset"})
+    return bool(own & _LIMITS)
 
 
 def is_motion(one: Series, leaves: Mapping[Place, Series]) -> bool:

@@ -167,16 +167,17 @@ def state(
     """
     best: Found | None = None
     for place, one in leaves.items():
-        if place in taken or not one.is_text or one.distinct > 8 or one.is_text_number:
+        told = bool(given & {str(value) for value in one.values if type(value) is not float})
+        is_word = one.is_text and not one.is_text_number
+        if place in taken or not (is_word or told) or one.distinct > 8:
             continue
-        if any(len(str(value)) > 30 or not value for value in one.values):
+        if any(len(str(value)) > 30 or value == "" for value in one.values):
             continue
         if one.last_words & NAME_WORDS or any(isinstance(token, Keyed) for token in place):
             continue
         named = any(QUANTITY_WORDS.get(word) == "state" for word in one.all_words)
         known = sum(state_of(str(value)) is not None for value in set(one.values))
         about_one = bool(one.all_words & CHANNEL_WORDS.keys())
-        told = bool(given & set(one.values))
         score = 2.0 * named + 1.0 * known - 0.3 * len(place) - 2.0 * about_one + 9.0 * told
         if score > (0.4 if named else 0.0) and (best is None or score > best.score):
             why = [f"named '{text_of(place[-1])}'"] if named else ["a word for a state"]

@@ -11,6 +11,7 @@ from client.learn.relations import follows, kinship, linked, transplanted
 from client.learn.series import Series
 from client.learn.tree import Place
 from client.learn.vocabulary import PERCENT_WORDS
+from shared.updates import Floats
 
 NULL = "null"
 """The word for JSON's null in a profile."""
@@ -154,16 +155,24 @@ def _power(group: Group, found: Found) -> None:
     away = aims - group.anchor.series.held_at(one.times)
     on = aims > 0.0
     heat = one.numbers
-    if on.sum() >= 4 and np.std(heat[on]) > 0.0 and np.std(away[on]) > 0.0:
-        together_ = float(np.corrcoef(heat[on], away[on])[0, 1])
-        if together_ > 0.3:
-            found.score += 1.0
-            found.why.append("moves with target minus reading")
+    if _moves_with(heat[on], away[on]):
+        found.score += 1.0
+        found.why.append("moves with target minus reading")
     off = ~on
     if on.any() and off.any() and heat[off].max() == 0.0 < heat[on].min():
         # A number of 0 and 1 alone may say that something is switched on, or which of two.
         found.score += 0.5 if one.high <= 1.0 and one.is_whole else 0.8
         found.why.append("0 while the target is 0, and never while it is not")
+
+
+def _moves_with(heat: Floats, away: Floats) -> bool:
+    """Whether two go together, at once or one update later: the controller acts on what it read."""
+    for a, b in ((heat, away), (heat[1:], away[:-1])):
+        if len(a) >= 4 and np.std(a) > 0.0 and np.std(b) > 0.0:
+            together = float(np.corrcoef(a, b)[0, 1])
+            if together > max(0.3, 3.0 / np.sqrt(len(a))):
+                return True
+    return False
 
 
 def _code(group: Group, found: Found) -> None:

@@ -50,9 +50,11 @@ def kinship(a: Series, b: Series) -> float:
     mine, theirs = _channel_words(a), _channel_words(b)
     items = [next((t for t in one.place if isinstance(t, Keyed)), None) for one in (a, b)]
     if items[0] != items[1] and items[0] is not None and items[1] is not None:
-        rests = [_rest(str(item.value)) for item in items if item is not None]
-        same = rests[0] and rests[0] == rests[1]
-        return 1.5 if same or (mine and mine == theirs) else 0.0
+        names = [str(item.value) for item in items if item is not None]
+        about = [{word for word in words(name) if word in CHANNEL_WORDS} for name in names]
+        rests = [_rest(name) for name in names]
+        same = (rests[0] and rests[0] == rests[1]) or (about[0] and about[0] == about[1])
+        return 1.5 if same else 0.0
     if items[0] is not None and items[0] == items[1]:
         return 1.2
     if len(a.place) == len(b.place):
@@ -76,8 +78,9 @@ def kinship(a: Series, b: Series) -> float:
     if mine and mine == theirs:
         return 1.2
     fork = [text_of(one.place[shared]) for one in (a, b) if len(one.place) > shared]
-    if all(step.isdigit() for step in fork):
-        return 0.0  # Two items of one array are two channels.
+    by_index = all(text_of(one.place[-1]).isdigit() for one in (a, b))
+    if all(step.isdigit() for step in fork) or (by_index and a.place[:-1] != b.place[:-1]):
+        return 0.0  # Two items of one array are two channels, and so are two arrays.
     return 0.8 if shared >= max(1, min(len(a.place), len(b.place)) - 2) else 0.0
 
 

@@ -11,6 +11,7 @@ from client import jsonrpc
 from client.learn.series import Series
 from client.learn.tree import Place, leaves
 from client.learn.vocabulary import CHANNEL_WORDS, quantities_in, words
+from client.values import number_in
 
 ENVELOPE = {"jsonrpc", "id", "method"}
 _ALTERNATES = 0.2
@@ -143,7 +144,8 @@ def subjects(source: Source) -> tuple[Place, ...]:
     values: dict[Place, list[Any]] = {}
     for _, message in source.heard:
         for place, value in leaves(message, {}):
-            if type(value) is str and 0 < len(place) <= 3 and place[0] not in ENVELOPE:
+            is_name = type(value) is str and number_in(value) is None
+            if is_name and 0 < len(place) <= 3 and place[0] not in ENVELOPE:
                 values.setdefault(place, []).append(value)
     total = len(source.heard)
     fit = []

@@ -15,7 +15,13 @@ from client.learn.relations import (
 )
 from client.learn.series import Series
 from client.learn.tree import Place, text_of
-from client.learn.vocabulary import CHANNEL_WORDS, FAN_WORDS, LIMIT_WORDS, WEAK_TEMPERATURE
+from client.learn.vocabulary import (
+    CHANNEL_WORDS,
+    FAN_WORDS,
+    LIMIT_WORDS,
+    WEAK_TEMPERATURE,
+    WORKED_OUT,
+)
 
 MAX_ANCHORS = 64
 """Temperatures that one host may have."""
@@ -32,7 +38,7 @@ def temperatures(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Foun
     anchors = [found for found in scored if found.score >= _ENOUGH]
     anchors += _by_behaviour(scored, anchors, numbers)
     anchors += _alike(scored, anchors)
-    return _without_repeats(_without_targets(anchors[:MAX_ANCHORS]))
+    return _without_repeats(_without_worked_out(_without_targets(anchors[:MAX_ANCHORS])))
 
 
 def _highest(one: Series) -> float:
@@ -150,6 +156,17 @@ def _without_targets(anchors: Sequence[Found]) -> list[Found]:
         and (one.score >= 2.0 or not any(alike(one.series.place, p, False) for p in places))
         and (one.series.flutters or not any(alike(one.series.place, p, False) for p in places))
     ]
+
+
+def _without_worked_out(anchors: Sequence[Found]) -> list[Found]:
+    """Leave out averages and extremes where the reading itself stands beside them."""
+    names = {(one.series.place[:-1], one.series.words[-1]) for one in anchors}
+
+    def is_worked_out(one: Series) -> bool:
+        plain = tuple(word for word in one.words[-1] if word not in WORKED_OUT)
+        return plain != one.words[-1] and (one.place[:-1], plain) in names
+
+    return [one for one in anchors if not is_worked_out(one.series)]
 
 
 def _without_repeats(anchors: Sequence[Found]) -> list[Found]:

@@ -105,7 +105,8 @@ def _key_of(lists: list[list[Any]]) -> str | None:
         if len(distinct) > MAX_NAMES or (len(distinct) > 3 and _is_fresh(names)):
             continue
         is_text = all(type(name) is str for name in distinct)
-        if not is_text and len(distinct) > max(map(len, lists)):
+        is_number = not is_text or all(number_in(str(name)) is not None for name in distinct)
+        if is_number and len(distinct) > max(map(len, lists)):
             continue  # Numbers that are ever others name nothing.
         is_named = bool(NAME_WORDS & set(words(key))) or (key.isdigit() and (is_text or key == "0"))
         if not is_named and (not is_text or len(distinct) < 2):

@@ -58,6 +58,11 @@ LIMIT_WORDS = {
     *("history", "past", "trend", "samples", "recent", "trace", "buffer", "average", "mean"),
     *("watt", "watts", "w", "amps", "amperes", "joules", "rpm", "humidity", "pressure"),
 }
+WORKED_OUT = {
+    *("avg", "average", "mean", "smooth", "smoothed", "filtered", "median", "peak", "highest"),
+    *("lowest", "max", "min", "last", "previous", "prev"),
+}
+"""Words for what is worked out from readings."""
 NAME_WORDS = {"name", "id", "label", "key", "channel", "what", "which", "called", "title", "tag"}
 NAMES = {"names", "labels", "channels", "sensors", "titles", "ids", "keys", "order"}
 """Words for a list of names."""

@@ -14,7 +14,7 @@ Life = Literal["heating", "holding", "cold"]
 
 
 @dataclass
-class Heater:
+class Heated:
     """First order, proportional control, measured with noise."""
 
     name: str
@@ -25,11 +25,15 @@ class Heater:
     """Degrees above the room that full power holds."""
     slow_s: float
     power: float = 0.0
-    shown: float = AMBIENT_C
+    shown: float = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.shown = self.at
 
     def step(self) -> None:
         hold = (self.goal - AMBIENT_C) / self.reach_k
-        self.power = min(max(hold + (self.goal - self.at) / 25.0, 0.0), 1.0) if self.goal else 0.0
+        error = self.goal - self.shown
+        self.power = min(max(hold + error / 25.0, 0.0), 1.0) if self.goal else 0.0
         away = AMBIENT_C + self.power * self.reach_k - self.at
         self.at += away * STEP_S / self.slow_s
         self.shown = self.at + self.chance.gauss(0.0, 0.07)
@@ -43,7 +47,7 @@ class Machine:
     seed: int = 1
     n: int = -1
     """Steps since the listening began; the first message is of step 0."""
-    heaters: dict[str, Heater] = field(default_factory=dict)
+    heaters: dict[str, Heated] = field(default_factory=dict)
     x: float = 10.0
     y: float = 20.0
     z: float = 0.2
@@ -58,24 +62,24 @@ class Machine:
         warm = {"heating": 59.0, "holding": 60.0, "cold": AMBIENT_C - 0.2}[self.life]
         goals = (0.0, 0.0) if self.life == "cold" else (210.0, 60.0)
         self.heaters = {
-            "nozzle": Heater("nozzle", chance, goals[0], hot, 330.0, 70.0),
-            "bed": Heater("bed", chance, goals[1], warm, 90.0, 200.0),
-            "chamber": Heater("chamber", chance, 0.0, AMBIENT_C + 1.3, 1.0, 900.0),
+            "nozzle": Heated("nozzle", chance, goals[0], hot, 330.0, 70.0),
+            "bed": Heated("bed", chance, goals[1], warm, 90.0, 200.0),
+            "chamber": Heated("chamber", chance, 0.0, AMBIENT_C + 1.3, 1.0, 900.0),
         }
         if self.life == "heating":
             self.nozzle.goal = 0.0
         self.chance = chance
 
     @property
-    def nozzle(self) -> Heater:
+    def nozzle(self) -> Heated:
         return self.heaters["nozzle"]
 
     @property
-    def bed(self) -> Heater:
+    def bed(self) -> Heated:
         return self.heaters["bed"]
 
     @property
-    def chamber(self) -> Heater:
+    def chamber(self) -> Heated:
         return self.heaters["chamber"]
 
     @property

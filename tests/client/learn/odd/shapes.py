@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from tests.client.learn.odd.host import Changes, OddHost, Raw
-from tests.client.learn.odd.machine import Heater, Machine
+from tests.client.learn.odd.machine import Heated, Machine
 from tests.client.learn.odd.numbers import BOTH, MOTION, NOZZLE, XY, notify
 
 TEMPERATURES = (
@@ -16,7 +16,7 @@ TEMPERATURES = (
 )
 
 
-def _whole(h: Heater) -> dict[str, Any]:
+def _whole(h: Heated) -> dict[str, Any]:
     return {"temp": round(h.shown, 2), "target": h.goal, "power": round(h.power, 3)}
 
 
@@ -24,7 +24,7 @@ def slashes_and_accents() -> OddHost:
     """Names with slashes, tildes, spaces and letters beyond ASCII, in another language."""
     changes = Changes()
 
-    def one(h: Heater) -> dict[str, Any]:
+    def one(h: Heated) -> dict[str, Any]:
         return {"Ist °C": round(h.shown, 2), "Soll °C": h.goal, "Leistung %": round(h.power * 100)}
 
     def say(m: Machine) -> list[Any]:
