@@ -1,6 +1,6 @@
 """Is this reading true now, and since when: drawn from a channel's events."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from detectors.frame import Held
 from shared.events import Event
@@ -71,6 +71,27 @@ def trust_of(
         return Trust.TRUE, true_since, ""
     is_false = worst.is_active and worst.severity is Severity.FAILURE
     return (Trust.FALSE if is_false else Trust.DOUBTFUL), worst.start_s, worst.text
+
+
+def trust_beside(
+    channel: str,
+    events: Sequence[Event],
+    shelved: Collection[int],
+    state: HostState,
+    now_s: float,
+) -> tuple[Trust, float, str]:
+    """As `trust_of`, but faults that a person has shelved (ids) do not lead.
+
+    They never make a reading true either: where they are all that is wrong, it is `shelved`.
+    """
+    found = trust_of(channel, events, state, now_s)
+    if found[0] is Trust.TRUE or not shelved:
+        return found
+    others = [event for event in events if event.id not in shelved]
+    rest = trust_of(channel, others, state, now_s)
+    if rest[0] is Trust.TRUE:
+        return Trust.SHELVED, found[1], f"shelved: {found[2]}"
+    return rest
 
 
 def _weight(event: Event) -> tuple[bool, int]:

@@ -4,6 +4,9 @@ import msgspec
 
 from shared.words import Cause, Gate, Kind, Severity
 
+LEAST_FOR_RATE = 3
+"""Occurrences from which an event has a rate: two give one interval, which tells little."""
+
 
 class Event(msgspec.Struct, frozen=True, kw_only=True):
     """One finding, as it stands at a moment of its life.
@@ -35,6 +38,16 @@ class Event(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def is_active(self) -> bool:
         return self.end_s is None
+
+    def per_hour(self, now_s: float | None = None) -> float | None:
+        """Occurrences an hour of a chattering event: those after the first, over their time.
+
+        None where too few came to speak of a rate; `now_s` ends an event that goes on.
+        """
+        end_s = now_s if self.end_s is None else self.end_s
+        if self.count < LEAST_FOR_RATE or end_s is None or end_s <= self.start_s:
+            return None
+        return 3600.0 * (self.count - 1) / (end_s - self.start_s)
 
 
 class Check(msgspec.Struct, frozen=True, kw_only=True):

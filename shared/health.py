@@ -11,6 +11,8 @@ class Trust(StrEnum):
     """Answer to the question "is this reading true?"."""
 
     TRUE = "true"
+    SHELVED = "shelved"
+    """Not to be believed for a fault that a person has shelved, and for no other."""
     DOUBTFUL = "doubtful"
     FALSE = "false"
     UNKNOWN = "unknown"

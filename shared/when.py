@@ -3,6 +3,8 @@
 import math
 import time
 
+LATEST_S = 253_402_300_800.0
+"""Unix time of the year 10,000, which no clock of four digits shows."""
 EPOCH_FROM_S = 1e8
 """Log times beyond this are taken as Unix time and shown as UTC time of day."""
 EPOCH_TO_S = 1e11
@@ -38,6 +40,13 @@ def dated(time_s: float) -> str:
     return tenths(time_s)
 
 
+def utc(wall_s: float) -> str:
+    """A wall clock time (Unix, s) to the second, in UTC."""
+    if not 0.0 <= wall_s < LATEST_S:
+        return "-"
+    return time.strftime("%Y-%m-%d %H:%M:%S UTC", time.gmtime(wall_s))
+
+
 def short(seconds: float) -> str:
     """A duration in at most four cells: 5s, 12m, 3h, 9d."""
     seconds = max(seconds, 0.0)
@@ -57,6 +66,18 @@ def spelt(seconds: float) -> str:
     if minutes < 120:
         return f"{minutes} min"
     return f"{minutes // 60} h {minutes % 60} min" if minutes % 60 else f"{minutes // 60} h"
+
+
+def rate_words(per_hour: float) -> str:
+    """How often something happens: 4 a minute, 12 an hour, 0.5 an hour."""
+    if per_hour >= 60.0:
+        return f"{_figures(per_hour / 60.0)} a minute"
+    return f"{_figures(per_hour)} an hour"
+
+
+def _figures(value: float) -> str:
+    """Two figures, and no powers of ten."""
+    return f"{value:.0f}" if value >= 9.95 else f"{value:.1f}".removesuffix(".0")
 
 
 def span_words(seconds: float) -> str:

@@ -84,6 +84,17 @@ class HostState(StrEnum):
     GONE = "gone"
 
 
+class Act(StrEnum):
+    """What a person does with an event; also the kind of the note that records it.
+
+    Acknowledging and shelving are terms of alarm management (ISA-18.2, IEC 62682; from memory).
+    """
+
+    ACKNOWLEDGE = "acknowledge"
+    SHELVE = "shelve"
+    UNSHELVE = "unshelve"
+
+
 class Gate(StrEnum):
     """What a channel is doing, so that a detector knows what it may judge."""
 

@@ -12,13 +12,14 @@ from textual.widgets import Input
 
 from shared.text import clean
 from shared.when import hms
-from tui.board import Board
+from tui.board import Board, Rect
 from tui.checking import Checking
 from tui.keys import KEYS
 from tui.navigate import Navigator
 from tui.painter import body, paint
 from tui.palette import Commands
 from tui.panel import Panel
+from tui.shelving import Shelving
 from tui.snapshot import Source
 from tui.state import ScreenState, ViewName, filtered
 from tui.theme import THEME
@@ -43,7 +44,7 @@ def _bindings() -> list[BindingType]:
     ]
 
 
-class OhmvigilApp(Checking, App[None]):
+class OhmvigilApp(Checking, Shelving, App[None]):
     """The screen over a `Source`; `run` shows it until it is left."""
 
     TITLE = "ohmvigil"
@@ -128,6 +129,9 @@ class OhmvigilApp(Checking, App[None]):
 
     def _frame(self) -> Frame:
         return Frame(self._now, self.state, self.source.history, glyphs_for(self._ascii))
+
+    def _area(self) -> Rect:
+        return body(*self.size)
 
     def tell(self, message: str) -> None:
         """Show a line in place of the keys for a while."""
@@ -265,12 +269,6 @@ class OhmvigilApp(Checking, App[None]):
             self.state.view = ViewName.OVERVIEW
             self.tell(self._navigator.go_to(self._now, event.start_s))
 
-    def action_seen(self) -> None:
-        event = chosen(self._frame())
-        if self.state.view is ViewName.EVENTS and event is not None:
-            self.source.acknowledge(event.id)
-            self.tell(f"{event.kind} of {hms(event.start_s)} is marked as seen")
-
     # -- words typed by the person --
 
     def action_filter(self) -> None:
@@ -309,8 +307,10 @@ class OhmvigilApp(Checking, App[None]):
         asked, at_s = self._asked, self._asked_s
         self._close_input()
         if asked == "note" and text:
-            self.source.note(text, at_s)
-            self.tell(f"noted at {hms(at_s)}")
+            kept = self.source.note(text, at_s)
+            self.tell(f"noted at {hms(at_s)}{kept and f'; {kept}'}")
+        elif asked == "shelve":
+            self.take_shelf(text)
         elif text:
             self.take_words(asked, text, at_s)
         self.repaint()

@@ -1,5 +1,7 @@
 """The chart on a board: temperature and target, power below, events on the time axis."""
 
+from collections.abc import Container
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -70,10 +72,12 @@ def paint_marks(
     channel: str,
     until_s: float,
     glyphs: Glyphs,
+    shelved: Container[int] = (),
 ) -> None:
     """One row: a letter where each event begins, a line while it lasts, a mark for a note.
 
-    Events of other channels are dim; the worst is written last, so that it stays.
+    Events of other channels, and `shelved` ones, are dim; the worst is written last, so
+    that it stays.
     """
     for note in notes:
         _mark(board, area, grid.cell_of(note.time_s), glyphs.note, Ink.NOTE)
@@ -84,16 +88,17 @@ def paint_marks(
         if event.start_s < grid.end_s
         and (until_s if event.end_s is None else event.end_s) >= grid.start_s
     ]
-    near.sort(key=lambda event: (event.channel in own, event.severity.rank))
+    loud = {event.id for event in near if event.channel in own and event.id not in shelved}
+    near.sort(key=lambda event: (event.id in loud, event.severity.rank))
     for event in near:
-        ink = SEVERITY_INK[event.severity] if event.channel in own else Ink.DIM
+        ink = SEVERITY_INK[event.severity] if event.id in loud else Ink.DIM
         end_s = until_s if event.end_s is None else event.end_s
         first, last = grid.cell_of(event.start_s), grid.cell_of(end_s)
         for cell in range(max(first + 1, 0), min(last, area.width - 1) + 1):
             if board.codes[area.y, area.x + cell] == raster.BLANK:
                 _mark(board, area, cell, glyphs.lasting, ink)
     for event in near:
-        ink = SEVERITY_INK[event.severity] if event.channel in own else Ink.DIM
+        ink = SEVERITY_INK[event.severity] if event.id in loud else Ink.DIM
         cell = grid.cell_of(event.start_s)
         _mark(board, area, cell, SEVERITY_LETTER[event.severity], ink)
 

@@ -78,8 +78,8 @@ class Checking:
         facts = {}
         if guide is not None and guide.change:
             facts = {"channel": guide.channel, "change": guide.change}
-        self.source.note(text, at_s, TRIAL, facts)
-        self.tell(f"a trial starts at {hms(at_s)}: 6 shows it")
+        kept = self.source.note(text, at_s, TRIAL, facts)
+        self.tell(f"a trial starts at {hms(at_s)}: 6 shows it{kept and f'; {kept}'}")
 
     def take_words(self, asked: str, text: str, at_s: float) -> None:
         """Words that the person typed for a trial or for a number."""

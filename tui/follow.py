@@ -3,8 +3,11 @@
 import threading
 from collections.abc import Callable
 
+from shared.bursts import bursts
 from shared.events import Event
 from tui.lines import (
+    burst_lines,
+    burst_record,
     cause_lines,
     cause_record,
     encode,
@@ -30,7 +33,8 @@ class EventPrinter:
         self._as_json = as_json
         self._said: dict[int, Event] = {}
 
-    def show(self, event: Event) -> None:
+    def show(self, event: Event, now_s: float | None = None) -> None:
+        """`now_s`: log time, for how often an event comes that goes on."""
         before = self._said.get(event.id)
         if event.absorbed_by is not None:
             return
@@ -44,7 +48,7 @@ class EventPrinter:
                 record["host"] = self.prefix
             say(encode(record))
         else:
-            line = event_line(event) if before is None else news_line(event)
+            line = event_line(event) if before is None else news_line(event, now_s)
             say(f"{self.prefix + '  ' if self.prefix else ''}{line}")
 
     def _is_news(self, before: Event, event: Event) -> bool:
@@ -60,17 +64,19 @@ def follow(
     while not live.finished.is_set() and not stop.is_set():
         wait(0.1)
         for event in live.take_changes():
-            printer.show(event)
+            printer.show(event, live.log_s)
     live.close()
     for event in live.take_changes():
-        printer.show(event)
+        printer.show(event, live.log_s)
 
 
 def print_result(live: Live, host: str = "", *, as_json: bool = False) -> None:
     """Causes and verdict; `host` names whose they are, where there are several."""
-    _, causes, found, assumed = live.results()
+    events, causes, found, assumed = live.results()
     if as_json:
         named = {"host": host} if host else {}
+        for burst in bursts(events):
+            say(encode({**burst_record(burst), **named}))
         for cause in causes:
             say(encode({**cause_record(cause), **named}))
         say(encode({**verdict_record(found), **named}))
@@ -79,6 +85,6 @@ def print_result(live: Live, host: str = "", *, as_json: bool = False) -> None:
         say(f"{host}:")
     for words in assumed:
         say(f"assumed: {words}")
-    for line in cause_lines(causes):
+    for line in [*burst_lines(events), *cause_lines(causes)]:
         say(line)
     say(verdict_line(found))

@@ -25,6 +25,7 @@ SEVERITY_INK = {
 
 TRUST_INK = {
     Trust.TRUE: Ink.TRUE,
+    Trust.SHELVED: Ink.DIM,
     Trust.DOUBTFUL: Ink.DOUBTFUL,
     Trust.FALSE: Ink.FALSE,
     Trust.UNKNOWN: Ink.UNKNOWN,
@@ -41,6 +42,7 @@ class Glyphs:
     """One set of glyphs; each is one cell wide."""
 
     true: str
+    shelved: str
     doubtful: str
     false: str
     unknown: str
@@ -57,6 +59,7 @@ class Glyphs:
     def trust(self, trust: Trust) -> str:
         return {
             Trust.TRUE: self.true,
+            Trust.SHELVED: self.shelved,
             Trust.DOUBTFUL: self.doubtful,
             Trust.FALSE: self.false,
             Trust.UNKNOWN: self.unknown,
@@ -65,6 +68,7 @@ class Glyphs:
 
 UNICODE = Glyphs(
     true="─",
+    shelved="░",
     doubtful="▒",
     false="█",
     unknown="?",
@@ -80,6 +84,7 @@ UNICODE = Glyphs(
 )
 ASCII = Glyphs(
     true="-",
+    shelved=":",
     doubtful="~",
     false="#",
     unknown="?",

@@ -21,6 +21,7 @@ ABOUT = {
 }
 _TRUST_WORDS = {
     Trust.TRUE: "the reading is heat",
+    Trust.SHELVED: "a fault that was set aside",
     Trust.DOUBTFUL: "a fault now, or in the last minute",
     Trust.FALSE: "not the temperature",
     Trust.UNKNOWN: "no updates",

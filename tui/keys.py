@@ -107,18 +107,36 @@ KEYS = (
     Key("minute.on", "right_square_bracket", "", "jump_by(60.0)", "a minute on", _CHART),
     Key("hour.back", "left_curly_bracket", "", "jump_by(-3600.0)", "an hour back", _CHART),
     Key("hour.on", "right_curly_bracket", "", "jump_by(3600.0)", "an hour on", _CHART),
-    Key("zoom.in", "plus,equals_sign", "+", "zoom(-1)", "less time, finer", _CHART),
-    Key("zoom.out", "minus", "-", "zoom(1)", "more time", _CHART),
+    Key("zoom.in", "plus,equals_sign", "+ -", "zoom(-1)", "less time, more time", _CHART),
+    Key("zoom.out", "minus", "", "zoom(1)", "more time", _CHART),
     Key("zoom.reset", "0", "0", "reset", "usual zoom", _CHART),
     Key("go.start", "g,home", "g", "start", "start"),
     Key("go.live", "G,end", "G", "live", "newest data"),
-    Key("event.next", "n", "n", "event(1)", "next event"),
-    Key("event.previous", "N", "N", "event(-1)", "event before", brief="event"),
+    Key("event.next", "n", "n N", "event(1)", "next event, event before", brief="event"),
+    Key("event.previous", "N", "", "event(-1)", "event before"),
     Key("channel.up", "up,k", "↑ k", "line(-1)", "sensor above, line up"),
     Key("channel.down", "down,j", "↓ j", "line(1)", "sensor below, line down"),
     Key("channel.next", "c", "c", "channel", "next sensor", _CHART + _CHAIN),
     Key("page.up", "pageup", "PgUp", "line(-10)", "ten lines up", _LIST + _TEXT),
     Key("page.down", "pagedown", "PgDn", "line(10)", "ten lines down", _LIST + _TEXT),
+    Key(
+        "event.acknowledge",
+        "a",
+        "a",
+        "acknowledge",
+        "acknowledge the event",
+        _CHART + _LIST,
+        brief="ack",
+    ),
+    Key(
+        "event.shelve",
+        "s",
+        "s u",
+        "shelve",
+        "shelve for a time; take back",
+        _CHART + _LIST,
+        brief="shelf",
+    ),
     Key(
         "event.show",
         "enter",
@@ -128,7 +146,7 @@ KEYS = (
         _LIST,
         brief="chart",
     ),
-    Key("event.seen", "a", "a", "seen", "mark the event as seen", _LIST, brief="seen"),
+    Key("event.unshelve", "u", "", "unshelve", "take off the shelf", _CHART + _LIST),
     Key("event.filter", "slash", "/", "filter", "filter events by words", brief="filter"),
     Key(
         "check.open",
@@ -155,6 +173,9 @@ SEVERAL_KEYS = (
     Key("host.down", "down,j", "↓ j", "line(1)", "host below"),
     Key("host.first", "g,home", "g", "start", "worst host"),
     Key("host.last", "G,end", "G", "live", "last host"),
+    Key("host.acknowledge", "a", "a", "acknowledge", "acknowledge its worst event", brief="ack"),
+    Key("host.shelve", "s", "s", "shelve", "shelve its worst event", brief="shelf"),
+    Key("host.unshelve", "u", "u", "unshelve", "take its events off the shelf"),
     Key("host.open", "enter", "enter", "open_host", "this host's own screen", brief="open"),
     Key("help", "question_mark,f1", "? F1", "help", "this help", brief="help"),
     Key("quit", "q,ctrl+q,ctrl+c", "q", "quit", "quit; recordings are complete", brief="quit"),
@@ -164,6 +185,10 @@ SEVERAL_KEYS = (
 
 CHECK_ACTIONS = frozenset(key.action.partition("(")[0] for key in KEYS if key.views == _CHECK)
 """Actions that mean something only while a check is shown."""
+
+
+OF_AN_EVENT = frozenset({"acknowledge", "shelve", "unshelve"})
+"""Actions on one event: they come last in the chart's last line, first in the list's."""
 
 
 def keys_of(view: ViewName, replaying: bool) -> list[Key]:
@@ -181,5 +206,11 @@ def brief_keys(view: ViewName, replaying: bool) -> list[Key]:
     if view is not ViewName.EVENTS:
         keys = [key for key in keys if key.id != "event.filter"]
     else:
-        keys = [key for key in keys if not key.id.startswith(("time.", "event.previous"))]
-    return sorted(keys, key=lambda key: (not key.id.startswith("view."), key.views == EVERYWHERE))
+        keys = [key for key in keys if not key.id.startswith(("time.", "event.next"))]
+
+    def place(key: Key) -> int:
+        if view is ViewName.OVERVIEW and key.action in OF_AN_EVENT:
+            return 3
+        return 0 if key.id.startswith("view.") else 2 if key.views == EVERYWHERE else 1
+
+    return sorted(keys, key=place)

@@ -1,14 +1,17 @@
 """Events, causes and verdicts as plain lines and as the contract's NDJSON records."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import msgspec
 
+from shared.bursts import bursts
 from shared.events import Check, Event, RankedCause, Verdict
-from shared.when import spelt, tenths
+from shared.when import rate_words, spelt, tenths
 from shared.words import EVERY_CHANNEL, Severity
 
+BURST_SHOWN = 8
+"""Events of a burst that a line names after the first."""
 CAUSES_SHOWN = 3
 """Causes a channel in text; JSON gives all that are listed."""
 
@@ -25,7 +28,7 @@ def visible(events: Iterable[Event]) -> list[Event]:
 
 def event_line(event: Event) -> str:
     """One event as a line: when, where, what, how bad, why."""
-    times = f"×{event.count} " if event.count > 1 else ""
+    times = f"×{event.count}{_rate(event, ', ', ';')} " if event.count > 1 else ""
     tied = f" (with {event.tied_to})" if event.tied_to else ""
     lasted = ""
     if event.end_s is None:
@@ -38,9 +41,39 @@ def event_line(event: Event) -> str:
     )
 
 
-def news_line(event: Event) -> str:
+def _rate(event: Event, before: str, after: str, now_s: float | None = None) -> str:
+    """How often a chattering event comes, between `before` and `after`; else nothing."""
+    rate = event.per_hour(now_s)
+    return "" if rate is None else f"{before}{rate_words(rate)}{after}"
+
+
+def burst_lines(events: Iterable[Event]) -> list[str]:
+    """A line a burst: the first out, then the others in the order in which they came."""
+    lines = []
+    for burst in bursts(events):
+        start_s = burst[0].start_s
+        first = [_place(event) for event in burst if event.start_s == start_s]
+        later = [
+            f"{_place(event)} {spelt(event.start_s - start_s)} later"
+            for event in burst
+            if event.start_s > start_s
+        ]
+        more = f" and {len(later) - BURST_SHOWN} more" if len(later) > BURST_SHOWN else ""
+        told = f", then {', '.join(later[:BURST_SHOWN])}{more}" if later else ""
+        lines.append(
+            f"{tenths(start_s):>10}  burst of {len(burst)}: first out {' and '.join(first)}{told}"
+        )
+    return lines
+
+
+def _place(event: Event) -> str:
+    return f"{event.kind} on {channel_word(event.channel)}"
+
+
+def news_line(event: Event, now_s: float | None = None) -> str:
     """What became of an event that was told before: it ended, or its count went up."""
     times = f"×{event.count}" if event.count > 1 else ""
+    times += _rate(event, ", ", "", now_s)
     if event.end_s is None:
         at_s, now = event.start_s, f"{times} so far"
     else:
@@ -101,6 +134,24 @@ def event_record(event: Event) -> dict[str, Any]:
         "measure": {"value": event.value, "unit": event.unit},
         "tied_to": event.tied_to,
         "text": event.text,
+        "rate_per_h": event.per_hour(),
+    }
+
+
+def burst_record(burst: Sequence[Event]) -> dict[str, Any]:
+    """The order of a burst, for `judge --json` (docs/json.md)."""
+    return {
+        "record": "burst",
+        "start_s": burst[0].start_s,
+        "order": [
+            {
+                "kind": event.kind,
+                "channel": event.channel,
+                "start_s": event.start_s,
+                "first_out": event.start_s == burst[0].start_s,
+            }
+            for event in burst
+        ],
     }
 
 

@@ -41,7 +41,13 @@ def take_picture(history: History, now: Snapshot, state: ScreenState, cells: int
     target = without_off(target)
     ribbons = {
         health.channel: levels(
-            health.channel, now.events, grid, blank, since_s, min(now.now_s, newest_s)
+            health.channel,
+            now.events,
+            grid,
+            blank,
+            since_s,
+            min(now.now_s, newest_s),
+            now.shelved,
         )
         for health in now.channels
     }

@@ -6,14 +6,15 @@ this thread never waits for them.
 
 import threading
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from client.form import Profile
 from client.mapping import Mapper
 from client.reader import Link, Reader
-from detectors.diagnosis import diagnose, verdict
+from detectors.diagnosis import diagnose
 from detectors.exposure import Ledger
+from detectors.life import Deed, Lives, lives
 from detectors.trials import KindTrial
 from detectors.watch import Watch
 from recordings.rolling import RollingRecorder
@@ -23,8 +24,9 @@ from shared.clock import own_time
 from shared.errors import BadInput
 from shared.events import Event, RankedCause, Verdict
 from shared.updates import Entry, EntryKind, Update, batch_of
-from shared.words import HostState, Severity
+from shared.words import Act, HostState, Severity
 from tui.answers import answers_in
+from tui.deeds import channels_beside, deeds_in, loud_verdict, set_aside
 from tui.history import History
 from tui.repairs import told, trials_of, unprovoked
 from tui.snapshot import LinkState, LinkView, Note, RecordingView, Snapshot
@@ -72,8 +74,10 @@ class Live:
         self._for_s = for_s
         self._lock = threading.Lock()
         self._notes: list[Note] = []
-        self._acknowledged: set[int] = set()
+        self._deeds: list[Deed] = []
+        self._ranked: tuple[RankedCause, ...] = ()
         self._causes: tuple[RankedCause, ...] = ()
+        """As ranked, but those of channels whose faults are all shelved last."""
         self._verdict = Verdict(severity=Severity.NOTICE, text="nothing heard yet")
         self._changed: dict[int, Event] = {}
         self._serial = 0
@@ -106,6 +110,11 @@ class Live:
     def is_heard(self) -> bool:
         """Whether the host has ever said anything."""
         return self._first_s is not None
+
+    @property
+    def log_s(self) -> float:
+        """Log time of the newest update; NaN before the first."""
+        return self._watch.now_s
 
     @property
     def link_why(self) -> str:
@@ -160,6 +169,8 @@ class Live:
             now_s = self._mapper.time_at(now_own)
             since_s = self._mapper.time_at(link.since_own_s)
             age = now_own - self._heard_own_s
+            events = tuple(self._watch.events)
+            stand = self._lives(events, now_s or 0.0)
             return Snapshot(
                 serial=self._serial,
                 title=self._title,
@@ -169,9 +180,11 @@ class Live:
                 ),
                 host=self._host,
                 recording=self._recording_view(),
-                channels=self._watch.health(),
-                events=tuple(self._watch.events),
-                acknowledged=frozenset(self._acknowledged),
+                channels=channels_beside(
+                    self._watch.health(), events, stand, self._host, self._watch.now_s
+                ),
+                events=events,
+                acknowledged=stand.acknowledged,
                 causes=self._causes,
                 not_evaluated=self._watch.not_evaluated(),
                 verdict=self._verdict,
@@ -179,26 +192,27 @@ class Live:
                 assumed=tuple(self._watch.assumed()),
                 trials=self._trials,
                 chains=self._watch.chain_states(),
+                shelved={id_: shelf.until_s for id_, shelf in stand.shelved.items()},
+                quiet=stand.quiet(events) if stand.shelves else frozenset(),
             )
 
     def note(
         self, text: str, time_s: float, kind: str = "note", facts: Mapping[str, Any] | None = None
-    ) -> None:
+    ) -> str:
         with self._lock:
-            self._notes.append(Note(time_s, text, kind, dict(facts or {})))
+            note = Note(time_s, text, kind, dict(facts or {}))
+            self._notes.append(note)
+            self._deeds += deeds_in([note])
             self._serial += 1
             if self._recorder is not None:
                 self._recorder.note(time_s, text, kind, facts)
-            if kind != "note":
+            if kind not in ("note", *Act):
                 self._stale_diagnosis = True
-                self._diagnosed_s = self._try_at_s = 0.0
+                self._try_at_s = 0.0
+            self._diagnosed_s = 0.0
         if self.finished.is_set():
             self._diagnose_if(True)
-
-    def acknowledge(self, event_id: int) -> None:
-        with self._lock:
-            self._acknowledged.add(event_id)
-            self._serial += 1
+        return "" if self._recorder is not None else "nothing is being recorded"
 
     def seek(self, time_s: float) -> None:
         """A live watch has no cursor."""
@@ -289,18 +303,26 @@ class Live:
             span_s = self._watch.now_s - (self._first_s or 0.0)
             channels = len(self._watch.health())
             notes = list(self._notes)
+            stand = self._lives(events, self._mapper.time_at(own_time()) or 0.0)
         self._try(events, notes)
-        causes = self._causes
         if self._stale_diagnosis:
             self._stale_diagnosis = False
             answers, _ = answers_in(notes)
             own = unprovoked(events, notes)
-            causes = diagnose(own, self._chains, answers, told(self._trials, answers))
-        found = verdict(events, causes, span_s=span_s, channels=channels, not_evaluated=blind)
+            self._ranked = diagnose(own, self._chains, answers, told(self._trials, answers))
+        causes = set_aside(self._ranked, stand.quiet(events)) if stand.shelves else self._ranked
+        found = loud_verdict(
+            events, causes, stand, span_s=span_s, channels=channels, not_evaluated=blind
+        )
         with self._lock:
             if causes != self._causes or found != self._verdict:
                 self._causes, self._verdict = causes, found
                 self._serial += 1
+
+    def _lives(self, events: Sequence[Event], now_s: float) -> Lives:
+        """What stands of the deeds; the clock may be behind the newest of them by a hair."""
+        newest_s = max((deed.time_s for deed in self._deeds), default=now_s)
+        return lives(events, self._deeds, max(now_s, newest_s))
 
     def _try(self, events: list[Event], notes: list[Note]) -> None:
         """Work out trials anew now and then: hours of exposure go on without any event."""

@@ -17,11 +17,13 @@ import msgspec
 
 from detectors.diagnosis import diagnose, verdict
 from detectors.health import trust_of
+from detectors.life import Lives, lives
 from detectors.trials import KindTrial
 from recordings.cut import starts_of
 from recordings.folder import is_being_written
 from recordings.logs import Log
 from recordings.notes import Note as LoggedNote
+from recordings.notes import add_note
 from recordings.reader import Recording
 from recordings.several import Joined
 from shared.chain import Chain
@@ -29,8 +31,9 @@ from shared.errors import BadInput
 from shared.events import Event, RankedCause, Verdict
 from shared.health import ChannelHealth, Trust
 from shared.updates import Batch
-from shared.words import Gate, HostState, Severity
+from shared.words import Act, Gate, HostState, Severity
 from tui.answers import answers_in
+from tui.deeds import channels_beside, deeds_in, loud_verdict, set_aside
 from tui.history import History
 from tui.outline import outline_of
 from tui.repairs import told, trials_of, unprovoked
@@ -68,7 +71,6 @@ class Replay:
         self._recorded: list[Event] = []
         self._channel_names = log.channels
         self._ranked: tuple[tuple[Event, ...], tuple[RankedCause, ...]] = ((), ())
-        self._acknowledged: set[int] = set()
         self._causes: tuple[RankedCause, ...] = ()
         self._trials: tuple[KindTrial, ...] = ()
         self._verdict = Verdict(severity=Severity.NOTICE, text="reading the file")
@@ -112,7 +114,8 @@ class Replay:
                 _as_of(event, cursor) for event in self._events() if event.start_s <= cursor
             )
             host = _last_before(self._states, cursor, HostState.UP)
-            causes, found = self._diagnosis(events, play)
+            stand = lives(events, deeds_in(self._notes()), cursor)
+            causes, found = self._diagnosis(events, play, stand)
             state = LinkState.LIVE_FILE if self._is_live else LinkState.FILE
             age_s = time.monotonic() - self._heard_own_s if self._is_live else 0.0
             notes = [Note(note.time_s, note.text, note.kind, note.facts) for note in self._notes()]
@@ -123,9 +126,11 @@ class Replay:
                 link=LinkView(state, play.first_s, age_s, self._trouble),
                 host=host,
                 recording=RecordingView(str(self._log.path), 0),
-                channels=self._channels(cursor, events, host),
+                channels=channels_beside(
+                    self._channels(cursor, events, host), events, stand, host, cursor
+                ),
                 events=events,
-                acknowledged=frozenset(self._acknowledged),
+                acknowledged=stand.acknowledged,
                 causes=causes,
                 not_evaluated=self._watch.not_evaluated(),
                 verdict=found,
@@ -134,6 +139,8 @@ class Replay:
                 assumed=tuple(self._watch.assumed()),
                 chains=self._watch.chain_states(),
                 trials=self._trials,
+                shelved={id_: shelf.until_s for id_, shelf in stand.shelved.items()},
+                quiet=stand.quiet(events) if stand.shelves else frozenset(),
             )
 
     @property
@@ -142,20 +149,22 @@ class Replay:
 
     def note(
         self, text: str, time_s: float, kind: str = "note", facts: Mapping[str, Any] | None = None
-    ) -> None:
-        """For this screen only: the file stays as it is (`ohmvigil note` adds to it)."""
+    ) -> str:
+        """Into the recording, as by `ohmvigil note`; says so, or why on this screen only."""
         with self._lock:
             self._own_notes.append(LoggedNote(time_s, text, kind, dict(facts or {})))
             self._serial += 1
             self._ranked = ((), ())
             is_judged = self._done
-        if kind != "note" and is_judged:
+        if kind not in ("note", *Act) and is_judged:
             self._judge()
-
-    def acknowledge(self, event_id: int) -> None:
-        with self._lock:
-            self._acknowledged.add(event_id)
-            self._serial += 1
+        if type(self._log) is not Recording:
+            return "on this screen only: the file is no recording"
+        try:
+            add_note(self._log.path, time_s, text, kind, facts)
+        except BadInput as bad:
+            return f"on this screen only: {bad.what}"
+        return f"stored in {self._log.path.name}"
 
     def seek(self, time_s: float) -> None:
         with self._lock:
@@ -263,13 +272,34 @@ class Replay:
             self._serial += 1
 
     def _notes(self) -> tuple[LoggedNote, ...]:
-        return (*self._logged, *self._own_notes)
+        """Those of the file and those written here; what was stored comes back with the file."""
+        stored = {(note.time_s, note.kind, note.text) for note in self._logged}
+        own = [n for n in self._own_notes if (n.time_s, n.kind, n.text) not in stored]
+        return (*self._logged, *own)
 
     def _events(self) -> list[Event]:
         """Those that were judged here; until then those that the recording holds."""
         return self._watch.events if self._done or not self._recorded else self._recorded
 
     def _diagnosis(
+        self, events: tuple[Event, ...], play: PlayView, stand: Lives
+    ) -> tuple[tuple[RankedCause, ...], Verdict]:
+        """Causes and verdict as of the cursor, with what is shelved then set aside."""
+        causes, found = self._found(events, play)
+        if not stand.shelves:
+            return causes, found
+        causes = set_aside(causes, stand.quiet(events))
+        found = loud_verdict(
+            events,
+            causes,
+            stand,
+            span_s=play.cursor_s - play.first_s,
+            channels=len(self._channel_names),
+            not_evaluated=self._watch.not_evaluated(),
+        )
+        return causes, found
+
+    def _found(
         self, events: tuple[Event, ...], play: PlayView
     ) -> tuple[tuple[RankedCause, ...], Verdict]:
         """Causes and verdict as of the cursor, or of the whole file where that says so."""

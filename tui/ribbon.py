@@ -1,6 +1,6 @@
 """Whether a channel's reading was true, over the chart's time axis."""
 
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 
 import msgspec
 import numpy as np
@@ -12,7 +12,7 @@ from shared.health import Trust
 from shared.words import EVERY_CHANNEL, HostState
 from tui.raster import COLUMN_DOTS, Flags, Grid
 
-LEVELS = (Trust.TRUE, Trust.DOUBTFUL, Trust.FALSE, Trust.UNKNOWN)
+LEVELS = (Trust.TRUE, Trust.SHELVED, Trust.DOUBTFUL, Trust.FALSE, Trust.UNKNOWN)
 """In rising order: the worst in a cell is shown."""
 
 Levels = NDArray[np.int8]
@@ -22,12 +22,18 @@ NO_DATA = -1
 
 
 def levels(
-    channel: str, events: Iterable[Event], grid: Grid, blank: Flags, since_s: float, until_s: float
+    channel: str,
+    events: Iterable[Event],
+    grid: Grid,
+    blank: Flags,
+    since_s: float,
+    until_s: float,
+    shelved: Container[int] = (),
 ) -> Levels:
     """Worst level in each dot column, as an index of `LEVELS`, shape (count,).
 
     Each event is painted over its own time and the doubt that follows it, by the rule of
-    `detectors.health`. `blank` columns between `since_s` and `until_s` are unknown.
+    `detectors.health`, or as shelved. `blank` columns between `since_s` and `until_s` are unknown.
     """
     painted = np.zeros(grid.count, np.int8)
     for event in events:
@@ -36,11 +42,13 @@ def levels(
         end_s = until_s if event.end_s is None else event.end_s
         if event.start_s >= grid.end_s or end_s + DOUBT_S < grid.start_s:
             continue
+        most = _RANK[Trust.SHELVED if event.id in shelved else Trust.UNKNOWN]
         raised = msgspec.structs.replace(event, end_s=None)
-        _paint(painted, grid, event.start_s, end_s, _rank(channel, raised, event.start_s))
+        rank = min(_rank(channel, raised, event.start_s), most)
+        _paint(painted, grid, event.start_s, end_s, rank)
         if event.end_s is not None:
             after = min(end_s + DOUBT_S, until_s)
-            _paint(painted, grid, end_s, after, _rank(channel, event, end_s))
+            _paint(painted, grid, end_s, after, min(_rank(channel, event, end_s), most))
     left = (grid.first + np.arange(grid.count)) * grid.dot_s
     painted[blank] = _RANK[Trust.UNKNOWN]
     painted[(left + grid.dot_s <= since_s) | (left > until_s)] = NO_DATA

@@ -1,23 +1,25 @@
 """The screen over several hosts: all in a list, or one of them as if it were alone."""
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from typing import ClassVar
 
 from textual import events
 from textual.binding import Binding, BindingType
 
 from shared.clock import own_time
+from shared.events import Event
 from tui.app import TO_THE_END, OhmvigilApp
 from tui.board import Board, Rect
 from tui.help import paint_page
 from tui.keys import BACK, SEVERAL_KEYS
 from tui.navigate import Navigator
 from tui.painter import is_too_small, paint_keys
-from tui.snapshot import Source
+from tui.snapshot import Snapshot, Source
 from tui.state import ScreenState, ViewName
 from tui.views.frame import Frame, glyphs_for
+from tui.views.overview import newest_first
 from tui.views.several import paint_several, place_at
-from tui.worst import Order, level_of
+from tui.worst import Order, active, level_of
 
 ABOUT = "All hosts, worst first: by active events, then by link, then by trust."
 IN_THE_LIST = {key.action.partition("(")[0] for key in SEVERAL_KEYS} | {"close"}
@@ -130,6 +132,24 @@ class SeveralApp(OhmvigilApp, inherit_bindings=False):
             self.action_hosts()
         else:
             super().action_close()
+
+    def _meant(self, done: Container[int] = ()) -> tuple[Source, Snapshot, Event | None]:
+        """In the list: the worst that goes on at the chosen host, else its newest event."""
+        if not self.is_listing:
+            return super()._meant(done)
+        source, now = self._host()
+        return source, now, next(iter([*active(now), *newest_first(now)]), None)
+
+    def _meant_shelves(self) -> tuple[Source, Snapshot, list[Event]]:
+        if not self.is_listing:
+            return super()._meant_shelves()
+        source, now = self._host()
+        return source, now, [event for event in now.events if event.id in now.shelved]
+
+    def _host(self) -> tuple[Source, Snapshot]:
+        """The chosen host of the list."""
+        number = self._places[self._place]
+        return self._sources[number], self._frames[number].now
 
     def action_line(self, step: int) -> None:
         if not self.is_listing or self.state.help:

@@ -86,6 +86,7 @@ class Snapshot:
     events: tuple[Event, ...]
     """Every event so far in order of `id`; an event that changed stands at its place."""
     acknowledged: frozenset[int]
+    """Ids of events that a person has acknowledged."""
     causes: tuple[RankedCause, ...]
     not_evaluated: tuple[NotEvaluated, ...]
     verdict: Verdict
@@ -96,6 +97,10 @@ class Snapshot:
     """What each sensor chain shows; in a replay as of the whole file."""
     trials: tuple[KindTrial, ...] = ()
     """Faults by trial; in a replay of the whole file."""
+    shelved: Mapping[int, float | None] = field(default_factory=dict)
+    """Events that are on a shelf, by id: until when (log time), None until they have returned."""
+    quiet: frozenset[str] = frozenset()
+    """Channels on which only what is shelved is wrong: their causes lead no headline."""
 
 
 class Source(Protocol):
@@ -112,10 +117,13 @@ class Source(Protocol):
 
     def note(
         self, text: str, time_s: float, kind: str = "note", facts: Mapping[str, Any] | None = None
-    ) -> None:
-        """Note and record; an answer to a check, or a trial, also moves the ranking."""
+    ) -> str:
+        """Note and record; an answer to a check, or a trial, also moves the ranking.
 
-    def acknowledge(self, event_id: int) -> None: ...
+        Says where the note is kept, where that is not the recording that is being written.
+
+        Acknowledging and shelving are notes too (`tui.deeds`).
+        """
 
     def seek(self, time_s: float) -> None:
         """Move the replay cursor; a live source ignores it."""

@@ -6,6 +6,7 @@ from enum import StrEnum
 
 from shared.events import Event
 from shared.when import hms
+from tui.deeds import left_words
 from tui.guide import Guide
 from tui.scale import Axis
 from tui.snapshot import Snapshot
@@ -82,8 +83,12 @@ def standing(now: Snapshot) -> list[Event]:
 
 def event_state(event: Event, now: Snapshot) -> str:
     """Where an event is in its life, in words."""
-    state = "going on" if event.is_active else "ended"
-    return f"{state}, seen" if event.id in now.acknowledged else state
+    words = ["going on" if event.is_active else "ended"]
+    if event.id in now.acknowledged:
+        words.append("acknowledged")
+    if event.id in now.shelved:
+        words.append(left_words(now.shelved[event.id], now.now_s))
+    return ", ".join(words)
 
 
 def filtered(now: Snapshot, words: str) -> list[Event]:

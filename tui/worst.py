@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from shared.events import Event
 from shared.health import Trust
-from shared.words import Severity
+from shared.words import Kind, Severity
 from tui.snapshot import LinkState, Snapshot
 from tui.state import standing
 
@@ -13,7 +13,7 @@ HOLD_S = 10.0
 """A host that has become better keeps its place for so long: a flicker moves nobody twice."""
 _NOTHING = -1
 _LINK_TROUBLE = {LinkState.CONNECTING: 1, LinkState.LOST: 2, LinkState.ENDED: 3}
-_DOUBT = {Trust.TRUE: 0, Trust.DOUBTFUL: 1, Trust.UNKNOWN: 2, Trust.FALSE: 3}
+_DOUBT = {Trust.TRUE: 0, Trust.SHELVED: 0, Trust.DOUBTFUL: 1, Trust.UNKNOWN: 2, Trust.FALSE: 3}
 
 
 class Level(NamedTuple):
@@ -25,15 +25,23 @@ class Level(NamedTuple):
 
 
 def active(now: Snapshot) -> list[Event]:
-    """Events that go on, the worst first, of those the newest."""
-    found = [event for event in standing(now) if event.is_active]
+    """Events that go on and are not shelved, the worst first, of those the newest."""
+    found = [event for event in standing(now) if event.is_active and event.id not in now.shelved]
     return sorted(found, key=lambda event: (-event.severity.rank, -event.start_s))
+
+
+def link_is_shelved(now: Snapshot) -> bool:
+    """Whether a person has set aside that the link is down."""
+    return any(
+        event.kind is Kind.LINK_LOSS and event.is_active and event.id in now.shelved
+        for event in now.events
+    )
 
 
 def severity_of(now: Snapshot) -> Severity | None:
     """Severity of the worst active event; a link that is down weighs as its event does."""
     found = [event.severity for event in active(now)]
-    if now.link.state in (LinkState.LOST, LinkState.ENDED):
+    if now.link.state in (LinkState.LOST, LinkState.ENDED) and not link_is_shelved(now):
         found.append(Severity.CHECK_FUNCTION)
     return max(found, key=lambda severity: severity.rank, default=None)
 
@@ -42,7 +50,7 @@ def level_of(now: Snapshot) -> Level:
     severity = severity_of(now)
     return Level(
         _NOTHING if severity is None else severity.rank,
-        _LINK_TROUBLE.get(now.link.state, 0),
+        0 if link_is_shelved(now) else _LINK_TROUBLE.get(now.link.state, 0),
         max((_DOUBT[health.trust] for health in now.channels), default=0),
     )
 

@@ -18,12 +18,29 @@ def verdict(
     span_s: float | None = None,
     channels: int | None = None,
     not_evaluated: Sequence[NotEvaluated] = (),
+    shelved: Sequence[str] = (),
 ) -> Verdict:
     """The log in one line, with the worst severity among its events.
 
     `span_s` and `channels` are what was looked at; `not_evaluated` what could not be
-    judged, which the line says where nothing was found.
+    judged, which the line says where nothing was found. `shelved` names what is not among
+    `events` because a person set it aside.
     """
+    found = _verdict(events, causes, span_s, channels, not_evaluated)
+    if not shelved:
+        return found
+    text = found.text.replace("no fault found", "no other fault found", 1)
+    text += f"; shelved: {', '.join(shelved)}"
+    return Verdict(severity=found.severity, text=text)
+
+
+def _verdict(
+    events: Sequence[Event],
+    causes: Sequence[RankedCause],
+    span_s: float | None,
+    channels: int | None,
+    not_evaluated: Sequence[NotEvaluated],
+) -> Verdict:
     seen = [event for event in events if event.absorbed_by is None]
     worst = max((event.severity for event in seen), key=lambda s: s.rank, default=Severity.NOTICE)
     if worst is Severity.NOTICE:

@@ -8,8 +8,8 @@ from recordings.notes import Note
 from shared.chain import Chain
 from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
-from shared.when import spelt
-from shared.words import EVERY_CHANNEL, Severity
+from shared.when import rate_words, spelt, utc
+from shared.words import EVERY_CHANNEL, Act, Severity
 
 TRIAL = "trial"
 
@@ -48,7 +48,17 @@ class ReportFacts:
 
     @property
     def other_notes(self) -> tuple[Note, ...]:
-        return tuple(note for note in self.notes if note.kind != TRIAL)
+        return tuple(note for note in self.notes if note.kind not in (TRIAL, *Act))
+
+    @property
+    def actions(self) -> tuple[tuple[Note, str], ...]:
+        """What persons did with events, each with its wall time in UTC, if that is on record."""
+        found = []
+        for note in self.notes:
+            wall_s = note.facts.get("wall_s")
+            if note.kind in tuple(Act):
+                found.append((note, utc(wall_s) if isinstance(wall_s, int | float) else ""))
+        return tuple(found)
 
 
 def place(channel: str) -> str:
@@ -66,6 +76,12 @@ def lasting(event: Event) -> str:
     if event.end_s is None:
         return "going on"
     return spelt(max(event.end_s - event.start_s, 0.0))
+
+
+def counted(event: Event) -> str:
+    """How many times, and how often where that can be said."""
+    rate = event.per_hour()
+    return f"{event.count}" if rate is None else f"{event.count}, {rate_words(rate)}"
 
 
 def is_fault(event: Event) -> bool:

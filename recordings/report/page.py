@@ -16,6 +16,7 @@ from recordings.report.clip import Beyond
 from recordings.report.facts import ReportFacts, lasting, place, words
 from recordings.report.gather import gather
 from recordings.report.svg import for_file, for_page
+from shared.bursts import place_words, places
 from shared.events import Check, Event, RankedCause
 from shared.version import VERSION
 from shared.when import dated, spelt
@@ -176,6 +177,7 @@ def _context(report: ReportFacts) -> dict[str, Any]:
         "causes": _causes(report.causes),
         "events": [event for event in report.events if event.id in kept],
         "events_left": len(report.events) - len(kept),
+        "burst": {id_: place_words(place) for id_, place in places(report.events).items()},
         "blind": facts.blind_lines(report.not_evaluated),
         "chains": facts.chain_cards(report),
         "versions": _versions(report),
@@ -244,6 +246,7 @@ def _environment(*, escaped: bool) -> "Environment":
         place=place,
         words=words,
         lasting=lasting,
+        counted=facts.counted,
         share=_share,
         as_is=Markup,
         outcomes=_outcomes,

@@ -6,11 +6,13 @@ from typing import Any
 
 import numpy as np
 
+from detectors.life import lives
 from shared.chain import ASSUMED, Chain
 from shared.events import Check, Event, NotEvaluated, RankedCause, Verdict
 from shared.health import ChannelHealth, Trust
 from shared.updates import Batch, Floats
 from shared.words import Cause, Gate, HostState, Kind, Severity
+from tui.deeds import deeds_in
 from tui.history import History
 from tui.snapshot import LinkState, LinkView, Note, RecordingView, Snapshot
 
@@ -238,14 +240,17 @@ class FakeSource:
 
     def note(
         self, text: str, time_s: float, kind: str = "note", facts: Mapping[str, Any] | None = None
-    ) -> None:
+    ) -> str:
         more = () if kind == "note" else (kind, dict(facts or {}))
         self.calls.append(("note", text, time_s, *more))
         self.change(notes=(*self.now.notes, Note(time_s, text, kind, dict(facts or {}))))
-
-    def acknowledge(self, event_id: int) -> None:
-        self.calls.append(("acknowledge", event_id))
-        self.change(acknowledged=self.now.acknowledged | {event_id})
+        stand = lives(self.now.events, deeds_in(self.now.notes), self.now.now_s)
+        self.change(
+            acknowledged=self.now.acknowledged | stand.acknowledged,
+            shelved={id_: shelf.until_s for id_, shelf in stand.shelved.items()},
+            quiet=stand.quiet(self.now.events) if stand.shelves else frozenset(),
+        )
+        return ""
 
     def seek(self, time_s: float) -> None:
         self.calls.append(("seek", time_s))

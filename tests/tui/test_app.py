@@ -188,13 +188,13 @@ async def test_enter_shows_the_event_in_the_chart(screen: Screen) -> None:
     assert app.state.window.cursor_s == 520.0
 
 
-async def test_a_marks_an_event_as_seen(screen: Screen) -> None:
+async def test_a_acknowledges_the_selected_event(screen: Screen) -> None:
     app, pilot, source = screen
-    await pilot.press("a")
-    assert source.calls == []
     await pilot.press("2", "j", "a")
-    assert source.calls == [("acknowledge", 4)]
-    assert "seen" in text(app)
+    assert source.now.acknowledged == {1, 4}
+    assert "contact-break on nozzle is acknowledged" in text(app)
+    await pilot.press("a")
+    assert "acknowledged already" in text(app)
 
 
 async def test_g_and_capital_g_go_to_the_ends_of_the_list(screen: Screen) -> None:
@@ -229,7 +229,7 @@ async def test_help_is_for_the_view_in_focus(screen: Screen, view: str) -> None:
     app, pilot, _ = screen
     await pilot.press(view, "question_mark")
     assert "is no safety device" in text(app)
-    assert ("mark the event as seen" in text(app)) is (view == "2")
+    assert ("acknowledge the event" in text(app)) is (view in "12")
     await pilot.press("f1")
     assert "is no safety device" not in text(app)
 

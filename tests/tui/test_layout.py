@@ -239,7 +239,7 @@ def test_acknowledging_shows_in_the_event_list() -> None:
     source = FakeSource()
     source.change(acknowledged=frozenset({5}))
     state = ScreenState(view=ViewName.EVENTS, selected=5)
-    assert any("seen" in line for line in shown(source, state=state))
+    assert any("acknowledged" in line for line in shown(source, state=state))
 
 
 @pytest.mark.parametrize("cells", [28, 48, 49, 89])

@@ -94,7 +94,7 @@ async def test_the_faulty_one_of_two_hosts_rises_and_a_third_does_not_end_them(
             assert [live.link_state for live in lives[:2]] == [LinkState.OPEN] * 2
     finally:
         close_all(lives)
-    cause = leading(lives[1].results()[1])
+    cause = leading(lives[1].snapshot())
     assert cause is not None
     assert cause.cause is Cause.LOOSE_CONNECTION
     assert not paths[2].exists()

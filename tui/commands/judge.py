@@ -11,7 +11,9 @@ from detectors.trials import KindTrial, Watched, trials
 from recordings.cut import starts_of
 from recordings.logs import Log, open_log
 from recordings.losses import loss_lines
+from recordings.notes import Note
 from recordings.several import Joined, open_logs
+from shared.bursts import bursts
 from shared.chain import Chain
 from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
@@ -19,7 +21,10 @@ from shared.when import spelt
 from tui.answers import answers_in
 from tui.chain_lines import chain_lines, chain_record
 from tui.chains import chains_from
+from tui.deeds import deed_lines, deed_record, is_deed
 from tui.lines import (
+    burst_lines,
+    burst_record,
     cause_lines,
     cause_record,
     encode,
@@ -53,6 +58,8 @@ class Judged:
     trials: tuple[KindTrial, ...] = ()
     """Of this log and those before it; none where no change was noted."""
     watched: Watched | None = None
+    deeds: tuple[Note, ...] = ()
+    """Notes of what persons did with events: they change no event and no verdict."""
 
 
 def run(options: argparse.Namespace) -> int:
@@ -129,6 +136,7 @@ def judge_log(log: Log, chains: Mapping[str, Chain], before: Sequence[Watched] =
         chains=watch.chain_states(),
         trials=found_trials,
         watched=here,
+        deeds=tuple(note for note in log.notes if is_deed(note)),
     )
 
 
@@ -159,6 +167,8 @@ def _records(judged: Judged) -> list[str]:
     return [
         encode(head),
         *(encode(event_record(event)) for event in judged.events),
+        *(encode(burst_record(burst)) for burst in bursts(judged.events)),
+        *(encode(deed_record(note)) for note in judged.deeds),
         *(encode(cause_record(cause)) for cause in judged.causes),
         *(encode(chain_record(state)) for state in judged.chains),
         *(encode(trial_record(one)) for one in judged.trials),
@@ -173,6 +183,8 @@ def _text(judged: Judged) -> list[str]:
     ]
     lines += [f"assumed: {words}" for words in judged.assumed]
     lines += [event_line(event) for event in judged.events]
+    lines += burst_lines(judged.events)
+    lines += deed_lines(judged.deeds)
     lines += cause_lines(judged.causes)
     lines += chain_lines(judged.chains)
     lines += trial_lines(judged.trials)

@@ -111,7 +111,7 @@ def _follow(
 def _pass_on(lives: list[tuple[Live, EventPrinter]], teller: _Teller) -> None:
     for number, (live, printer) in enumerate(lives):
         for event in live.take_changes():
-            printer.show(event)
+            printer.show(event, live.log_s)
             teller.event(number, event)
 
 

@@ -1,8 +1,10 @@
 """Events as rows of a list, and one event in full."""
 
+from shared.bursts import place_words, places
 from shared.events import Event
-from shared.when import hms, short, spelt
+from shared.when import hms, rate_words, short, spelt
 from tui.board import SELECTED, Board, Ink, Rect
+from tui.deeds import left_words
 from tui.fact_words import fact_words
 from tui.glyphs import SEVERITY_INK, SEVERITY_LETTER, channel_word
 from tui.views.frame import Frame
@@ -16,11 +18,14 @@ def paint_rows(
     """One event a row, as many as fit."""
     if not events:
         board.text(area.x + 1, area.y, "no events", Ink.DIM, area.width - 1)
+    now = frame.now
+    burst = places(now.events)
     for row, event in enumerate(events[: area.height]):
         y = area.y + row
-        seen = event.id in frame.now.acknowledged
-        ink = Ink.DIM if seen else Ink.PLAIN
-        mark = Ink.DIM if seen else SEVERITY_INK[event.severity]
+        is_shelved = event.id in now.shelved
+        is_told = event.id in now.acknowledged and not event.is_active
+        ink = Ink.DIM if is_shelved or event.id in now.acknowledged else Ink.PLAIN
+        mark = Ink.DIM if is_shelved or is_told else SEVERITY_INK[event.severity]
         x = area.x
         board.text(x, y, SEVERITY_LETTER[event.severity], mark)
         board.text(x + 2, y, hms(event.start_s).rjust(TIME), ink, TIME)
@@ -34,9 +39,19 @@ def paint_rows(
         x += COUNT
         board.text(x, y, _lasted(event), mark if event.is_active else ink, LASTED - 1)
         x += LASTED
-        board.text(x, y, event.text, ink, area.width - x)
+        text = event.text
+        if is_shelved:
+            text = f"{left_words(now.shelved[event.id], now.now_s)}: {text}"
+        elif event.id in burst and burst[event.id].is_first:
+            text = f"first out: {text}"
+        board.text(x, y, text, ink, area.width - x)
         if event.id == selected:
             board.fill(Rect(area.x, y, area.width, 1), SELECTED)
+
+
+def _rate(event: Event, now_s: float) -> str:
+    rate = event.per_hour(now_s)
+    return "" if rate is None else f", {rate_words(rate)}"
 
 
 def _lasted(event: Event) -> str:
@@ -57,8 +72,8 @@ def event_facts(event: Event, frame: Frame) -> list[tuple[str, int]]:
         else f"until {hms(event.end_s)}, {spelt(event.end_s - event.start_s)}"
     )
     size = f"{event.value:.6g} {event.unit}".strip()
-    times = f"{event.count} times; " if event.count > 1 else ""
-    seen = "; seen" if event.id in frame.now.acknowledged else ""
+    times = f"{event.count} times{_rate(event, frame.now.now_s)}; " if event.count > 1 else ""
+    told = "; acknowledged" if event.id in frame.now.acknowledged else ""
     facts = [
         (
             f"{SEVERITY_LETTER[event.severity]} {event.severity}: {event.kind} on "
@@ -67,10 +82,16 @@ def event_facts(event: Event, frame: Frame) -> list[tuple[str, int]]:
         ),
         (event.text, int(Ink.PLAIN)),
         (
-            f"from {hms(event.start_s)}, {lasted}; {times}size {size}{seen}",
+            f"from {hms(event.start_s)}, {lasted}; {times}size {size}{told}",
             int(Ink.PLAIN),
         ),
     ]
+    if event.id in frame.now.shelved:
+        words = left_words(frame.now.shelved[event.id], frame.now.now_s)
+        facts.append((f"{words}; u takes it back", int(Ink.STRONG)))
+    place = places(frame.now.events).get(event.id)
+    if place is not None:
+        facts.append((f"in a burst: {place_words(place)}", int(Ink.PLAIN)))
     more = [f"while {event.gate}"] if event.gate else []
     if event.tied_to:
         more.append(f"tied to {event.tied_to}")

@@ -3,6 +3,7 @@
 from shared.events import RankedCause
 from tui.board import Board, Ink, Rect, wrap
 from tui.glyphs import channel_word
+from tui.snapshot import Snapshot
 from tui.views.frame import Frame
 
 LABEL = 6
@@ -12,15 +13,16 @@ def cause_name(cause: RankedCause) -> str:
     return cause.cause or "none of the known causes"
 
 
-def leading(causes: tuple[RankedCause, ...]) -> RankedCause | None:
-    """The first cause that has a name: the diagnosis puts the leading one first."""
-    return next((cause for cause in causes if cause.cause is not None), None)
+def leading(now: Snapshot) -> RankedCause | None:
+    """The first cause that has a name, of channels on which more is wrong than is shelved."""
+    loud = [cause for cause in now.causes if cause.channel not in now.quiet]
+    return next((cause for cause in loud if cause.cause is not None), None)
 
 
 def paint_hint(board: Board, area: Rect, frame: Frame) -> None:
     """Cause and why in the first row, then the check, then the caution, whole if it can be."""
     now = frame.now
-    cause = leading(now.causes)
+    cause = leading(now)
     width = area.width - LABEL
     if cause is None:
         board.text(area.x, area.y, "hint", Ink.DIM)

@@ -13,6 +13,7 @@ from tui.glyphs import TRUST_INK, Glyphs
 from tui.picture import Picture, take_picture
 from tui.raster import COLUMN_DOTS
 from tui.ribbon import LEVELS
+from tui.snapshot import Snapshot
 from tui.state import standing
 from tui.views.event_rows import paint_rows
 from tui.views.frame import Frame
@@ -71,7 +72,15 @@ def paint_overview(board: Board, area: Rect, frame: Frame) -> None:
     events = standing(now)
     grid = picture.grid
     chart.paint_marks(
-        board, parts.marks, grid, events, now.notes, state.channel, now.now_s, frame.glyphs
+        board,
+        parts.marks,
+        grid,
+        events,
+        now.notes,
+        state.channel,
+        now.now_s,
+        frame.glyphs,
+        now.shelved,
     )
     chart.paint_times(board, parts.times, grid)
     if cursor_s is not None:
@@ -79,13 +88,17 @@ def paint_overview(board: Board, area: Rect, frame: Frame) -> None:
             chart.paint_cursor(board, part, grid, cursor_s, frame.glyphs)
     _paint_facts(board, area, parts, picture, frame)
     paint_ribbons(board, parts.ribbons, picture, frame)
-    paint_rows(board, parts.events, newest_first(events), frame, None)
+    paint_rows(board, parts.events, newest_first(now), frame, state.selected)
 
 
-def newest_first(events: list[Event]) -> list[Event]:
-    """What goes on before what has ended, then by the last moment of each."""
-    ends = {event.id: math.inf if event.end_s is None else event.end_s for event in events}
-    return sorted(events, key=lambda event: (-ends[event.id], -event.start_s))
+def newest_first(now: Snapshot) -> list[Event]:
+    """What goes on before what has ended or is shelved, then by the last moment of each."""
+
+    def place(event: Event) -> tuple[bool, float, float]:
+        end_s = math.inf if event.end_s is None else event.end_s
+        return event.id in now.shelved or not event.is_active, -end_s, -event.start_s
+
+    return sorted(standing(now), key=place)
 
 
 def channel_at(

@@ -13,7 +13,6 @@ from tui.board import SELECTED, Board, Ink, Rect, fitted, shown_width
 from tui.glyphs import SEVERITY_INK, SEVERITY_LETTER, TRUST_INK, Glyphs
 from tui.picture import take_picture
 from tui.snapshot import LinkState, Snapshot
-from tui.state import standing
 from tui.views.event_rows import paint_rows
 from tui.views.frame import Frame
 from tui.views.hint import cause_name, leading, paint_hint
@@ -35,7 +34,7 @@ GIVEN_UP = (
     "It is not tried again, and the others go on. Leave, and start anew once it can be reached; "
     "with --wait such a host is tried until it can."
 )
-DOUBTS = (Trust.FALSE, Trust.UNKNOWN, Trust.DOUBTFUL, Trust.TRUE)
+DOUBTS = (Trust.FALSE, Trust.UNKNOWN, Trust.DOUBTFUL, Trust.SHELVED, Trust.TRUE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,7 +206,7 @@ def _paint_host(board: Board, y: int, parts: Columns, frame: Frame, *, is_chosen
         board.text(parts.event, y, now.link.why, Ink.ALARM, parts.end - parts.event)
         return
     _paint_event(board, y, parts, now)
-    cause = leading(now.causes)
+    cause = leading(now)
     if cause is not None and parts.cause < parts.end:
         ink = Ink.PLAIN if severity is not None else Ink.DIM
         told = f"{cause.probability:4.0%} {cause_name(cause)}"
@@ -252,7 +251,7 @@ def _paint_event(board: Board, y: int, parts: Columns, now: Snapshot) -> None:
     """The worst that goes on and since when, else the last and when it ended."""
     room = parts.cause - parts.event - 1
     going_on = active(now)
-    found = going_on or newest_first(standing(now))
+    found = going_on or newest_first(now)
     if not found:
         board.text(parts.event, y, "no events", Ink.DIM, room)
         return
@@ -317,4 +316,4 @@ def _paint_compact(board: Board, area: Rect, frame: Frame) -> None:
         chart.paint_times(board, Rect(ribbons.x, y, ribbons.width, 1), picture.grid)
         y += 1
     events = Rect(area.x, y, area.width, area.y + area.height - y)
-    paint_rows(board, events, newest_first(standing(now)), frame, None)
+    paint_rows(board, events, newest_first(now), frame, frame.state.selected)

@@ -57,6 +57,9 @@ def _trust(now: Snapshot) -> Part:
             ink = {Trust.FALSE: Ink.ALARM, Trust.DOUBTFUL: Ink.DOUBTFUL}.get(trust, Ink.UNKNOWN)
             which = names[0] if len(names) == 1 else f"{len(names)} of {len(now.channels)}"
             return f"{which} {trust}", ink
+    shelved = [health for health in now.channels if health.trust is Trust.SHELVED]
+    if shelved:
+        return f"{len(shelved)} of {len(now.channels)} shelved", Ink.DIM
     return ("all true", Ink.TRUE) if now.channels else ("no sensors yet", Ink.DIM)
 
 

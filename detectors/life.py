@@ -1,0 +1,139 @@
+"""What persons did with events, and what stands of it: acknowledged, shelved, back again.
+
+To acknowledge is to have seen one event. To shelve is to set aside a kind on a channel for
+a time, or until the event has returned: it is found, recorded and listed all the same, but
+leads no headline; when the time is over, what is still going on is back (alarm shelving of
+ISA-18.2 and IEC 62682; from memory). An event has returned when it has ended and its kind's
+joining time has passed without another occurrence, as the book has it.
+
+What was done never touches the events themselves: a recording that is judged again gives
+the same ones.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from detectors.limits import RULES
+from shared.events import Event
+from shared.words import Act, Kind, Severity
+
+LONGEST_SHELF_S = 24 * 3600.0
+"""Nothing is set aside for longer in one go: what is forgotten on a shelf is no longer watched."""
+
+
+@dataclass(frozen=True, slots=True)
+class Deed:
+    """One thing that a person did at `time_s` (log time) with the event that began at `start_s`."""
+
+    act: Act
+    time_s: float
+    channel: str
+    kind: Kind
+    start_s: float
+    until_s: float | None = None
+    """Of a shelving: its end in log time; None is until the event has returned."""
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Shelf:
+    """A kind on a channel set aside; `until_s` None: until the event has returned."""
+
+    from_s: float
+    until_s: float | None
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Lives:
+    """Where events are in their lives at a moment, as far as persons have a part in it."""
+
+    acknowledged: frozenset[int] = frozenset()
+    """Ids of events that were acknowledged."""
+    shelved: Mapping[int, Shelf] = field(default_factory=dict)
+    """By id: events that are on a shelf now: going on, or seen since it began."""
+    shelves: Mapping[tuple[str, Kind], Shelf] = field(default_factory=dict)
+    """By channel and kind: what is in force now."""
+
+    def is_aside(self, event: Event) -> bool:
+        """Whether headlines pass the event over: also earlier ones of what is shelved."""
+        return (event.channel, event.kind) in self.shelves
+
+    def loud(self, events: Iterable[Event]) -> list[Event]:
+        """Events that may lead a headline."""
+        return [event for event in events if not self.is_aside(event)]
+
+    def quiet(self, events: Iterable[Event]) -> frozenset[str]:
+        """Channels on which nothing above a notice is wrong but what is shelved."""
+        faults = [
+            event
+            for event in events
+            if event.absorbed_by is None and event.severity is not Severity.NOTICE
+        ]
+        aside = {event.channel for event in faults if self.is_aside(event)}
+        return frozenset(aside - {event.channel for event in faults if not self.is_aside(event)})
+
+
+def lives(events: Sequence[Event], deeds: Iterable[Deed], now_s: float) -> Lives:
+    """What stands at `now_s` of what was done up to then."""
+    done = [deed for deed in deeds if deed.time_s <= now_s]
+    if not done:
+        return Lives()
+    acknowledged = set()
+    shelvings: dict[tuple[str, Kind], Deed] = {}
+    for deed in done:
+        if deed.act is Act.SHELVE:
+            shelvings[deed.channel, deed.kind] = deed
+        elif deed.act is Act.UNSHELVE:
+            shelvings.pop((deed.channel, deed.kind), None)
+        else:
+            event = meant(deed, events)
+            if event is not None:
+                acknowledged.add(event.id)
+    shelves = {
+        key: Shelf(deed.time_s, deed.until_s, deed.reason)
+        for key, deed in shelvings.items()
+        if _is_in_force(deed, events, now_s)
+    }
+    shelved = {
+        event.id: shelf
+        for event in events
+        if (shelf := shelves.get((event.channel, event.kind))) is not None
+        and _is_on(event, shelf, shelvings[event.channel, event.kind], events)
+    }
+    return Lives(frozenset(acknowledged), shelved, shelves)
+
+
+def meant(deed: Deed, events: Iterable[Event]) -> Event | None:
+    """The event that a deed was done to: of its kind and channel, begun nearest to it.
+
+    Not by id: stretches of a cut recording have ids of their own.
+    """
+    found = [
+        event
+        for event in events
+        if event.channel == deed.channel
+        and event.kind is deed.kind
+        and event.start_s <= deed.time_s
+    ]
+    return min(found, key=lambda event: abs(event.start_s - deed.start_s), default=None)
+
+
+def has_returned(event: Event, now_s: float) -> bool:
+    """Whether an event has ended and can no longer be joined by another occurrence."""
+    return event.end_s is not None and now_s > event.end_s + RULES[event.kind].join_s
+
+
+def _is_in_force(deed: Deed, events: Sequence[Event], now_s: float) -> bool:
+    if deed.until_s is not None:
+        return now_s < deed.until_s
+    event = meant(deed, events)
+    return event is not None and not has_returned(event, now_s)
+
+
+def _is_on(event: Event, shelf: Shelf, deed: Deed, events: Sequence[Event]) -> bool:
+    """Events that ended before the shelf began stay as they were, but the one it is for."""
+    if event.end_s is None or event.end_s >= shelf.from_s:
+        return True
+    target = meant(deed, events)
+    return target is not None and target.id == event.id

@@ -1,0 +1,291 @@
+"""Acknowledging and shelving through the keys, in the recording, and back out of it."""
+
+import time
+from collections.abc import AsyncIterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+import pytest_asyncio
+from textual.pilot import Pilot
+
+from recordings.logs import open_log
+from recordings.reader import Recording
+from recordings.writer import Recorder
+from shared.errors import BadInput
+from shared.health import Trust
+from shared.updates import Update
+from shared.words import Act, Kind, Severity
+from tests.tui.fakes import NOW_S, FakeSource, event, snapshot
+from tui.app import OhmvigilApp
+from tui.deeds import channels_beside, deed_note, deeds_in, loud_verdict, set_aside, shelf_words
+from tui.replay import Replay
+from tui.several import SeveralApp
+from tui.snapshot import Note
+from tui.worst import active, level_of, severity_of
+
+
+@dataclass
+class Screen:
+    app: OhmvigilApp
+    pilot: Pilot[None]
+    source: FakeSource
+
+    @property
+    def lines(self) -> list[str]:
+        assert self.app.board is not None
+        return self.app.board.lines()
+
+    @property
+    def text(self) -> str:
+        return "\n".join(self.lines)
+
+
+@pytest_asyncio.fixture(params=[(80, 24), (120, 40)])
+async def screen(request: pytest.FixtureRequest) -> AsyncIterator[Screen]:
+    source = FakeSource()
+    app = OhmvigilApp(source)
+    async with app.run_test(size=request.param) as pilot:
+        await pilot.pause()
+        yield Screen(app, pilot, source)
+
+
+@pytest.mark.parametrize(
+    ("typed", "seconds", "reason"),
+    [
+        ("", 600.0, ""),
+        ("10m", 600.0, ""),
+        ("10 min cable ordered", 600.0, "cable ordered"),
+        ("1h, cable ordered", 3600.0, "cable ordered"),
+        ("8 h", 28800.0, ""),
+        ("90s", 90.0, ""),
+        ("5", 300.0, ""),
+        ("r", None, ""),
+        ("returned waits for the print", None, "waits for the print"),
+        ("until returned", None, ""),
+        ("cable ordered", 600.0, "cable ordered"),
+        ("ready soon", 600.0, "ready soon"),
+    ],
+)
+def test_the_prompt_takes_a_time_and_a_reason(
+    typed: str, seconds: float | None, reason: str
+) -> None:
+    assert shelf_words(typed) == (seconds, reason)
+
+
+@pytest.mark.parametrize("typed", ["0m", "25h", "10parsecs", "999999h"])
+def test_a_shelf_is_never_endless_nor_of_no_length(typed: str) -> None:
+    with pytest.raises(BadInput):
+        shelf_words(typed)
+
+
+async def test_s_in_the_list_shelves_the_selected_event_for_a_time(screen: Screen) -> None:
+    await screen.pilot.press("2", "s")
+    assert "shelve code-high on nozzle: 10m, 1h, 8h" in screen.app._input.placeholder
+    await screen.pilot.press(*"1h", "space", *"rewire", "enter")
+    (call,) = screen.source.calls
+    name, text, time_s, kind, facts = call
+    assert (name, time_s, kind) == ("note", NOW_S, "shelve")
+    assert text == "shelved for 60 min: code-high on nozzle - rewire"
+    assert isinstance(facts, dict)
+    assert facts["until_s"] == NOW_S + 3600.0
+    assert abs(facts["wall_s"] - time.time()) < 60.0
+    assert "shelved, 1h left: code at" in screen.text
+    assert "u takes it back" in screen.text
+
+
+async def test_u_takes_it_back(screen: Screen) -> None:
+    await screen.pilot.press("2", "u")
+    assert "nothing here is shelved" in screen.text
+    await screen.pilot.press("s", "enter")
+    assert screen.source.now.shelved == {5: NOW_S + 600.0}
+    await screen.pilot.press("u")
+    assert screen.source.now.shelved == {}
+    assert "code-high on nozzle is back" in screen.text
+
+
+async def test_in_the_chart_the_first_row_is_meant_unless_one_was_gone_to(screen: Screen) -> None:
+    await screen.pilot.press("s", "r", "enter")
+    assert screen.source.now.shelved == {5: None}
+    await screen.pilot.press("N", "N", "a")
+    assert screen.source.now.acknowledged == {1, 4}
+
+
+async def test_a_wrong_time_shelves_nothing_and_says_so(screen: Screen) -> None:
+    await screen.pilot.press("s", *"99h", "enter")
+    assert screen.source.calls == []
+    assert "not shelved: 99h is too long" in screen.text
+
+
+async def test_escape_leaves_the_prompt_without_shelving(screen: Screen) -> None:
+    await screen.pilot.press("2", "s", "escape")
+    assert screen.source.calls == []
+    await screen.pilot.press("enter")
+    assert screen.source.calls == []
+
+
+async def test_the_keys_stand_in_the_last_line_and_in_help(screen: Screen) -> None:
+    await screen.pilot.press("2")
+    assert "a ack  s shelf" in screen.lines[-1]
+    await screen.pilot.press("question_mark")
+    assert "shelve for a time; take back" in screen.text
+
+
+async def test_what_is_shelved_does_not_lead_the_hint(screen: Screen) -> None:
+    """The fake's contact-break is on the nozzle as well: both are shelved before it is quiet."""
+    assert "nozzle: loose-connection" in screen.text
+    for shelved in (5, 4, 2):
+        screen.app.state.selected = shelved
+        await screen.pilot.press("2", "s", "enter")
+    await screen.pilot.press("1")
+    assert screen.source.now.quiet == {"nozzle"}
+    assert "nozzle: loose-connection" not in screen.text
+
+
+def ill() -> FakeSource:
+    return FakeSource(replace(snapshot(), title="garage"))
+
+
+async def test_in_the_list_of_hosts_the_keys_mean_the_chosen_hosts_worst_event() -> None:
+    sources = [ill(), ill()]
+    app = SeveralApp(sources)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("j", "s", *"8h", "enter")
+        assert [source.now.shelved for source in sources] == [{}, {5: NOW_S + 28800.0}]
+        assert app.is_listing
+        assert app.board is not None
+        await pilot.press("a")
+        assert sources[1].now.acknowledged != sources[0].now.acknowledged
+        await pilot.press("u")
+        assert sources[1].now.shelved == {}
+
+
+def test_a_shelved_event_makes_a_host_no_worse() -> None:
+    source = ill()
+    assert severity_of(source.now) is Severity.FAILURE
+    note = deed_note(Act.SHELVE, source.now.events[4], NOW_S, 600.0)
+    source.note(note.text, note.time_s, note.kind, note.facts)
+    assert severity_of(source.now) is None
+    assert active(source.now) == []
+    assert level_of(source.now).severity < 0
+
+
+def test_the_headline_names_what_is_shelved_and_is_led_by_the_rest() -> None:
+    from detectors.life import lives
+
+    now = snapshot()
+    other = event(9, Kind.STEP, 700.0, None, channel="bed", severity=Severity.OUT_OF_SPECIFICATION)
+    events = [now.events[4], other]
+    note = deed_note(Act.SHELVE, events[0], NOW_S, 600.0)
+    stand = lives(events, deeds_in([note]), NOW_S)
+    causes = set_aside(now.causes, stand.quiet(events))
+    told = loud_verdict(events, causes, stand, span_s=600.0, channels=4, not_evaluated=())
+    assert told.severity is Severity.OUT_OF_SPECIFICATION
+    assert told.text == "bed: step of a test; shelved: code-high on nozzle"
+    alone = loud_verdict(events[:1], causes, stand, span_s=600.0, channels=4, not_evaluated=())
+    assert alone.severity is Severity.NOTICE
+    assert alone.text.startswith("no other fault found in 10 min of 4 channels")
+    healths = channels_beside(now.channels, events[:1], stand, now.host, NOW_S)
+    assert healths[0].trust is Trust.SHELVED
+
+
+@pytest.mark.parametrize(
+    "facts",
+    [
+        {},
+        {"channel": 5, "event_kind": "spike", "start_s": 1.0},
+        {"channel": "nozzle", "event_kind": "no such kind", "start_s": 1.0},
+        {"channel": "nozzle", "event_kind": ["spike"], "start_s": 1.0},
+        {"channel": "nozzle", "event_kind": "spike", "start_s": "soon"},
+        {"channel": "nozzle", "event_kind": "spike", "start_s": 1.0, "until_s": []},
+    ],
+)
+def test_nonsense_from_a_strangers_file_is_no_deed(facts: dict[str, Any]) -> None:
+    assert deeds_in([Note(5.0, "x", "shelve", facts)]) == []
+
+
+def test_a_strangers_file_shelves_nothing_for_ever() -> None:
+    facts = {"channel": "nozzle", "event_kind": "spike", "start_s": 1.0, "until_s": 1e15}
+    (deed,) = deeds_in([Note(5.0, "x", "shelve", facts)])
+    assert deed.until_s == 5.0 + 24 * 3600.0
+
+
+# -- in files --
+
+
+def updates() -> list[Update]:
+    """Ten minutes, at the end of which the nozzle's code is at its upper limit."""
+    found = []
+    for number in range(2400):
+        time_s = number * 0.25
+        wave = 3.0 * ((number * 7) % 5 - 2)
+        code = 32767.0 if time_s >= 300.0 else 13681.0 + wave
+        found.append(Update(time_s, {"nozzle.code": code, "nozzle.temperature_c": 210.0}))
+    return found
+
+
+@pytest.fixture
+def recorded(tmp_path: Path) -> Path:
+    path = tmp_path / "night.ohmv"
+    recorder = Recorder(path, {"title": "night"})
+    recorder.updates(updates())
+    recorder.close()
+    return path
+
+
+def judged(replay: Replay) -> Replay:
+    replay.start()
+    deadline = time.monotonic() + 60.0
+    while not replay.is_judged:
+        assert time.monotonic() < deadline
+        time.sleep(0.01)
+    return replay
+
+
+@pytest.fixture(autouse=True)
+def _nobody_looks(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("tui.replay.FIRST_LOOK_S", 0.0)
+
+
+def test_what_was_done_in_a_replay_is_in_the_file_and_comes_back(recorded: Path) -> None:
+    replay = judged(Replay(open_log(recorded), "night"))
+    before = replay.snapshot()
+    (high,) = [each for each in before.events if each.kind is Kind.CODE_HIGH]
+    for act in (Act.ACKNOWLEDGE, Act.SHELVE):
+        note = deed_note(act, high, 400.0, 100.0)
+        told = replay.note(note.text, note.time_s, note.kind, note.facts)
+        assert told == "stored in night.ohmv"
+    replay.close()
+    assert [path.name for path in recorded.parent.iterdir()] == ["night.ohmv"]
+
+    again = judged(Replay(open_log(recorded), "night"))
+    assert again.snapshot().events == before.events
+    assert again.snapshot().acknowledged == {high.id}
+    assert [note.kind for note in again.snapshot().notes] == ["acknowledge", "shelve"]
+    for cursor_s, is_on in ((350.0, False), (450.0, True), (550.0, False)):
+        again.seek(cursor_s)
+        now = again.snapshot()
+        assert (high.id in now.shelved) is is_on
+        assert (now.channels[0].trust is Trust.SHELVED) is is_on
+        assert ("shelved: code-high on nozzle" in now.verdict.text) is is_on
+    again.close()
+
+
+def test_a_note_in_a_replay_is_told_once_although_it_is_stored(recorded: Path) -> None:
+    replay = judged(Replay(open_log(recorded), "night"))
+    assert replay.note("turned the cable", 10.0) == "stored in night.ohmv"
+    assert [note.text for note in replay.snapshot().notes] == ["turned the cable"]
+    replay.close()
+    log = Recording(recorded)
+    assert [note.text for note in log.notes] == ["turned the cable"]
+    log.close()
+
+
+def test_a_file_that_cannot_be_written_keeps_the_note_on_the_screen(recorded: Path) -> None:
+    replay = judged(Replay(open_log(recorded), "night"))
+    recorded.unlink()
+    told = replay.note("turned the cable", 10.0)
+    assert told.startswith("on this screen only: ")
+    assert [note.text for note in replay.snapshot().notes] == ["turned the cable"]
+    replay.close()
