@@ -131,9 +131,9 @@ KEYS = (
     Key(
         "event.shelve",
         "s",
-        "s u",
+        "s S u U",
         "shelve",
-        "shelve for a time; take back",
+        "shelve it, sensor; take back",
         _CHART + _LIST,
         brief="shelf",
     ),
@@ -146,7 +146,9 @@ KEYS = (
         _LIST,
         brief="chart",
     ),
+    Key("sensor.shelve", "S", "", "shelve_all", "shelve all of its sensor", _CHART + _LIST),
     Key("event.unshelve", "u", "", "unshelve", "take off the shelf", _CHART + _LIST),
+    Key("sensor.unshelve", "U", "", "unshelve_all", "take all of its sensor back", _CHART + _LIST),
     Key("event.filter", "slash", "/", "filter", "filter events by words", brief="filter"),
     Key(
         "check.open",
@@ -174,8 +176,9 @@ SEVERAL_KEYS = (
     Key("host.first", "g,home", "g", "start", "worst host"),
     Key("host.last", "G,end", "G", "live", "last host"),
     Key("host.acknowledge", "a", "a", "acknowledge", "acknowledge its worst event", brief="ack"),
-    Key("host.shelve", "s", "s", "shelve", "shelve its worst event", brief="shelf"),
-    Key("host.unshelve", "u", "u", "unshelve", "take its events off the shelf"),
+    Key("host.shelve", "s", "s S", "shelve", "shelve it, all of its sensor", brief="shelf"),
+    Key("host.shelve-all", "S", "", "shelve_all", "shelve all of that sensor"),
+    Key("host.unshelve", "u", "u", "unshelve", "take all of the host back"),
     Key("host.open", "enter", "enter", "open_host", "this host's own screen", brief="open"),
     Key("help", "question_mark,f1", "? F1", "help", "this help", brief="help"),
     Key("quit", "q,ctrl+q,ctrl+c", "q", "quit", "quit; recordings are complete", brief="quit"),
@@ -187,7 +190,7 @@ CHECK_ACTIONS = frozenset(key.action.partition("(")[0] for key in KEYS if key.vi
 """Actions that mean something only while a check is shown."""
 
 
-OF_AN_EVENT = frozenset({"acknowledge", "shelve", "unshelve"})
+OF_AN_EVENT = frozenset({"acknowledge", "shelve", "shelve_all", "unshelve", "unshelve_all"})
 """Actions on one event: they come last in the chart's last line, first in the list's."""
 
 

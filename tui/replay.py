@@ -159,7 +159,7 @@ class Replay:
         if kind not in ("note", *Act) and is_judged:
             self._judge()
         if type(self._log) is not Recording:
-            return "on this screen only: the file is no recording"
+            return "on this screen only: a single recording can hold it"
         try:
             add_note(self._log.path, time_s, text, kind, facts)
         except BadInput as bad:

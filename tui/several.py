@@ -140,11 +140,13 @@ class SeveralApp(OhmvigilApp, inherit_bindings=False):
         source, now = self._host()
         return source, now, next(iter([*active(now), *newest_first(now)]), None)
 
-    def _meant_shelves(self) -> tuple[Source, Snapshot, list[Event]]:
+    def action_unshelve(self) -> None:
+        """In the list, of all sensors of the host: it names no event that is shelved."""
         if not self.is_listing:
-            return super()._meant_shelves()
+            super().action_unshelve()
+            return
         source, now = self._host()
-        return source, now, [event for event in now.events if event.id in now.shelved]
+        self._take_back(source, now, list(now.events))
 
     def _host(self) -> tuple[Source, Snapshot]:
         """The chosen host of the list."""

@@ -5,12 +5,12 @@ from collections.abc import Container
 from shared.errors import BadInput
 from shared.events import Event
 from shared.when import spelt
-from shared.words import Act
+from shared.words import Act, Severity
 from tui.board import Rect
 from tui.deeds import UNTIL_RETURNED, deed_note, shelf_words
 from tui.glyphs import channel_word
 from tui.snapshot import Snapshot, Source
-from tui.state import ScreenState, ViewName
+from tui.state import ScreenState, ViewName, standing
 from tui.views.events import chosen
 from tui.views.frame import Frame
 from tui.views.overview import layout, newest_first
@@ -24,7 +24,7 @@ class Shelving:
     source: Source
     state: ScreenState
     _now: Snapshot
-    _to_shelve: tuple[Source, Event] | None = None
+    _to_shelve: tuple[Source, list[Event]] | None = None
     """What the open prompt is about."""
 
     def _frame(self) -> Frame:
@@ -57,12 +57,6 @@ class Shelving:
         left = [event for event in shown if event.id not in done]
         return self.source, now, next(iter([*left, *shown]), None)
 
-    def _meant_shelves(self) -> tuple[Source, Snapshot, list[Event]]:
-        """Events to take off the shelf."""
-        source, now, event = self._meant()
-        found = [] if event is None or event.id not in now.shelved else [event]
-        return source, now, found
-
     def action_acknowledge(self) -> None:
         source, now, event = self._meant(self._now.acknowledged)
         if event is None:
@@ -70,54 +64,87 @@ class Shelving:
         elif event.id in now.acknowledged:
             self.tell(f"{_name(event)} is acknowledged already")
         else:
-            self._do(source, now, Act.ACKNOWLEDGE, event)
+            kept = self._do(source, now, Act.ACKNOWLEDGE, [event])
+            self.tell(f"{_name(event)} acknowledged{kept}")
 
     def action_shelve(self) -> None:
         source, _, event = self._meant(self._now.shelved)
-        if event is None:
+        self._ask(source, [] if event is None else [event])
+
+    def action_shelve_all(self) -> None:
+        """Every kind of fault that was found on the event's sensor."""
+        source, now, event = self._meant(self._now.shelved)
+        faults = [] if event is None else _beside(event, now)
+        kinds = {each.kind: each for each in faults if each.severity is not Severity.NOTICE}
+        self._ask(source, list(kinds.values()))
+
+    def _ask(self, source: Source, events: list[Event]) -> None:
+        if not events:
             self.tell("no event to shelve")
             return
-        self._to_shelve = source, event
-        self._open_input("shelve", f"shelve {_name(event)}: {ASKS}", "")
+        self._to_shelve = source, events
+        self._open_input("shelve", f"shelve {_names(events)}: {ASKS}", "")
 
     def take_shelf(self, text: str) -> None:
         """What was typed at the prompt: a time and a reason, both may be left out."""
         if self._to_shelve is None:
             return
-        source, event = self._to_shelve
+        source, events = self._to_shelve
         self._to_shelve = None
         try:
             for_s, reason = shelf_words(text)
         except BadInput as bad:
             self.tell(f"not shelved: {bad.what}; {bad.do}")
             return
-        self._do(source, source.snapshot(), Act.SHELVE, event, for_s, reason)
+        length = UNTIL_RETURNED if for_s is None else f"for {spelt(for_s)}"
+        back = "u takes it back" if len(events) == 1 else "U takes them back"
+        kept = self._do(source, source.snapshot(), Act.SHELVE, events, for_s, reason)
+        self.tell(f"{_names(events)} shelved {length}; {back}{kept}")
 
     def action_unshelve(self) -> None:
-        source, now, events = self._meant_shelves()
-        if not events:
+        source, now, event = self._meant()
+        self._take_back(source, now, [] if event is None else [event])
+
+    def action_unshelve_all(self) -> None:
+        source, now, event = self._meant()
+        self._take_back(source, now, [] if event is None else _beside(event, now))
+
+    def _take_back(self, source: Source, now: Snapshot, events: list[Event]) -> None:
+        kinds = {(each.channel, each.kind): each for each in events if each.id in now.shelved}
+        if not kinds:
             self.tell("nothing here is shelved")
-        for event in {(event.channel, event.kind): event for event in events}.values():
-            self._do(source, now, Act.UNSHELVE, event)
+            return
+        found = list(kinds.values())
+        kept = self._do(source, now, Act.UNSHELVE, found)
+        self.tell(f"{_names(found)} back{kept}")
 
     def _do(
         self,
         source: Source,
         now: Snapshot,
         act: Act,
-        event: Event,
+        events: list[Event],
         for_s: float | None = None,
         reason: str = "",
-    ) -> None:
-        note = deed_note(act, event, now.now_s, for_s, reason)
-        kept = source.note(note.text, note.time_s, note.kind, note.facts)
-        length = UNTIL_RETURNED if for_s is None else f"for {spelt(for_s)}"
-        words = {
-            Act.ACKNOWLEDGE: "is acknowledged",
-            Act.SHELVE: f"is shelved {length}; u takes it back",
-            Act.UNSHELVE: "is back",
-        }
-        self.tell(f"{_name(event)} {words[act]}{kept and f'; {kept}'}")
+    ) -> str:
+        """Note what was done; where that is kept, if not in the recording, after a semicolon."""
+        kept = ""
+        for event in events:
+            note = deed_note(act, event, now.now_s, for_s, reason)
+            kept = source.note(note.text, note.time_s, note.kind, note.facts)
+        return kept and f"; {kept}"
+
+
+def _beside(event: Event, now: Snapshot) -> list[Event]:
+    """Events of the same channel, itself among them."""
+    return [each for each in standing(now) if each.channel == event.channel]
+
+
+def _names(events: list[Event]) -> str:
+    """One event by its kind, several by their number."""
+    if len(events) == 1:
+        return _name(events[0])
+    return f"{len(events)} kinds on {channel_word(events[0].channel)}"
 
 
 def _name(event: Event) -> str:

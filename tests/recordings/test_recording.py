@@ -319,9 +319,10 @@ def test_wrong_chain_facts_are_bad_input(tmp_path: Path) -> None:
 def test_the_documented_queries_run(tmp_path: Path) -> None:
     """Each SQL block of docs/recording.md is valid and finds something, but for rare spread."""
     record(tmp_path / "a.ohmv", night(400))
+    add_note(tmp_path / "a.ohmv", 5.0, "shelved for 10 min", "shelve", {"wall_s": 1.8e9})
     page = (Path(__file__).parent.parent.parent / "docs" / "recording.md").read_text()
     queries = re.findall(r"```sql\n(.*?)```", page, re.DOTALL)
-    assert len(queries) == 3
+    assert len(queries) == 4
     with sqlite3.connect(f"file:{tmp_path / 'a.ohmv'}?mode=ro", uri=True) as connection:
         found = [connection.execute(query.replace("> 2", "> 0")).fetchall() for query in queries]
     connection.close()

@@ -192,7 +192,7 @@ async def test_a_acknowledges_the_selected_event(screen: Screen) -> None:
     app, pilot, source = screen
     await pilot.press("2", "j", "a")
     assert source.now.acknowledged == {1, 4}
-    assert "contact-break on nozzle is acknowledged" in text(app)
+    assert "contact-break on nozzle acknowledged" in text(app)
     await pilot.press("a")
     assert "acknowledged already" in text(app)
 

@@ -339,9 +339,9 @@ def replace_reading(health: object, celsius: float) -> object:
 
 async def test_a_message_of_one_host_does_not_stay_after_it_is_left(screen: Screen) -> None:
     await screen.pilot.press("enter", "2", "a")
-    assert "is acknowledged" in screen.lines[-1]
+    assert "on nozzle acknowledged" in screen.lines[-1]
     await screen.pilot.press("backspace")
-    assert "is acknowledged" not in screen.lines[-1]
+    assert "on nozzle acknowledged" not in screen.lines[-1]
 
 
 async def test_a_small_screen_says_what_it_needs() -> None:

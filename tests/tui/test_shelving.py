@@ -102,7 +102,21 @@ async def test_u_takes_it_back(screen: Screen) -> None:
     assert screen.source.now.shelved == {5: NOW_S + 600.0}
     await screen.pilot.press("u")
     assert screen.source.now.shelved == {}
-    assert "code-high on nozzle is back" in screen.text
+    assert "code-high on nozzle back" in screen.text
+
+
+async def test_capital_s_and_u_mean_every_fault_of_the_sensor(screen: Screen) -> None:
+    """One broken lead shows as several kinds; a notice needs no shelf."""
+    await screen.pilot.press("2", "S")
+    assert "shelve 3 kinds on nozzle: 10m" in screen.app._input.placeholder
+    await screen.pilot.press(*"8h", "enter")
+    assert "3 kinds on nozzle shelved for 8 h; U takes them back" in screen.text
+    assert screen.source.now.quiet == {"nozzle"}
+    kinds = {call[4]["event_kind"] for call in screen.source.calls}  # type: ignore[index]
+    assert kinds == {"spike", "contact-break", "code-high"}
+    await screen.pilot.press("U")
+    assert screen.source.now.shelved == {}
+    assert screen.source.now.quiet == frozenset()
 
 
 async def test_in_the_chart_the_first_row_is_meant_unless_one_was_gone_to(screen: Screen) -> None:
@@ -129,7 +143,7 @@ async def test_the_keys_stand_in_the_last_line_and_in_help(screen: Screen) -> No
     await screen.pilot.press("2")
     assert "a ack  s shelf" in screen.lines[-1]
     await screen.pilot.press("question_mark")
-    assert "shelve for a time; take back" in screen.text
+    assert "shelve it, sensor; take back" in screen.text
 
 
 async def test_what_is_shelved_does_not_lead_the_hint(screen: Screen) -> None:
