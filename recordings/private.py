@@ -12,8 +12,24 @@ LEAST_KNOWN = 3
 MAX_KEPT = 100_000
 """Texts whose result is remembered."""
 
-_PRINT_FILES = "gcode|gco|nc|ngc|tap|stl|obj|amf|step|stp|iges|igs|ply|svg|dxf|zip|txt|cfg|log|json"
+_FILES = (
+    "gcode|gco|nc|ngc|tap|stl|obj|amf|3mf|step|stp|iges|igs|ply|svg|dxf|zip|gz|tar|7z|rar|txt|cfg|"
+    "conf|ini|toml|ya?ml|xml|csv|log|json|db|png|jpe?g|webp|pdf|py|sh|key|pem|crt|bak|tmp"
+)
 _DOMAINS = "local|lan|home|internal|localdomain|arpa|com|net|org|info|dev|app|cloud|[a-z]{2}"
+_SECRETS = (
+    r"[\w-]*(?:token|secret|passw(?:or)?d|passwd|pwd|passphrase|psk|api[-_]?key|credential|session|"
+    r"\bsid\b)[\w-]*"
+)
+_QUOTED = "\"[^\"]{1,200}\"|(?<!\\w)'[^']{1,200}'(?!\\w)|“[^”]{1,200}”|‘[^’]{1,200}’|«[^»]{1,200}»"
+_REST = rf"(?:{_QUOTED}|[^\s\"',;][^\"',;]{{0,200}})"
+"""What a label is followed by: a quoted text, or all to the end of the clause."""
+_MARKS = "\"'“”‘’«»"
+_TAKEN = re.compile("[\ue000-\uf8ff]+")
+"""What has been taken out already."""
+_STEP = r"(?:[^\s/\"'<>|:;,]|(?<=[\w\ue000-\uf8ff])'(?=\w))+"
+"""One part of a path."""
+_WORD = rf"(?:{_QUOTED}|[^\s\"',;&]{{2,200}})"
 
 
 _Take = Callable[[str, str], str]
@@ -29,43 +45,92 @@ class Replaced(NamedTuple):
     times: int
 
 
-# In this order: what a pattern has taken, later ones do not see.
-_PATTERNS: tuple[tuple[str, re.Pattern[str]], ...] = (
+def _pattern(text: str) -> re.Pattern[str]:
+    return re.compile(text, re.IGNORECASE)
+
+
+# In this order: what a pattern has taken, later ones do not see. Of a match only its group
+# `part` is private, where it has one. Names that nothing marks as one cannot be found so; the
+# command shows what is left.
+_WITH_WORDS: tuple[tuple[str, re.Pattern[str]], ...] = (
+    ("token", _pattern(rf"\b(?:set-)?cookie\"?\s*:\s*(?P<part>{_REST})")),
+    ("token", _pattern(rf"\b(?:passphrase|psk|password)\"?\s*[:=]\s*(?P<part>{_REST})")),
     (
         "token",
-        re.compile(
+        _pattern(
             r"(?:(?<=\bbearer )|(?<=\bbasic )|"
-            r"\b(?:[\w-]*(?:token|secret|passw(?:or)?d|passwd|pwd|api[-_]?key|credential)[\w-]*)"
-            r"\"?\s*[:=]\s*\"?)(?P<part>[^\s\"',;&]{3,})",
-            re.IGNORECASE,
+            rf"\b{_SECRETS}(?: key)?\"?\s*[:=]\s*\"?)(?P<part>[^\s\"',;&]{{3,}})"
         ),
     ),
-    ("address", re.compile(r"\b[a-z][a-z0-9+.-]*://[^\s\"'<>]+", re.IGNORECASE)),
-    ("address", re.compile(r"\bunix:[^\s\"'<>]+", re.IGNORECASE)),
+    (
+        "token",
+        _pattern(rf"\b{_SECRETS} (?:(?:is|was) )?(?P<part>{_QUOTED}|[^\s\"',;&]*\d[^\s\"',;&]*)"),
+    ),
+    ("address", _pattern(r"\b[a-z][a-z0-9+.-]*://[^\s\"'<>]+")),
+    ("address", _pattern(r"\bunix:[^\s\"'<>]+")),
+)
+_LABELLED: tuple[tuple[str, re.Pattern[str]], ...] = (
+    ("network", _pattern(rf"\be?ssid\"?(?:\s*[:=]\s*| )(?P<part>{_QUOTED}|[^\s\"',;]{{2,200}})")),
+    ("network", _pattern(rf"\bwi-?fi(?: network)?(?:\s*[:=]\s*)(?P<part>{_WORD})")),
+    ("network", _pattern(r"\bwi-?fi network (?P<part>(?!(?:is|was|has|not|un\w+|lost)\b)\S{2,})")),
+    (
+        "user",
+        _pattern(rf"\b(?:user(?:[-_ ]?name)?|login|account|owner)\"?\s*[:=]\s*(?P<part>{_WORD})"),
+    ),
+    (
+        "user",
+        _pattern(
+            r"\b(?:user|account) (?P<part>[\w.-]{2,})"
+            r"(?= (?:logged|signed|connected|authenticated|from|at|on)\b)"
+        ),
+    ),
+    ("user", _pattern(r"\b(?:login|logged in|for user) (?P<part>[\w.-]{2,})(?= (?:from|at)\b)")),
+    (
+        "host",
+        _pattern(rf"\b(?:host(?:[-_ ]?name)?|server|peer|machine)\"?[:=]\s*(?P<part>{_WORD})"),
+    ),
+    ("host", _pattern(r"\bhostname (?P<part>(?!(?:is|was|has|not|changed)\b)[\w.-]{2,})")),
+    ("file", _pattern(rf"\b(?:file(?:[-_ ]?name)?|job|model|part)\"?\s*[:=]\s*(?P<part>{_REST})")),
+    (
+        "token",
+        _pattern(r"\bserial(?: ?(?:number|no\.?))?\"?\s*[:=]?\s*(?P<part>[\w&-]*\d[\w&-]{5,})"),
+    ),
+    ("text", re.compile(_QUOTED)),
+)
+_SHAPED: tuple[tuple[str, re.Pattern[str]], ...] = (
     ("user", re.compile(r"[\w.+-]+@[\w-]+(?:\.[\w-]+)*")),
     ("user", re.compile(r"(?<!\w)@[\w-]{2,}")),
     ("path", re.compile(r"(?<![\w.])(?:[A-Za-z]:\\|\\\\)[^\s\"'<>|]+")),
-    ("path", re.compile(r"(?<![\w.])~?(?:/[^\s/\"'<>|:;,]+)+/?")),
+    ("user", re.compile(r"(?<![\w.\\])[\w.-]+\\[\w.-]{2,}")),
+    # A part of a path may hold spaces where another part follows.
     (
-        "file",
-        re.compile(
-            rf"[^\s:;\"'<>,/\\][^:;\"'<>,/\\]*\.(?:{_PRINT_FILES})\b",
-            re.IGNORECASE,
-        ),
+        "path",
+        re.compile(rf"(?<![\w.])~?(?:/(?:{_STEP}(?: {_STEP}){{1,5}}(?=/)|{_STEP}))+/?"),
     ),
-    ("address", re.compile(r"(?<![\w:])(?:[0-9a-f]{2}[:-]){5}[0-9a-f]{2}(?![\w:])", re.I)),
+    ("file", _pattern(rf"[^\s:;\"'<>,/\\][^:;\"'<>,/\\]*\.(?:{_FILES})\b")),
+    ("address", _pattern(r"(?<![\w:])(?:[0-9a-f]{2}[:-]){5}[0-9a-f]{2}(?![\w:])")),
+    ("address", _pattern(r"(?<![\w.])(?:[0-9a-f]{4}\.){2}[0-9a-f]{4}(?![\w.]*\w)")),
     ("address", re.compile(r"(?<![\w.])(?:\d{1,3}\.){3}\d{1,3}(?::\d+)?(?![\w.]*\d)")),
-    ("address", re.compile(r"(?<![\w:.])[0-9a-f:]*:[0-9a-f:]*:[0-9a-f:.]*(?:%\w+)?", re.I)),
+    ("address", re.compile(r"(?<!\d)(?<!\d-)(?:\d{1,3}-){3}\d{1,3}(?!-?\d)")),
+    ("address", _pattern(r"(?<![\w:.])[0-9a-f:]*:[0-9a-f:]*:[0-9a-f:.]*(?:%\w+)?")),
+    ("host", _pattern(rf"(?<![\w.-])(?:[\w-]{{2,}}\.)+(?:{_DOMAINS})(?![\w.-]*\w)(?::\d+)?")),
     (
         "host",
-        re.compile(rf"(?<![\w.-])(?:[\w-]{{2,}}\.)+(?:{_DOMAINS})(?![\w.-]*\w)(?::\d+)?", re.I),
+        _pattern(r"(?<![\w.-])(?:[a-z][\w-]*\.){2,}[a-z][a-z-]+[a-z](?![\w.-]*\w)(?::\d+)?"),
     ),
-    ("token", re.compile(r"\b[0-9a-f]{8}-(?:[0-9a-f]{4}-){3}[0-9a-f]{12}\b", re.IGNORECASE)),
+    ("number", re.compile(r"(?<![\w.])(?:\+\d[\d ()/-]{6,}\d|0\d{2,5}[-/ ]\d{4,})(?![\w.])")),
+    ("place", re.compile(r"(?<![\w.])-?\d{1,3}\.\d{4,}, ?-?\d{1,3}\.\d{4,}(?![\w.])")),
+    ("token", _pattern(r"\b[0-9a-f]{8}-(?:[0-9a-f]{4}-){3}[0-9a-f]{12}\b")),
     (
         "token",
-        re.compile(r"(?<![\w+/=-])(?=[\w+/=-]*\d)(?=[\w+/=-]*[A-Za-z])[\w+/=-]{16,}(?![\w+/=-])"),
+        re.compile(
+            r"(?<![\w+/=-])(?=[\w+/=-]*\d)(?=[\w+/=-]*[A-Za-z])[\w+/=-]{12,}"
+            r"(?:\.[\w+/=-]{4,})*(?![\w+/=-])"
+        ),
     ),
 )
+_COMMAND = re.compile(r"[A-Z]\d{1,4}(?:\.\d+)?(?: [A-Z]-?\d*\.?\d*)*")
+"""A machine command, which may stand in quotation marks and is nobody's secret."""
 
 
 class Scrubber:
@@ -87,7 +152,9 @@ class Scrubber:
         self._known = words
         longest_first = sorted(words, key=lambda word: (-len(word), word))
         joined = "|".join(map(re.escape, longest_first))
-        self._exact = re.compile(rf"(?<!\w)(?:{joined})(?!\w)", re.IGNORECASE) if joined else None
+        # A name may be part of another by an underscore, as in host_2.
+        whole = rf"(?<![^\W_])(?:{joined})(?![^\W_])"
+        self._exact = re.compile(whole, re.IGNORECASE) if joined else None
 
     def __call__(self, text: str) -> str:
         """The text without what is private."""
@@ -120,13 +187,13 @@ class Scrubber:
             return chr(0xE000 + len(taken) - 1)
 
         text = re.sub("[\ue000-\uf8ff]", "", text)
-        for kind, pattern in _PATTERNS[:3]:
+        for kind, pattern in _WITH_WORDS:
             text = pattern.sub(partial(_one, kind=kind, take=take), text)
         if self._exact is not None:
             text = self._exact.sub(
                 lambda found: take(self._known[found.group().casefold()], found.group()), text
             )
-        for kind, pattern in _PATTERNS[3:]:
+        for kind, pattern in (*_LABELLED, *_SHAPED):
             text = pattern.sub(partial(self._maybe, kind=kind, take=take), text)
         for number, placeholder in enumerate(taken):
             text = text.replace(chr(0xE000 + number), placeholder)
@@ -134,7 +201,16 @@ class Scrubber:
 
     def _maybe(self, found: re.Match[str], kind: str, take: _Take) -> str:
         text = found.group()
-        if text.casefold() in self._public or (":" in text and not _is_address(kind, text)):
+        part = found.groupdict().get("part") or text
+        bare = part.strip(_MARKS)
+        if bare.casefold() in self._public or _COMMAND.fullmatch(bare):
+            return text
+        if kind == "address" and ":" in text and not _is_address(text):
+            return text
+        if kind == "address" and re.fullmatch(r"[\d-]+", text) and not _is_dashed(text):
+            return text
+        if kind == "host" and self._public & set(text.casefold().split(".")):
+            # A dotted name of a reading.
             return text
         return _one(found, kind, take)
 
@@ -149,20 +225,27 @@ class Scrubber:
 
 
 def _one(found: re.Match[str], kind: str, take: _Take) -> str:
-    """A match, or the `part` of it that is private, replaced."""
-    part = found.groupdict().get("part")
-    if part is None:
-        return take(kind, found.group())
-    start, end = found.span("part")
+    """A match, or the `part` of it that is private, replaced; quotation marks stay."""
     text = found.group()
-    at = start - found.start()
-    return text[:at] + take(kind, part) + text[at + end - start :]
+    start, end = found.span("part") if found.groupdict().get("part") else found.span()
+    start, end = start - found.start(), end - found.start()
+    part = text[start:end]
+    if len(part) > 2 and part[0] in _MARKS and part[-1] in _MARKS:
+        start, end = start + 1, end - 1
+    part = text[start:end].rstrip() or text[start:end]
+    end = start + len(part)
+    if _TAKEN.fullmatch(part):
+        return text
+    return text[:start] + take(kind, part) + text[end:]
 
 
-def _is_address(kind: str, text: str) -> bool:
+def _is_dashed(text: str) -> bool:
+    """Whether four numbers with dashes may be an address, as host names have it."""
+    return all(int(part) < 256 for part in text.split("-"))
+
+
+def _is_address(text: str) -> bool:
     """Whether a match with colons is more than a time of day or a pair of words."""
-    if kind != "address":
-        return True
     if re.fullmatch(r"(?:[0-9a-f]{2}:){5}[0-9a-f]{2}|[\d.]+:\d+", text, re.IGNORECASE):
         return True
     try:

@@ -126,3 +126,17 @@ def test_damage_anywhere_is_one_line(tmp_path: Path, unpacked: Path) -> None:
             opened += 1
     assert opened < 60
     assert list(unpacked.iterdir()) == []
+
+
+def test_a_link_in_the_place_of_the_recording_is_not_followed(
+    tmp_path: Path, unpacked: Path
+) -> None:
+    """Its target is only text, and that is no recording."""
+    target = tmp_path / "private.ohmv"
+    record(target, night(60))
+    info = zipfile.ZipInfo(RECORDING)
+    info.external_attr = 0o120777 << 16
+    with zipfile.ZipFile(tmp_path / "a.zip", "w") as archive:
+        archive.writestr(info, str(target))
+    assert "recording.ohmv in it: is no recording" in refusal(tmp_path / "a.zip")
+    assert list(unpacked.iterdir()) == []
