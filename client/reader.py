@@ -39,12 +39,16 @@ class Link(StrEnum):
 
 
 class LinkStatus(msgspec.Struct, frozen=True):
-    """State of the connection, since when (own time), why, and the number of the attempt."""
+    """State of the connection, since when (own time), why, and the number of the attempt.
+
+    `next_own_s`: when the next attempt begins, while one is waited for.
+    """
 
     state: Link
     since_own_s: float
     why: str = ""
     attempts: int = 0
+    next_own_s: float | None = None
 
 
 class Reader:
@@ -132,11 +136,18 @@ class Reader:
 
     def trying(self, attempt: int, why: str) -> None:
         """The supervisor says so."""
+        self._without(Link.LOST if why else Link.CONNECTING, attempt, why, None)
+
+    def waiting(self, attempt: int, why: str, wait_s: float) -> None:
+        """The supervisor says so."""
+        self._without(Link.LOST, attempt, why, own_time() + wait_s)
+
+    def _without(self, state: Link, attempt: int, why: str, next_own_s: float | None) -> None:
+        """There is no link; since when is kept from one attempt to the next."""
         with self._lock:
-            state = Link.LOST if why else Link.CONNECTING
             same = state is self._link.state
             since_s = self._link.since_own_s if same else own_time()
-            self._link = LinkStatus(state, since_s, why, attempt)
+            self._link = LinkStatus(state, since_s, why, attempt, next_own_s)
 
     def opened(self, address: Address) -> None:
         """The supervisor says so."""

@@ -55,6 +55,9 @@ class Listener(Protocol):
     def trying(self, attempt: int, why: str) -> None:
         """Attempt number `attempt` since the last steady link begins; `why` the last failed."""
 
+    def waiting(self, attempt: int, why: str, wait_s: float) -> None:
+        """Attempt number `attempt` failed, or its link ended; the next begins in `wait_s`."""
+
     def opened(self, address: Address) -> None:
         """The link is open."""
 
@@ -113,7 +116,9 @@ class Supervisor:
                 if now() - opened_s >= STEADY_S / self._pace:
                     failures = 0
             failures += 1
-            await asyncio.sleep(self._wait_s(failures))
+            wait_s = self._wait_s(failures)
+            self._listener.waiting(failures, why, wait_s)
+            await asyncio.sleep(wait_s)
 
     def _wait_s(self, failures: int) -> float:
         longest = min(FIRST_WAIT_S * 2.0 ** min(failures - 1, 20), LONGEST_WAIT_S)

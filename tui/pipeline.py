@@ -4,6 +4,7 @@ The screen, or the lines, take frozen snapshots and changed events whenever they
 this thread never waits for them.
 """
 
+import math
 import threading
 import time
 from collections.abc import Mapping, Sequence
@@ -84,6 +85,7 @@ class Live:
         self._host = HostState.STARTING
         self._first_s: float | None = None
         self._heard_own_s = own_time()
+        self._is_heard = False
         self._stopping = False
         self._diagnosed_s = 0.0
         self._stale_diagnosis = False
@@ -108,8 +110,8 @@ class Live:
 
     @property
     def is_heard(self) -> bool:
-        """Whether the host has ever said anything."""
-        return self._first_s is not None
+        """Whether the host has ever said anything; time alone passes on any host."""
+        return self._is_heard
 
     @property
     def log_s(self) -> float:
@@ -168,7 +170,7 @@ class Live:
         with self._lock:
             now_s = self._mapper.time_at(now_own)
             since_s = self._mapper.time_at(link.since_own_s)
-            age = now_own - self._heard_own_s
+            age = now_own - self._heard_own_s if self.is_heard else math.nan
             events = tuple(self._watch.events)
             stand = self._lives(events, now_s or 0.0)
             return Snapshot(
@@ -176,7 +178,15 @@ class Live:
                 title=self._title,
                 now_s=now_s or 0.0,
                 link=LinkView(
-                    _LINK_STATES[link.state], since_s or 0.0, age, link.why, self._reader.dropped
+                    _LINK_STATES[link.state],
+                    since_s or 0.0,
+                    age,
+                    link.why,
+                    self._reader.dropped,
+                    self.is_heard,
+                    now_own - link.since_own_s,
+                    link.attempts,
+                    None if link.next_own_s is None else max(link.next_own_s - now_own, 0.0),
                 ),
                 host=self._host,
                 recording=self._recording_view(),
@@ -254,6 +264,7 @@ class Live:
             updates += self._mapper.feed(entry)
             if entry.kind is EntryKind.MESSAGE:
                 self._heard_own_s = entry.own_s
+                self._is_heard = True
         if updates:
             updates, over = self._within(updates)
             self._detect(updates)
@@ -282,7 +293,7 @@ class Live:
             states = batch.texts.get("host.state")
             if states:
                 self._host = HostState(states[-1][1])
-            elif self._host is HostState.STARTING:
+            elif self._host is HostState.STARTING and (batch.numbers or batch.texts):
                 self._host = HostState.UP
             self._serial += 1
 

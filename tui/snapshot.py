@@ -33,10 +33,17 @@ class LinkView:
     since_s: float
     """Log time of the last change."""
     data_age_s: float
-    """Seconds since the last message, on the log's clock."""
+    """Seconds since the last message, on the log's clock; NaN before the first."""
     why: str = ""
     dropped: int = 0
     """Messages dropped for the screen because it could not keep up."""
+    is_heard: bool = True
+    """Whether the host has ever said anything; the rest is for one that has not."""
+    lasted_s: float = 0.0
+    """How long the state has lasted, by this machine's clock: there is no log time yet."""
+    attempts: int = 1
+    next_try_s: float | None = None
+    """Time until the next attempt, while one is waited for."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -115,6 +115,9 @@ class Diary:
     def of(self, what: str) -> list[Any]:
         return [detail for _, kind, detail in self.lines if kind == what]
 
+    def waiting(self, attempt: int, why: str, wait_s: float) -> None:
+        self._write("waiting", (attempt, why, wait_s))
+
     def trying(self, attempt: int, why: str) -> None:
         self._write("trying", (attempt, why))
 

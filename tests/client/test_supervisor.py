@@ -351,3 +351,14 @@ def test_a_refusal_of_the_first_is_told() -> None:
     network = ScriptedNetwork([json.dumps(error).encode()])
     with pytest.raises(BadInput, match="refused temps: what"):
         watched(network, HOUR, polling(0.5), first_must_work=True)
+
+
+def test_the_next_attempt_comes_when_it_was_said_to() -> None:
+    """What a screen counts down to is what happens."""
+    diary = watched(ScriptedNetwork(Unreachable("no route"), Unreachable("no route"), []), 30.0)
+    told = [(t + each[2], each[0] + 1) for t, what, each in diary.lines if what == "waiting"]
+    begun = [(t, each[0]) for t, what, each in diary.lines if what == "trying"]
+    assert len(told) >= 2
+    for (said_s, said), (at_s, number) in zip(told, begun[1:], strict=False):
+        assert at_s == pytest.approx(said_s)
+        assert number == said

@@ -1,5 +1,6 @@
 """What the screen shows at each size: words whole, nothing hidden, nothing jumping."""
 
+import math
 import re
 
 import msgspec
@@ -145,6 +146,50 @@ def test_before_the_first_update_the_screen_says_so() -> None:
         assert "no sensors yet" in text
         assert "link connecting" in text
         assert "host starting" in text
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize(
+    ("link", "status", "told"),
+    [
+        (
+            LinkView(LinkState.CONNECTING, 0.0, math.nan, is_heard=False, lasted_s=5.2),
+            "connecting 5s",
+            ["Not connected yet, for 5 s.", "Try 1 is under way."],
+        ),
+        (
+            LinkView(
+                LinkState.LOST,
+                0.0,
+                math.nan,
+                "connection refused",
+                is_heard=False,
+                lasted_s=22.0,
+                attempts=6,
+                next_try_s=17.4,
+            ),
+            "never connected, next try in 17s",
+            ["for 22 s.", "Why: connection refused.", "Try 7 in 17 s"],
+        ),
+        (
+            LinkView(LinkState.ENDED, 0.0, math.nan, "refused", is_heard=False, lasted_s=50.0),
+            "never connected, given up",
+            ["It was never connected.", "Why: refused.", "It is not tried again"],
+        ),
+    ],
+)
+def test_a_host_that_was_never_heard_says_why_and_what_comes_next(
+    size: tuple[int, int], link: LinkView, status: str, told: list[str]
+) -> None:
+    """No age of data that never came, no state of a host that never spoke, no empty chart."""
+    source = FakeSource()
+    source.held = History()
+    source.change(channels=(), events=(), causes=(), host=HostState.STARTING, link=link)
+    lines = shown(source, size)
+    text = "\n".join(lines)
+    assert status in lines[0]
+    assert all(words in text for words in told)
+    assert not any(words in text for words in (" old", "host starting", "ended 0s", "no power"))
 
 
 def test_a_lost_link_and_a_recording_that_fails_are_said_in_words() -> None:

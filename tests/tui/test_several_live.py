@@ -2,6 +2,7 @@
 
 import asyncio
 import fcntl
+import math
 import os
 import pty
 import select
@@ -25,7 +26,7 @@ from client.simulated.scenario import load_scenario
 from recordings.check import verify
 from recordings.reader import Recording
 from recordings.writer import Recorder
-from shared.words import Cause
+from shared.words import Cause, HostState
 from tui.lives import close_all, wait_any
 from tui.pipeline import Live
 from tui.several import SeveralApp
@@ -120,6 +121,22 @@ def test_waiting_for_several_ends_with_the_first_that_opens_or_when_all_have_fai
     wait_any(lives, DEADLINE_S, threading.Event())
     assert lives[0].fatal is not None
     close_all(lives)
+
+
+def test_a_host_that_never_answers_has_no_age_no_state_and_a_next_try(nobody: str) -> None:
+    """Time passes on such a watch too, but that is nothing heard."""
+    live = Live(simulated_profile(nobody, {}), "cellar", waits=True)
+    live.start()
+    deadline = time.monotonic() + DEADLINE_S
+    while not (live.snapshot().now_s > 0.0 and live.snapshot().link.next_try_s is not None):
+        assert time.monotonic() < deadline
+        time.sleep(0.01)
+    now = live.snapshot()
+    close_all([live])
+    assert not now.link.is_heard
+    assert math.isnan(now.link.data_age_s)
+    assert now.host is HostState.STARTING
+    assert now.link.why == "connection refused"
 
 
 @pytest.mark.slow

@@ -6,6 +6,7 @@ from tui.snapshot import LinkState
 from tui.views.frame import Frame
 from tui.views.status import size
 from tui.views.text import Line, paint_lines
+from tui.views.unheard import link_words
 
 LABEL = 11
 
@@ -18,7 +19,8 @@ def paint_notes(board: Board, area: Rect, frame: Frame) -> None:
         lines.append(Line("file", f"{now.recording.path}{written}"))
     else:
         why = f": {now.link.why}" if now.link.why else ""
-        lines.append(Line("link", f"{now.link.state} since {hms(now.link.since_s)}{why}"))
+        told = f"{now.link.state} since {hms(now.link.since_s)}"
+        lines.append(Line("link", f"{told if now.link.is_heard else link_words(now.link)}{why}"))
         if now.link.dropped:
             lines.append(
                 Line("dropped", f"{now.link.dropped} messages came too fast", Ink.DOUBTFUL)

@@ -17,6 +17,7 @@ from tui.snapshot import Snapshot
 from tui.state import standing
 from tui.views.event_rows import paint_rows
 from tui.views.frame import Frame
+from tui.views.unheard import paint_unheard
 
 GUTTER = 31
 NAME, VALUE, WORD, SINCE = 8, 6, 8, 4
@@ -62,6 +63,9 @@ def layout(area: Rect, channels: int) -> Layout:
 
 def paint_overview(board: Board, area: Rect, frame: Frame) -> None:
     now, state = frame.now, frame.state
+    if not now.link.is_heard and not now.channels:
+        paint_unheard(board, area, now)
+        return
     parts = layout(area, len(now.channels))
     picture = take_picture(frame.history, now, state, parts.temperature.width)
     cursor_s = state.cursor_s(now)

@@ -18,6 +18,7 @@ from tui.views.frame import Frame
 from tui.views.hint import cause_name, leading, paint_hint
 from tui.views.overview import GUTTER, degrees, newest_first, paint_overview, paint_ribbons
 from tui.views.status import LONGEST_TITLE, paint_status, short_title, size
+from tui.views.unheard import paint_unheard
 from tui.worst import active, severity_of
 
 MARKS, LINK, AGE = 3, 7, 4
@@ -30,10 +31,6 @@ LEAST_DETAIL = 8
 ROOMY_FROM_WIDTH = 100
 CHART_FROM = 16
 """Rows from which the chosen host gets its chart."""
-GIVEN_UP = (
-    "It is not tried again, and the others go on. Leave, and start anew once it can be reached; "
-    "with --wait such a host is tried until it can."
-)
 DOUBTS = (Trust.FALSE, Trust.UNKNOWN, Trust.DOUBTFUL, Trust.SHELVED, Trust.TRUE)
 
 
@@ -277,7 +274,7 @@ def _when(event: Event, now: Snapshot) -> str:
 def _paint_chosen(board: Board, area: Rect, frame: Frame) -> None:
     """Its status, its chart where there is room, its sensors, its newest events, its hint."""
     if not frame.now.channels:
-        _paint_unheard(board, area, frame.now)
+        paint_unheard(board, area, frame.now)
         return
     paint_status(board, Rect(area.x, area.y, area.width, 1), frame)
     hint = 3 if area.height < 14 else 6 if area.height < 24 else 8
@@ -288,20 +285,6 @@ def _paint_chosen(board: Board, area: Rect, frame: Frame) -> None:
     else:
         _paint_compact(board, middle, frame)
     paint_hint(board, Rect(area.x, bottom - hint, area.width, hint), frame)
-
-
-def _paint_unheard(board: Board, area: Rect, now: Snapshot) -> None:
-    """A host that has given no reading: why, and what becomes of it."""
-    board.text(area.x, area.y, now.title, Ink.STRONG, area.width)
-    why = f": {now.link.why}" if now.link.why else ""
-    words = [f"No reading yet; the link is {now.link.state}{why}."]
-    if now.link.state is LinkState.ENDED:
-        words.append(GIVEN_UP)
-    elif now.link.state is LinkState.LOST:
-        words.append("It is tried again and again.")
-    y = area.y + 2
-    for line in words:
-        y += board.wrapped(Rect(area.x, y, area.width, area.y + area.height - y), line)
 
 
 def _paint_compact(board: Board, area: Rect, frame: Frame) -> None:

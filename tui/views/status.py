@@ -6,6 +6,7 @@ from shared.words import HostState
 from tui.board import Board, Ink, Rect, fitted, shown_width
 from tui.snapshot import LinkState, Snapshot
 from tui.views.frame import Frame
+from tui.views.unheard import link_words
 
 LONGEST_TITLE = 15
 """Cells of a host's name among others."""
@@ -24,7 +25,7 @@ def paint_status(board: Board, area: Rect, frame: Frame) -> None:
         _trust(now),
         _link(now),
         *_age(now, frame.history.late_after_s),
-        _host(now),
+        *_host(now),
         *_recording(now),
     ]
     right = _followed(frame)
@@ -69,6 +70,8 @@ def _link(now: Snapshot) -> Part:
         return ("file unreadable", Ink.ALARM) if link.why else ("file", Ink.PLAIN)
     if link.state is LinkState.LIVE_FILE:
         return "live file", Ink.PLAIN
+    if not link.is_heard:
+        return link_words(link), Ink.ALARM if link.state is LinkState.ENDED else Ink.DOUBTFUL
     if link.state is LinkState.OPEN:
         dropped = f", {link.dropped} dropped" if link.dropped else ""
         return f"link open{dropped}", Ink.DOUBTFUL if dropped else Ink.PLAIN
@@ -86,9 +89,11 @@ def _age(now: Snapshot, late_after_s: float) -> list[Part]:
     return [(f"data {short(age)} old", Ink.ALARM if age > late_after_s else Ink.PLAIN)]
 
 
-def _host(now: Snapshot) -> Part:
+def _host(now: Snapshot) -> list[Part]:
+    if not now.link.is_heard:
+        return []
     ink = {HostState.UP: Ink.PLAIN, HostState.STARTING: Ink.DOUBTFUL}.get(now.host, Ink.ALARM)
-    return f"host {now.host}", ink
+    return [(f"host {now.host}", ink)]
 
 
 def _recording(now: Snapshot) -> list[Part]:
