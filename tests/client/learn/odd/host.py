@@ -58,6 +58,10 @@ class OddHost:
         channel, _, quantity = key.rpartition(".")
         return HEATER_TRUTHS[quantity](machine, channel)
 
+    @property
+    def way_of_asking(self) -> str:
+        return "--poll" if self.polled else "--send"
+
     def given(self, option: str) -> list[str]:
         """What the user gives with an option of the command line."""
         pairs = zip(self.options, self.options[1:], strict=False)
