@@ -10,6 +10,7 @@ import msgspec
 from recordings.files import shown
 from recordings.opening import open_recording
 from recordings.packer import note_row
+from recordings.schema import VERSION
 from recordings.store import BUSY_S, insert_rows
 from shared.errors import BadInput
 from shared.text import clean
@@ -41,6 +42,9 @@ def add_note(
     try:
         connection = sqlite3.connect(path, timeout=BUSY_S, isolation_level=None)
         try:
+            if connection.execute("PRAGMA user_version").fetchone()[0] < VERSION:
+                do = f"bring it up to date with `ohmvigil check {shown(path)} --repair NEW`"
+                raise BadInput(shown(path), "is of an older ohmvigil", do)
             connection.execute("PRAGMA trusted_schema = OFF")
             connection.execute("PRAGMA synchronous = FULL")
             # The recorder alone empties its log.

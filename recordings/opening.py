@@ -6,6 +6,7 @@ from pathlib import Path
 from urllib.parse import quote
 
 from recordings.files import head_of, shown
+from recordings.migration import can_migrate, migrated
 from recordings.schema import APPLICATION_ID, TABLES, VERSION, create_table
 from shared.errors import BadInput
 from shared.text import clean
@@ -32,6 +33,10 @@ def open_recording(path: Path, *, mend: bool = False) -> sqlite3.Connection:
     try:
         connection = _connect(path, mend)
         try:
+            version = _version(connection, path, mend)
+            if version < VERSION:
+                old, connection = connection, migrated(connection, version)
+                old.close()
             _check(connection, path, mend)
         except BaseException:
             connection.close()
@@ -75,14 +80,25 @@ def _tried(path: Path, how: str, mend: bool) -> sqlite3.Connection:
     return connection
 
 
-def _check(connection: sqlite3.Connection, path: Path, mend: bool) -> None:
+def _version(connection: sqlite3.Connection, path: Path, mend: bool) -> int:
+    """The version of its schema, which can be read. Raises BadInput."""
     if connection.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
         what = "is an SQLite database but no recording"
         raise BadInput(shown(path), what, "name a recording (.ohmv)")
-    version = connection.execute("PRAGMA user_version").fetchone()[0]
+    version: int = connection.execute("PRAGMA user_version").fetchone()[0]
     if version > VERSION:
         what = f"has schema version {version}; this ohmvigil reads up to {VERSION}"
         raise BadInput(shown(path), what, "use a newer ohmvigil")
+    if mend and not can_migrate(version):
+        # Likelier damage than a form that nobody wrote.
+        return VERSION
+    if not can_migrate(version):
+        what = f"has schema version {version}, which this ohmvigil cannot read"
+        raise BadInput(shown(path), what, "name another recording, or try `ohmvigil check`")
+    return version
+
+
+def _check(connection: sqlite3.Connection, path: Path, mend: bool) -> None:
     if mend:
         return
     statement = "SELECT name, sql FROM sqlite_schema WHERE type = 'table'"

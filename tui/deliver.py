@@ -71,7 +71,7 @@ def ways_of(options: argparse.Namespace) -> list[Way]:
         ways.append(library([url for each in options.notify for url in _urls(each)]))
     wants = options.heartbeat or options.quiet_hours or options.urgent or options.test_notify
     if wants and not ways:
-        raise BadInput("ohmvigil record", "there is nowhere to send messages", "add --hook")
+        raise BadInput("record", "there is nowhere to send messages", "add --hook or --notify")
     return ways
 
 

@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from shared.when import spelt
 from shared.words import EVERY_CHANNEL, Severity
 
 if TYPE_CHECKING:
@@ -139,8 +140,7 @@ class Desk:
         return [event for event in news if event.severity is Severity.FAILURE]
 
     def _heartbeat(self, silence_s: float, is_heard: bool) -> Message:
-        hours = silence_s / 3600.0
-        span = f"{hours:.3g} h" if hours >= 1.0 else f"{silence_s / 60.0:.0f} min"
+        span = spelt(silence_s)
         if not is_heard:
             text = "still watching, but the link to the host is down"
         elif self._found:

@@ -4,6 +4,7 @@ import argparse
 import os
 import pty
 import re
+import shutil
 import signal
 import subprocess
 import sys
@@ -25,6 +26,7 @@ from shared.errors import BadInput
 from tests.recordings.logs import joined, night
 from tui.hosts import recording_meta
 from tui.longrun import FilePlan, bytes_of, file_names, file_plan_of, open_rolling
+from tui.main import parser
 from tui.pipeline import Live
 from tui.recording_lines import RecordingLines
 from tui.snapshot import LinkState, RecordingView
@@ -336,3 +338,25 @@ def test_troubles_new_files_and_clock_steps_are_said_once_each(
         "ohmvigil: garage: recording goes on; everything is stored",
         "ohmvigil: garage: the clock was set by +3600 s; log time goes on",
     ]
+
+
+def test_the_service_of_the_docs_is_one_that_systemd_takes(tmp_path: Path) -> None:
+    """`systemd-analyze verify` finds nothing, and `record` knows every option in it."""
+    verifier = shutil.which("systemd-analyze")
+    if verifier is None:
+        pytest.skip("there is no systemd-analyze here")
+    text = (ROOT / "docs" / "ohmvigil-record.service").read_text(encoding="utf-8")
+    command = next(line for line in text.splitlines() if line.startswith("ExecStart="))
+    program, *arguments = command.removeprefix("ExecStart=").split()
+    assert program == "%h/.local/bin/ohmvigil"
+    assert parser().parse_args(arguments).command == "record"
+    unit = tmp_path / "ohmvigil-record.service"
+    unit.write_text(text.replace(program, "/bin/true"), encoding="utf-8")
+    done = subprocess.run(
+        [verifier, "verify", "--user", str(unit)],
+        env={**os.environ, "XDG_RUNTIME_DIR": str(tmp_path), "HOME": str(tmp_path)},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (done.returncode, done.stdout + done.stderr) == (0, "")
