@@ -1,8 +1,10 @@
-"""Each kind's usual severity and how far apart occurrences may be and still be one event.
+"""Each kind's usual severity, and how far apart occurrences may be and still be one event.
 
-Severities are the status categories of NAMUR NE 107. The joining time turns chatter
-into one event with a count; 60 s is the usual off-delay for temperature in alarm
-management practice (ISA-18.2; from memory), shorter where bursts tell something.
+Severities are the status categories of NAMUR NE 107. The joining time is the delay of an
+event's return: it turns chatter into one event with a count. 60 s is the usual off-delay for
+temperature in alarm management practice (ISA-18.2; from memory); where a kind differs from
+that, `why` says so. Delays before an event is raised, and deadbands, belong to the detectors:
+`detectors.kindbook` tells them of each kind.
 """
 
 from dataclasses import dataclass
@@ -14,6 +16,8 @@ from shared.words import Kind, Severity
 class KindRule:
     severity: Severity
     join_s: float
+    why: str
+    """Why occurrences so far apart are one event."""
 
 
 _FAIL = Severity.FAILURE
@@ -22,26 +26,31 @@ _SPEC = Severity.OUT_OF_SPECIFICATION
 _MAINTAIN = Severity.MAINTENANCE_REQUIRED
 _NOTICE = Severity.NOTICE
 
+_USUAL = "the usual off-delay for temperature (ISA-18.2; from memory)"
+_PRINT = "the same place of a print, and the same contact, come again within a minute"
+_WINDOWS = "a few windows of 32 rows, so that a lull is no return"
+_SLOW = "found over minutes, so it cannot have ended within them"
+
 RULES = {
-    Kind.STARTUP_TRANSIENT: KindRule(_NOTICE, 60.0),
-    Kind.CODE_HIGH: KindRule(_FAIL, 60.0),
-    Kind.CODE_LOW: KindRule(_FAIL, 60.0),
-    Kind.CONVERTER_FLAG: KindRule(_FAIL, 60.0),
-    Kind.CONTACT_BREAK: KindRule(_FAIL, 60.0),
-    Kind.SPIKE: KindRule(_MAINTAIN, 60.0),
-    Kind.BIT_FLIP: KindRule(_MAINTAIN, 60.0),
-    Kind.STEP: KindRule(_SPEC, 10.0),
-    Kind.NOISE_RISE: KindRule(_SPEC, 60.0),
-    Kind.INTERFERENCE: KindRule(_SPEC, 600.0),
-    Kind.MAINS_BEAT: KindRule(_SPEC, 300.0),
-    Kind.FROZEN: KindRule(_FAIL, 60.0),
-    Kind.STALE: KindRule(_CHECK, 30.0),
-    Kind.LINK_LOSS: KindRule(_CHECK, 30.0),
-    Kind.RESTART: KindRule(_NOTICE, 5.0),
-    Kind.HALT: KindRule(_FAIL, 5.0),
-    Kind.OFFSET_COLD: KindRule(_SPEC, 600.0),
-    Kind.DRIFT: KindRule(_MAINTAIN, 600.0),
-    Kind.NO_RISE: KindRule(_FAIL, 120.0),
-    Kind.RISE_UNPOWERED: KindRule(_FAIL, 120.0),
-    Kind.JOINT_JUMP: KindRule(_MAINTAIN, 60.0),
+    Kind.STARTUP_TRANSIENT: KindRule(_NOTICE, 60.0, "one start: controllers start twice at times"),
+    Kind.CODE_HIGH: KindRule(_FAIL, 60.0, _PRINT),
+    Kind.CODE_LOW: KindRule(_FAIL, 60.0, _PRINT),
+    Kind.CONVERTER_FLAG: KindRule(_FAIL, 60.0, _PRINT),
+    Kind.CONTACT_BREAK: KindRule(_FAIL, 60.0, _PRINT),
+    Kind.SPIKE: KindRule(_MAINTAIN, 60.0, _USUAL),
+    Kind.BIT_FLIP: KindRule(_MAINTAIN, 60.0, _USUAL),
+    Kind.STEP: KindRule(_SPEC, 10.0, "a lasting jump: a second one later is another fact"),
+    Kind.NOISE_RISE: KindRule(_SPEC, 60.0, _WINDOWS),
+    Kind.INTERFERENCE: KindRule(_SPEC, 600.0, "as long as it looks back for faults"),
+    Kind.MAINS_BEAT: KindRule(_SPEC, 300.0, "a tone that drifts through one that sampling hides"),
+    Kind.FROZEN: KindRule(_FAIL, 60.0, _USUAL),
+    Kind.STALE: KindRule(_CHECK, 30.0, "a busy host stalls again and again; more is another one"),
+    Kind.LINK_LOSS: KindRule(_CHECK, 30.0, "the longest wait between two tries to connect"),
+    Kind.RESTART: KindRule(_NOTICE, 5.0, "host and controller say so one after the other"),
+    Kind.HALT: KindRule(_FAIL, 5.0, "each stop of the machine is a fact of its own"),
+    Kind.OFFSET_COLD: KindRule(_SPEC, 600.0, _SLOW),
+    Kind.DRIFT: KindRule(_MAINTAIN, 600.0, _SLOW),
+    Kind.NO_RISE: KindRule(_FAIL, 120.0, "a host that tries to heat again after it gave up"),
+    Kind.RISE_UNPOWERED: KindRule(_FAIL, 120.0, "a heater is slow: a dip of the rise is no return"),
+    Kind.JOINT_JUMP: KindRule(_MAINTAIN, 60.0, _USUAL),
 }
