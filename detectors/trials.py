@@ -11,11 +11,12 @@ Rates have exact Poisson intervals; `detectors.verdicts` holds a trial against t
 import math
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import msgspec
 
 from detectors.exposure import Span, Usage
+from detectors.onefault import counted_once, one_fault
 from detectors.rates import compare_rates, rate_interval
 from detectors.verdicts import LEVEL, Outcome, Stretch, judge
 from shared.words import EVERY_CHANNEL, Gate, Kind
@@ -87,6 +88,8 @@ class KindTrial(msgspec.Struct, frozen=True, kw_only=True):
     further_h: float | None = None
     """Further hours without a fault from which it is better, for sure to 95 %."""
     outcome: Outcome = Outcome.FIRST
+    also: tuple[Kind, ...] = ()
+    """Kinds that saw the same fault at the same instants, and are counted here."""
     curve: tuple[tuple[float, int], ...] = ()
     """Hours of exposure, from the trial's start, at which each fault came, and their number."""
 
@@ -96,6 +99,8 @@ def trials(logs: Sequence[Watched]) -> tuple[KindTrial, ...]:
 
     `logs` are in the order in which they were made; exposures add up over them.
     """
+    joined = one_fault([log.usage for log in logs])
+    logs = [replace(log, usage=counted_once(log.usage, joined)) for log in logs]
     found: list[KindTrial] = []
     keys = {
         (one.channel, one.kind)
@@ -104,7 +109,9 @@ def trials(logs: Sequence[Watched]) -> tuple[KindTrial, ...]:
         if one.kind not in LEFT_OUT
     }
     for channel, kind in sorted(keys):
-        found += _of_kind(logs, channel, kind)
+        also = tuple(view for (name, view), of in joined.items() if (name, of) == (channel, kind))
+        ones = _of_kind(logs, channel, kind)
+        found += [msgspec.structs.replace(one, also=also) for one in ones]
     return tuple(found)
 
 
@@ -115,6 +122,16 @@ def outcome_words(one: KindTrial) -> str:
     if one.outcome is Outcome.NO_FAULT:
         return f"none; fewer than {one.high_per_h:.3g} an hour"
     return str(one.outcome)
+
+
+def rate_per_h(one: KindTrial) -> str:
+    """A trial's rate in words, at most two figures."""
+    return f"{figures(one.rate_per_h)}/h"
+
+
+def figures(value: float) -> str:
+    """Two figures, and no powers of ten where digits do."""
+    return f"{value:.0f}" if 10.0 <= abs(value) < 1e6 else f"{value:.2g}"
 
 
 def hours_words(hours: float) -> str:

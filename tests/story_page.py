@@ -7,6 +7,7 @@ import contextlib
 import io
 import tempfile
 from pathlib import Path
+from textwrap import wrap
 
 from client.simulated.scenario import load_scenario
 from tests.test_story import (
@@ -88,9 +89,9 @@ stretch that was quiet before any repair.
 order:
 
 {judged}
-Other kinds of the same fault (the converter's flag, codes at the end) came less often, so each of
-them takes longer to prove on its own. Exit code 1: something was found in this file; that it has
-been repaired is what the trials say.
+A contact that opens wholly also drives the code to its end and raises the converter's flag:
+one fault, counted once. Exit code 1: something was found in this file; the verdict says that it
+is repaired, as a notice, and before that it would have said for how long to go on.
 """
 
 
@@ -116,7 +117,8 @@ def page() -> str:
             run(["judge", "night.ohmv"])
         lines = out.getvalue().splitlines()
     first = next(at for at, line in enumerate(lines) if line.startswith("trials: nozzle contact"))
-    told["judged"] = "\n".join(f"    {line}" for line in lines[first : first + 3]) + "\n"
+    shown = [*lines[first : first + 3], *wrap(lines[-1], 94, subsequent_indent="  ")]
+    told["judged"] = "\n".join(f"    {line}" for line in shown) + "\n"
     return PAGE.format(**told)
 
 

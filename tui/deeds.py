@@ -11,6 +11,7 @@ from detectors.diagnosis import verdict
 from detectors.health import trust_beside
 from detectors.life import LONGEST_SHELF_S, Deed, Lives
 from shared.errors import BadInput
+from detectors.trials import KindTrial
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
 from shared.health import ChannelHealth
 from shared.text import clean
@@ -122,6 +123,7 @@ def loud_verdict(
     span_s: float,
     channels: int,
     not_evaluated: Sequence[NotEvaluated],
+    trials: Sequence[KindTrial] = (),
 ) -> Verdict:
     """The headline of a screen: what is shelved does not lead it, but it is named."""
     shelved = [f"{kind} on {channel_word(channel)}" for channel, kind in lives.shelves]
@@ -132,6 +134,7 @@ def loud_verdict(
         channels=channels,
         not_evaluated=not_evaluated,
         shelved=shelved,
+        trials=trials,
     )
 
 

@@ -316,14 +316,20 @@ class Live:
             notes = list(self._notes)
             stand = self._lives(events, self._mapper.time_at(own_time()) or 0.0)
         self._try(events, notes)
+        own = unprovoked(events, notes)
         if self._stale_diagnosis:
             self._stale_diagnosis = False
             answers, _ = answers_in(notes)
-            own = unprovoked(events, notes)
             self._ranked = diagnose(own, self._chains, answers, told(self._trials, answers))
         causes = set_aside(self._ranked, stand.quiet(events)) if stand.shelves else self._ranked
         found = loud_verdict(
-            events, causes, stand, span_s=span_s, channels=channels, not_evaluated=blind
+            own,
+            causes,
+            stand,
+            span_s=span_s,
+            channels=channels,
+            not_evaluated=blind,
+            trials=self._trials,
         )
         with self._lock:
             if causes != self._causes or found != self._verdict:

@@ -7,7 +7,15 @@ from typing import Any, Literal
 from detectors.diagnosis import Answer, Trial
 from detectors.diagnosis.checks import CATALOGUE
 from detectors.exposure import Usage, is_within, without
-from detectors.trials import KindTrial, Start, Watched, hours_words, outcome_words, trials
+from detectors.trials import (
+    KindTrial,
+    Start,
+    Watched,
+    figures,
+    hours_words,
+    outcome_words,
+    trials,
+)
 from detectors.verdicts import Outcome
 from shared.events import Event
 from shared.text import clean
@@ -95,9 +103,16 @@ def trial_lines(found: Sequence[KindTrial]) -> list[str]:
     for one in found:
         if (one.channel, one.kind) != last:
             last = (one.channel, one.kind)
-            lines.append(f"trials: {channel_word(one.channel)} {one.kind}, hours {one.state}")
+            lines.append(
+                f"trials: {channel_word(one.channel)} {kinds_words(one)}, hours {one.state}"
+            )
         lines.append(f"  {one.trial:>2} {one.name}: {counts_words(one)}; {outcome_words(one)}")
     return lines
+
+
+def kinds_words(one: KindTrial) -> str:
+    """The kind of a fault, and the kinds that saw the same."""
+    return f"{one.kind} (seen as {', '.join(one.also)} too)" if one.also else one.kind
 
 
 def counts_words(one: KindTrial) -> str:
@@ -125,11 +140,6 @@ def rate_words(one: KindTrial) -> str:
     return f"{figures(one.rate_per_h)}/h ({low} to {high})" if one.count else f"below {high}/h"
 
 
-def figures(value: float) -> str:
-    """Two figures, and no powers of ten where digits do."""
-    return f"{value:.0f}" if 10.0 <= abs(value) < 1e6 else f"{value:.2g}"
-
-
 def ratio_words(one: KindTrial) -> str:
     if one.ratio is None or one.ratio_low is None or one.ratio_high is None:
         return ""
@@ -145,6 +155,7 @@ def trial_record(one: KindTrial) -> dict[str, Any]:
         "change": one.change or None,
         "channel": one.channel,
         "kind": one.kind,
+        "also": list(one.also),
         "state": one.state,
         "count": one.count,
         "outside": one.outside,

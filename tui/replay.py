@@ -262,11 +262,12 @@ class Replay:
             own = unprovoked(self._watch.events, self._notes())
             self._causes = diagnose(own, self._chains, answers, tried)
             self._verdict = verdict(
-                self._watch.events,
+                own,
                 self._causes,
                 span_s=last_s - first_s,
                 channels=len(self._watch.health()),
                 not_evaluated=self._watch.not_evaluated(),
+                trials=self._trials,
             )
             self._done = True
             self._serial += 1
@@ -290,12 +291,13 @@ class Replay:
             return causes, found
         causes = set_aside(causes, stand.quiet(events))
         found = loud_verdict(
-            events,
+            unprovoked(events, self._notes()),
             causes,
             stand,
             span_s=play.cursor_s - play.first_s,
             channels=len(self._channel_names),
             not_evaluated=self._watch.not_evaluated(),
+            trials=self._trials if play.cursor_s >= play.last_s else (),
         )
         return causes, found
 
@@ -316,7 +318,7 @@ class Replay:
             self._ranked = (events, diagnose(own, self._chains, answers))
         causes = self._ranked[1]
         found = verdict(
-            events,
+            unprovoked(events, self._notes()),
             causes,
             span_s=play.cursor_s - play.first_s,
             channels=len(self._channel_names),

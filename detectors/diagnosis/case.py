@@ -25,6 +25,8 @@ PLACES = ("motion.x_mm", "motion.y_mm", "motion.z_mm")
 
 AFTER_RESTART_S = 60.0
 """Readings may be absurd for half a minute to a minute after a restart: common practice."""
+ABSURD_K = 150.0
+"""A jump that no heater, no seat and no contact with some ohms makes: open or shorted."""
 TOGETHER_S = 2.0
 """Events of two channels this close began together."""
 
@@ -102,12 +104,12 @@ def asks(own: Sequence[Event], others: Sequence[Event]) -> bool:
     """Whether events ask for a cause."""
     return any(
         event.kind is Kind.STARTUP_TRANSIENT
-        or (event.severity is not Severity.NOTICE and not _is_explained(event, others))
+        or (event.severity is not Severity.NOTICE and not is_explained(event, others))
         for event in own
     )
 
 
-def _is_explained(event: Event, others: Sequence[Event]) -> bool:
+def is_explained(event: Event, others: Sequence[Event]) -> bool:
     """Whether a halt was brought about by a fault of some channel."""
     return event.kind is Kind.HALT and any(
         other.channel != EVERY_CHANNEL

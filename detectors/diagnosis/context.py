@@ -92,8 +92,14 @@ def _tie_strength(event: Event) -> float:
     """Less for a tie to height, and where many occurrences lie outside the tied state."""
     strength = RISING if event.tied_to == "motion.z_mm" else 1.0
     inside, of_all = number(event, "events"), number(event, "all_events")
-    if is_place(event.tied_to) and inside is not None and of_all:
-        strength *= min(max((inside / of_all - 0.5) / 0.4, 0.1), 1.0)
+    if inside is not None and of_all:
+        if is_place(event.tied_to):
+            beyond = (inside / of_all - 0.5) / 0.4
+        else:
+            # Of those that the time in the state alone would not put there.
+            share = min(number(event, "share") or 0.0, 0.99)
+            beyond = ((inside / of_all - share) / (1.0 - share) - 0.7) / 0.25
+        strength *= min(max(beyond, 0.1), 1.0)
     return strength
 
 

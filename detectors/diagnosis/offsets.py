@@ -6,13 +6,13 @@ facts, so a fit is a finding and not a guess.
 """
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import msgspec
 
-from detectors.diagnosis.case import Case, Fact, number
+from detectors.diagnosis.case import ABSURD_K, Case, Fact, number
 from shared import platinum
-from shared.chain import Chain
+from shared.chain import ASSUMED, Chain
 from shared.events import Event
 from shared.leads import path_ohm, read_ohm
 from shared.words import Kind
@@ -25,32 +25,68 @@ AT_LEAST_OHM = 0.12
 """And within this at least: what tolerance class B leaves open at room temperature."""
 REFERENCE_TIMES = (3.9, 4.0, 4.3, 4.7)
 """References as multiples of R0; about four is the usual: common practice of the trade."""
+BEYOND_LEADS_OHM = 4.0
+"""More than leads have: 6 m of two AWG 30 wires (copper wire table; computed)."""
+ASSUMED_STRENGTH = 0.6
+"""Of a fit to references that nobody has told: among so many ratios some fit by chance."""
 REFERENCE_NEAR = 0.006
 """Relative nearness of a ratio of references: 0.6 % is 1.6 °C at room temperature."""
 
 
 def offsets(case: Case) -> Iterator[Fact]:
-    chain = case.chain
     for event in case.of(Kind.OFFSET_COLD):
         degrees = number(event, "offset_c")
         if degrees is None:
             degrees = event.value if event.unit == "°C" else None
         if degrees is None:
             continue
+        if abs(degrees) > ABSURD_K:
+            # No offset, but no sensor: all that is seen of it where no codes are sent.
+            end, word = ("open", "open") if degrees > 0.0 else ("short", "shorted")
+            yield Fact(f"{end}-from-first", f"{word} from the first reading on", 0.8)
+            continue
         way = "high" if degrees > 0.0 else "low"
         shown = f"{abs(degrees):.1f} °C too {way} at room temperature"
         yield Fact(f"offset-{way}", shown)
-        if chain is not None:
-            yield from _fits(chain, event, degrees)
+        chain = case.chain or ASSUMED
+        true_ohm, read = _ohms(chain, event, degrees)
+        if abs(read) > BEYOND_LEADS_OHM:
+            yield Fact("offset-beyond-leads", f"{abs(read):.0f} Ω: metres of thin leads, and more")
+        if case.chain is not None:
+            yield from _fits(chain, event, true_ohm, read)
+            yield from _references(chain, true_ohm, read, (chain.believed_reference_ohm,), 1.0)
+        elif abs(read) > BEYOND_LEADS_OHM:
+            # What the host is set for isn't known either: any of the usual ones. Less than
+            # leads may have fits one or the other by chance.
+            believed = [times * chain.r0_ohm for times in REFERENCE_TIMES]
+            yield from _references(chain, true_ohm, read, believed, ASSUMED_STRENGTH)
 
 
-def _fits(chain: Chain, event: Event, degrees: float) -> Iterator[Fact]:
+def _ohms(chain: Chain, event: Event, degrees: float) -> tuple[float, float]:
+    """True Ω at room temperature, and by how much more it reads."""
     true_c = number(event, "others_c")
     true_c = ROOM_C if true_c is None else true_c
     true_ohm = platinum.ohms(true_c, chain.r0_ohm, chain.element_curve)
     read = number(event, "offset_ohm")
     if read is None:
         read = platinum.ohms(true_c + degrees, chain.r0_ohm, chain.element_curve) - true_ohm
+    return true_ohm, read
+
+
+def _references(
+    chain: Chain, true_ohm: float, read: float, believed: Iterable[float], strength: float
+) -> Iterator[Fact]:
+    ratio = (true_ohm + read) / true_ohm
+    for taken in believed:
+        for times in REFERENCE_TIMES:
+            fitted = times * chain.r0_ohm
+            would = taken / fitted
+            if abs(would - 1.0) > 2.0 * REFERENCE_NEAR and abs(ratio - would) < REFERENCE_NEAR:
+                words = f"it fits a reference of {fitted:g} Ω taken for {taken:g} Ω"
+                yield Fact("offset-fits-reference", words, strength)
+
+
+def _fits(chain: Chain, event: Event, true_ohm: float, read: float) -> Iterator[Fact]:
     leads = read_ohm(chain, true_ohm) - true_ohm
     if _near(read, leads):
         yield Fact("offset-fits-leads", f"its {abs(read):.2f} Ω are what the leads have")
@@ -59,15 +95,8 @@ def _fits(chain: Chain, event: Event, degrees: float) -> Iterator[Fact]:
         if count != chain.strapped and _near(read, straps):
             words = f"its {abs(read):.2f} Ω fit a board set for {count} wires"
             yield Fact("offset-fits-straps", words)
-    ratio = (true_ohm + read) / true_ohm
-    for times in REFERENCE_TIMES:
-        fitted = times * chain.r0_ohm
-        would = chain.believed_reference_ohm / fitted
-        if abs(would - 1.0) > 2.0 * REFERENCE_NEAR and abs(ratio - would) < REFERENCE_NEAR:
-            words = (
-                f"it fits a reference of {fitted:g} Ω taken for {chain.believed_reference_ohm:g} Ω"
-            )
-            yield Fact("offset-fits-reference", words)
+    others_c = number(event, "others_c")
+    true_c = ROOM_C if others_c is None else others_c
     for name, curve in platinum.CURVES.items():
         as_read = platinum.ohms(true_c, chain.r0_ohm, curve) - true_ohm
         if name != chain.curve and abs(as_read) > AT_LEAST_OHM and _near(read, as_read):

@@ -1,8 +1,18 @@
 """Facts on what the reading did."""
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterator, Sequence
 
-from detectors.diagnosis.case import Case, Fact, duration_s, is_place, number, times
+from detectors.diagnosis.case import (
+    ABSURD_K,
+    CONTACT_KINDS,
+    Case,
+    Fact,
+    duration_s,
+    is_place,
+    number,
+    times,
+)
 from shared.events import Event
 from shared.words import Kind
 
@@ -20,9 +30,27 @@ ENOUGH_FLIPS = 0.2
 """Share of spikes that are flipped bits from which on they count fully; chance gives 0.01."""
 DISBELIEVED = 0.1
 """Strength of what a reading says of heat while it is no reading at all."""
+BEGINS_S = 60.0
+"""What heat did is told from windows that begin this long before the reading went false."""
+HUM_MOST_K = 15.0
+"""Hum that a converter lets through is far smaller. Judgement."""
+OFTEN = 5
+"""Breaks from which on noise and tones at the same time are made of them."""
+DOUBTED = 0.3
+"""Strength of what power says of heat while the reading jumps about and power follows it."""
+MANY_JUMPS = 10
+JUMP_KINDS = {Kind.CONTACT_BREAK, Kind.SPIKE, Kind.STEP}
+ALIKE, APART = 0.25, 0.5
+"""Spread of the logarithms of sizes up to which they are alike, from which on they are not:
+0.25 is about a quarter up or down. Judgement."""
+ENOUGH_SIZED, SURELY_SIZED = 4.0, 12.0
+OPENING_KINDS = {Kind.CONTACT_BREAK, Kind.CODE_HIGH}
 TWO = 2
 FALLING_C_PER_S = -0.05
 """A powered reading that falls this fast gets no heat at all. Judgement."""
+FASTER, AS_FAST = 1.6, 0.6
+"""A fall over the learned cooling without power: above, no block cools so; down to here it
+is cooling. Judgement."""
 RISING_C_PER_S = 0.05
 """One that rises no faster may as well be warmed by the air alone. Judgement."""
 
@@ -48,8 +76,25 @@ def rails(case: Case) -> Iterator[Fact]:
             end = "upper" if name == "open" else "lower"
             shown = times(moments, "once", "times")
             yield Fact(f"{name}-moments", f"code at its {end} end for moments, {shown}")
+    yield from _dead(low)
     if high and low:
         yield Fact("both-ends", "the code goes to its upper and to its lower end")
+
+
+def _dead(low: Sequence[Event]) -> Iterator[Fact]:
+    """A shorted element still has some ohms; no answer at all reads as zeros."""
+    most = max((abs(event.value) for event in low), default=math.nan)
+    if most > 0.0:
+        shown = times(sum(event.count for event in low), "its low code", "low codes")
+        yield Fact("low-but-alive", f"{shown} above zero: a converter that still measures")
+    elif most == 0.0:
+        yield Fact("exactly-zero", "exactly zero, as when nobody answers")
+
+
+def is_absurd(event: Event) -> bool:
+    """Whether a lasting jump, or an offset, is where no temperature can be."""
+    size_k = number(event, "delta_c", "offset_c")
+    return size_k is not None and abs(size_k) > ABSURD_K
 
 
 def _lasting(event: Event, name: str, what: str) -> Fact | None:
@@ -86,6 +131,25 @@ def breaks(case: Case) -> Iterator[Fact]:
         yield Fact("breaks-full", words, strength)
 
 
+def sizes(case: Case) -> Iterator[Fact]:
+    """Whether jumps are all of about one size: detectors tally their spread."""
+    found = [event for event in case.of(*JUMP_KINDS) if number(event, "sized")]
+    if not found or case.of(Kind.CODE_LOW, Kind.BIT_FLIP, Kind.JOINT_JUMP):
+        return
+    # Those of the kind that came most often, as they were tallied last.
+    most = max(found, key=lambda event: (number(event, "sized") or 0.0, event.start_s))
+    many, spread = number(most, "sized") or 0.0, number(most, "size_spread")
+    if spread is None or many < ENOUGH_SIZED:
+        return
+    strength = min(many / SURELY_SIZED, 1.0)
+    if spread <= ALIKE:
+        size = abs(number(most, "delta_ohm", "delta_c") or most.value)
+        unit = "Ω" if number(most, "delta_ohm") is not None else "K"
+        yield Fact("jumps-alike", f"jumps all of about one size, {size:.2g} {unit}", strength)
+    elif spread >= APART:
+        yield Fact("jumps-differ", "jumps of many sizes", strength)
+
+
 def spikes(case: Case) -> Iterator[Fact]:
     found, flips = case.of(Kind.SPIKE), case.of(Kind.BIT_FLIP)
     if found:
@@ -93,7 +157,8 @@ def spikes(case: Case) -> Iterator[Fact]:
     if flips:
         count = sum(event.count for event in flips)
         # By chance a spike or two among many equals a flipped bit.
-        share = count / (count + sum(event.count for event in found))
+        others = [*found, *case.of(Kind.CONTACT_BREAK)]
+        share = count / (count + sum(event.count for event in others))
         strength = min(0.6 + 0.2 * count, 1.0) * min(share / ENOUGH_FLIPS, 1.0)
         shown = "one spike is" if count == 1 else f"{count} spikes are each"
         yield Fact("bit-flips", f"{shown} one flipped bit of the code", strength)
@@ -120,17 +185,40 @@ def _spikes(found: list[Event]) -> Iterator[Fact]:
 
 
 def noise(case: Case) -> Iterator[Fact]:
+    """Noise and tones; of little weight where breaks that come and go make them."""
     tones = case.of(Kind.MAINS_BEAT)
     for event in case.of(Kind.NOISE_RISE, Kind.INTERFERENCE):
         if is_place(event.tied_to):
             continue
         # A tone is noise as well, and has been named already.
-        strength = 0.2 if tones and event.tied_to is None else 0.8
+        is_named = tones and event.tied_to is None
+        strength = 0.2 if is_named or _is_of_breaks(case, event) else 0.8
         ratio = number(event, "ratio") if event.kind is Kind.NOISE_RISE else None
         shown = event.text if ratio is None else f"noise {_about(ratio)} times its usual"
         yield Fact("noise-louder", shown, strength)
     for event in tones:
+        if _is_of_breaks(case, event) or (number(event, "amplitude_c") or 0.0) > HUM_MOST_K:
+            period_s = number(event, "period_s")
+            every = "" if period_s is None else f", every {period_s:.1f} s"
+            yield Fact("breaks-regular", f"it breaks at regular intervals{every}", 0.8)
+            continue
         yield Fact("mains-tone", event.text)
+        rises = case.of(Kind.NOISE_RISE)
+        if any(rise.start_s <= event.start_s + BEGINS_S for rise in rises):
+            yield Fact("tone-began", "the tone was not there from the start")
+
+
+def _is_of_breaks(case: Case, event: Event) -> bool:
+    """Whether breaks, rather than noise, are what an event of noise has seen."""
+    of = CONTACT_KINDS if event.kind is Kind.MAINS_BEAT else OPENING_KINDS
+    found = [each for each in case.of(*of) if _overlap(each, event)]
+    is_tied = event.kind is Kind.INTERFERENCE and event.facts.get("of") != "noise"
+    return not is_tied and sum(each.count for each in found) >= OFTEN
+
+
+def _overlap(one: Event, other: Event) -> bool:
+    ends = [math.inf if event.end_s is None else event.end_s for event in (one, other)]
+    return max(one.start_s, other.start_s) <= min(ends)
 
 
 def _about(ratio: float) -> str:
@@ -139,13 +227,22 @@ def _about(ratio: float) -> str:
 
 
 def stillness(case: Case) -> Iterator[Fact]:
+    ends = [step for step in case.of(Kind.STEP) if is_absurd(step)]
     for event in case.of(Kind.FROZEN):
+        if any(abs(step.start_s - event.start_s) <= BEGINS_S for step in ends):
+            # It stands still at an end of its range: that is open or shorted, not frozen.
+            continue
         yield Fact("frozen", event.text)
 
 
 def jumps(case: Case) -> Iterator[Fact]:
     for event in case.of(Kind.STEP):
-        yield Fact("lasting-step", event.text, 0.8)
+        if is_absurd(event):
+            # Where no codes are sent, this is all that an end of the range shows.
+            end = "open" if event.value > 0.0 else "short"
+            yield Fact(f"{end}-lasting", f"no heat and no seat does that: {event.text}", 0.7)
+        else:
+            yield Fact("lasting-step", event.text, 0.8)
     for event in case.of(Kind.JOINT_JUMP):
         shown = times(event.count, "one jump", "jumps")
         yield Fact("joint-jumps", f"{shown} of several channels at one instant")
@@ -161,13 +258,21 @@ def heat(case: Case) -> Iterator[Fact]:
         part = _believed(case, event)
         yield Fact("no-rise", event.text, part)
         slope = number(event, "rate_c_s")
+        cooling = number(event, "cooling_c_s")
+        if slope is not None and cooling is not None and cooling < FALLING_C_PER_S:
+            if slope < FASTER * cooling:
+                words = f"falls {slope / cooling:.1f} times as fast as it can cool"
+                yield Fact("falls-faster-than-it-cools", words, part)
+            elif cooling * FASTER <= slope <= AS_FAST * cooling:
+                yield Fact("falls-as-it-cools", "falls as fast as it cools without power", part)
         if slope is not None and slope < FALLING_C_PER_S:
             words = f"falls by {-slope * 60.0:.1f} °C a minute at power"
             yield Fact("cools-at-full-power", words, part)
         elif slope is not None and slope > RISING_C_PER_S:
             words = "rises, but far less than the power gives"
             yield Fact("rises-less-than-it-should", words, part)
-        if event.end_s is not None and not case.was_halted:
+        followed = number(event, "followed") != 0.0
+        if event.end_s is not None and followed and not case.was_halted:
             yield Fact("heats-again", "then it followed the power again", part)
         else:
             yield Fact("never-followed", "it never followed the power again", part)
@@ -180,9 +285,20 @@ def heat(case: Case) -> Iterator[Fact]:
 
 def _believed(case: Case, event: Event) -> float:
     """Strength of what a reading says of heat."""
-    false = case.of(Kind.FROZEN, Kind.CODE_HIGH, Kind.CODE_LOW)
+    false = [
+        *case.of(Kind.FROZEN, Kind.CODE_HIGH, Kind.CODE_LOW),
+        *(step for step in case.of(Kind.STEP, Kind.OFFSET_COLD) if is_absurd(step)),
+    ]
     is_false = any(
-        other.start_s <= event.start_s and (other.end_s is None or other.end_s >= event.start_s)
-        for other in false
+        _lasts_into(other, event) and other.start_s <= event.start_s + BEGINS_S for other in false
     )
-    return DISBELIEVED if is_false else 1.0
+    if is_false:
+        return DISBELIEVED
+    jumps = sum(each.count for each in case.of(*JUMP_KINDS) if _overlap(each, event))
+    return DOUBTED if jumps >= MANY_JUMPS and event.kind is Kind.DRIFT else 1.0
+
+
+def _lasts_into(other: Event, event: Event) -> bool:
+    """Whether another event holds while this one begins; steps and offsets hold from then on."""
+    is_over = other.kind not in (Kind.STEP, Kind.OFFSET_COLD) and other.end_s is not None
+    return not is_over or (other.end_s or 0.0) >= event.start_s

@@ -54,6 +54,8 @@ WHEN = (
         0.35,
         (
             Given(Cause.BROKEN_LEAD, 0.10, "a break has its place"),
+            Given(Cause.GROUND_LOOP, 0.60, "a current knows no place"),
+            Given(Cause.SUPPLY, 0.60, "a sag knows no place"),
             Given(Cause.LOOSE_CONNECTION, 0.60, "shaking opens it anywhere"),
         ),
     ),

@@ -28,6 +28,26 @@ HEAT = (
         ),
     ),
     Sign(
+        "falls-faster-than-it-cools",
+        SHAPE,
+        0.02,
+        0.05,
+        (
+            Given(Cause.SENSOR_SEATING, 0.50, "the sensor cools, the block does not", PHYSICS),
+            Given(Cause.HEATER_CIRCUIT, 0.03, "a block cools no faster than it can", PHYSICS),
+        ),
+    ),
+    Sign(
+        "falls-as-it-cools",
+        SHAPE,
+        0.05,
+        0.10,
+        (
+            Given(Cause.HEATER_CIRCUIT, 0.75, "no heat at all", PHYSICS),
+            Given(Cause.SENSOR_SEATING, 0.20, "a slip that happens to fall as fast"),
+        ),
+    ),
+    Sign(
         "rises-less-than-it-should",
         SHAPE,
         0.02,
@@ -133,6 +153,19 @@ OFFSETS = (
         0.01,
         0.03,
         (Given(Cause.CURVE_SETTING, 0.60, "the size is that of another curve", PHYSICS),),
+    ),
+    Sign(
+        "offset-beyond-leads",
+        SHAPE,
+        0.10,
+        0.20,
+        (
+            Given(Cause.REFERENCE_SETTING, 0.60, "it scales all ohms, so it is off by many"),
+            Given(Cause.CURVE_SETTING, 0.30, "another element altogether"),
+            Given(Cause.SENSOR_FAILED, 0.35, "an element that has changed for good"),
+            Given(Cause.WIRE_COUNT_SETTING, 0.20, "straps that leave an input half open"),
+            Given(Cause.LEAD_RESISTANCE, 0.05, "leads have a few ohms at most", PHYSICS),
+        ),
     ),
     Sign(
         "offset-high",

@@ -26,8 +26,8 @@ OPEN_AND_SHORT = (
         0.005,
         0.03,
         (
-            Given(Cause.BROKEN_LEAD, 0.55, "a lead that has parted stays open"),
-            Given(Cause.LOOSE_CONNECTION, 0.35, "a lead that has come out"),
+            Given(Cause.BROKEN_LEAD, 0.60, "a lead that has parted stays open"),
+            Given(Cause.LOOSE_CONNECTION, 0.20, "a loose contact closes again"),
             Given(Cause.SENSOR_FAILED, 0.45, "an element that has parted"),
             Given(Cause.BUS_WIRING, 0.12, "a data line stuck high"),
         ),
@@ -82,6 +82,30 @@ OPEN_AND_SHORT = (
         ),
     ),
     Sign(
+        "low-but-alive",
+        SHAPE,
+        0.30,
+        0.40,
+        (
+            Given(Cause.SENSOR_FAILED, 0.80, "a short inside still has some ohms", PHYSICS),
+            Given(Cause.BROKEN_LEAD, 0.60, "worn leads that touch have some ohms", PHYSICS),
+            Given(Cause.BUS_WIRING, 0.05, "no answer reads as zeros", TRADE),
+            Given(Cause.SUPPLY, 0.10, "a converter without supply does not answer"),
+        ),
+    ),
+    Sign(
+        "exactly-zero",
+        SHAPE,
+        0.30,
+        0.40,
+        (
+            Given(Cause.BUS_WIRING, 0.85, "no answer reads as zeros", TRADE),
+            Given(Cause.SUPPLY, 0.70, "a converter without supply does not answer"),
+            Given(Cause.SENSOR_FAILED, 0.10, "a short inside still has some ohms", PHYSICS),
+            Given(Cause.BROKEN_LEAD, 0.10, "worn leads that touch have some ohms", PHYSICS),
+        ),
+    ),
+    Sign(
         "both-ends",
         SHAPE,
         0.005,
@@ -129,6 +153,28 @@ OPEN_AND_SHORT = (
 )
 
 SHAPES = (
+    Sign(
+        "jumps-alike",
+        Family.WHERE,
+        0.10,
+        0.15,
+        (
+            Given(Cause.GROUND_LOOP, 0.60, "the same current, the same error", PHYSICS),
+            Given(Cause.BROKEN_LEAD, 0.25, "what is left of the strands"),
+            Given(Cause.SUPPLY, 0.20, "the same load, the same sag"),
+            Given(Cause.LOOSE_CONNECTION, 0.06, "a contact never adds the same ohms twice"),
+        ),
+    ),
+    Sign(
+        "jumps-differ",
+        Family.WHERE,
+        0.60,
+        0.60,
+        (
+            Given(Cause.GROUND_LOOP, 0.20, "the same current, the same error", PHYSICS),
+            Given(Cause.LOOSE_CONNECTION, 0.80, "a contact never adds the same ohms twice"),
+        ),
+    ),
     Sign(
         "spikes-both-ways",
         SHAPE,
@@ -206,6 +252,28 @@ SHAPES = (
             Given(Cause.GROUND_LOOP, 0.10, "a loop carries hum too"),
             Given(Cause.CABLE_PICKUP, 0.05, "motor bursts make no steady tone"),
             Given(Cause.INPUT_FILTER, 0.02, "filters are no cure for so low a tone", PHYSICS),
+        ),
+    ),
+    Sign(
+        "tone-began",
+        Family.WHEN,
+        0.30,
+        0.30,
+        (
+            Given(Cause.MAINS_PICKUP, 0.12, "the mains hums from the start", PHYSICS),
+            Given(Cause.GROUND_LOOP, 0.60, "a heater's switching, from when it is on"),
+        ),
+    ),
+    Sign(
+        "breaks-regular",
+        Family.WHEN,
+        0.05,
+        0.06,
+        (
+            Given(Cause.BROKEN_LEAD, 0.45, "a place that is passed again and again"),
+            Given(Cause.LOOSE_CONNECTION, 0.08, "shaking keeps no time"),
+            Given(Cause.GROUND_LOOP, 0.30, "a heater switches at regular intervals"),
+            Given(Cause.SUPPLY, 0.15, "so does what loads the supply"),
         ),
     ),
     Sign(

@@ -2,10 +2,13 @@
 
 from collections.abc import Sequence
 
+from detectors.diagnosis.case import is_explained
+from detectors.diagnosis.repaired import Repair, Repairs, repairs_of
 from detectors.diagnosis.table import words_of
+from detectors.trials import KindTrial
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
 from shared.when import spelt
-from shared.words import EVERY_CHANNEL, Cause, Severity
+from shared.words import EVERY_CHANNEL, Cause, Kind, Severity
 
 SURE = 0.5
 """From here on one cause is named alone."""
@@ -19,14 +22,20 @@ def verdict(
     channels: int | None = None,
     not_evaluated: Sequence[NotEvaluated] = (),
     shelved: Sequence[str] = (),
+    trials: Sequence[KindTrial] = (),
 ) -> Verdict:
     """The log in one line, with the worst severity among its events.
 
     `span_s` and `channels` are what was looked at; `not_evaluated` what could not be
     judged, which the line says where nothing was found. `shelved` names what is not among
-    `events` because a person set it aside.
+    `events` because a person set it aside. `trials` are those of the log: faults that they
+    prove to be repaired, or that have not come since a change, are told as such, and no
+    longer weigh as they did.
     """
-    found = _verdict(events, causes, span_s, channels, not_evaluated)
+    seen = [event for event in events if event.absorbed_by is None]
+    found = _after_repair(seen, causes, repairs_of(trials))
+    if found is None:
+        found = _verdict(seen, causes, span_s, channels, not_evaluated)
     if not shelved:
         return found
     text = found.text.replace("no fault found", "no other fault found", 1)
@@ -35,13 +44,12 @@ def verdict(
 
 
 def _verdict(
-    events: Sequence[Event],
+    seen: Sequence[Event],
     causes: Sequence[RankedCause],
     span_s: float | None,
     channels: int | None,
     not_evaluated: Sequence[NotEvaluated],
 ) -> Verdict:
-    seen = [event for event in events if event.absorbed_by is None]
     worst = max((event.severity for event in seen), key=lambda s: s.rank, default=Severity.NOTICE)
     if worst is Severity.NOTICE:
         text = _nothing(seen, span_s, channels, not_evaluated)
@@ -59,6 +67,43 @@ def _verdict(
     if check is not None:
         text += f" — next: {check.name}"
     return Verdict(severity=worst, text=text)
+
+
+def _is_settled(event: Event, repairs: Repairs) -> bool:
+    """Whether nothing of this fault has come since a change; ties follow the channel's faults."""
+    if event.severity is Severity.NOTICE:
+        return False
+    if event.kind is Kind.INTERFERENCE:
+        return repairs.of_channel(event.channel) is not Repair.NOT
+    return repairs.of(event.channel, event.kind) is not Repair.NOT
+
+
+def _after_repair(
+    seen: Sequence[Event], causes: Sequence[RankedCause], repairs: Repairs
+) -> Verdict | None:
+    """What trials say of repairs, behind what is left to name; None where they say nothing."""
+    settled = [event for event in seen if _is_settled(event, repairs)]
+    if not settled:
+        return None
+    left = [event for event in seen if not _is_settled(event, repairs)]
+    # A halt that a settled fault brought about is settled with it.
+    left = [event for event in left if not is_explained(event, settled)]
+    if not any(event.kind is Kind.HALT for event in left):
+        repairs = repairs.without(Kind.HALT)
+    told = [*repairs.words(Repair.EARLY), *repairs.words(Repair.PROVEN)]
+    if any(event.severity is not Severity.NOTICE for event in left):
+        rest = verdict(left, causes)
+        return Verdict(severity=rest.severity, text="; ".join([rest.text, *told]))
+    early = bool(repairs.words(Repair.EARLY))
+    was = [
+        _also(ranked)
+        for ranked in _leading(causes)
+        if ranked[0].cause is not None and repairs.of_channel(ranked[0].channel) is not Repair.NOT
+    ]
+    if was:
+        told.append(f"it was, most likely, {', '.join(was)}")
+    severity = Severity.MAINTENANCE_REQUIRED if early else Severity.NOTICE
+    return Verdict(severity=severity, text="; ".join(told))
 
 
 def _leading(causes: Sequence[RankedCause]) -> list[list[RankedCause]]:

@@ -16,6 +16,7 @@ that go both ways; and, for bit-flip, where the code is not known and degrees ar
 coarse to give it back.
 """
 
+import math
 from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -70,6 +71,22 @@ class _Tally:
     full: int = 0
     moving: int = 0
     motion_known: int = 0
+    partial: int = 0
+    """Those that did not go to an end of the range: they have a size."""
+    log_size: float = 0.0
+    log_squares: float = 0.0
+
+    def size(self, value: float) -> None:
+        """Take a size into the running mean and squares of their logarithms (Welford)."""
+        self.partial += 1
+        off = math.log(max(abs(value), 1e-9)) - self.log_size
+        self.log_size += off / self.partial
+        self.log_squares += off * (off - off / self.partial)
+
+    @property
+    def spread(self) -> float:
+        """Standard deviation of the logarithms of the sizes; NaN below two."""
+        return math.sqrt(self.log_squares / (self.partial - 1)) if self.partial > 1 else math.nan
 
 
 class ExcursionDetector:
@@ -271,6 +288,8 @@ class ExcursionDetector:
     def _facts(self, out: Excursion, kind: Kind, duration_s: float) -> dict[str, float | str]:
         tally = self._tallies.setdefault(kind, _Tally())
         speed = self._context.get("motion.speed_mm_s")
+        if not out.was_high:
+            tally.size(out.peak)
         tally.count += 1
         tally.up += out.is_up
         tally.full += out.was_high
@@ -290,6 +309,9 @@ class ExcursionDetector:
             facts["delta_c"] = out.peak / out.per_kelvin
         if out.peak_code == out.peak_code:
             facts["delta_codes"] = out.peak / self._plan.ohm_per_code
+        if tally.partial > 1:
+            facts["size_spread"] = tally.spread
+            facts["sized"] = float(tally.partial)
         if kind is Kind.CONTACT_BREAK:
             facts["full"] = tally.full / tally.count
             facts["full_count"] = float(tally.full)

@@ -144,6 +144,8 @@ class NoRiseDetector:
     ) -> None:
         self._is_up = True
         self._lowest_c = window.middle_c
+        fan = self._fan if self._fan == self._fan else 0.0
+        cooling = self._model.rate(0.0, window.middle_c, fan) if self._model.is_known else math.nan
         value = short_k if short_k == short_k else abs(size_k)
         say(
             Sighting(
@@ -162,6 +164,7 @@ class NoRiseDetector:
                     "rate_c_s": window.celsius_slope,
                     "expected_c": self._expected_k,
                     "residual_c": -value,
+                    **({"cooling_c_s": cooling} if cooling == cooling else {}),
                 },
             )
         )
@@ -173,7 +176,9 @@ class NoRiseDetector:
             return
         self._is_up = False
         self._last = None
-        say(Cleared(window.last_row, window.end_s, self._plan.name, Kind.NO_RISE, window.end_s))
+        facts: dict[str, float | str] = {"followed": float(is_back)}
+        name = self._plan.name
+        say(Cleared(window.last_row, window.end_s, name, Kind.NO_RISE, window.end_s, facts=facts))
 
     def finish(self, say: Say) -> None:
         """Nothing is held back."""

@@ -35,6 +35,8 @@ class ReportFacts:
     chains: Mapping[str, Chain] = field(default_factory=dict)
     chain_states: tuple[ChainState, ...] = ()
     """What each chain showed while it was watched."""
+    trial_lines: tuple[str, ...] = ()
+    """What trials have shown, as lines: a heading for each kind of fault, its trials below."""
     notes: tuple[Note, ...] = ()
     meta: Mapping[str, Any] = field(default_factory=dict)
 

@@ -289,7 +289,7 @@ async def test_trials_are_a_table_and_a_staircase(size: tuple[int, int]) -> None
         await pilot.pause()
         shown = text(app)
     assert "nozzle contact-break" in shown
-    assert "exposure: hours moving" in shown
+    assert "hours moving" in shown
     assert "12 in 2.0 h 120 m" in shown
     assert "no change seen" in shown
     if size != (60, 16):

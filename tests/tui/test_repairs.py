@@ -11,14 +11,14 @@ from client.simulated.plain import updates
 from client.simulated.scenario import load_scenario
 from detectors.diagnosis import Answer
 from detectors.exposure import Occurrence, Span, Usage
-from detectors.trials import KindTrial
+from detectors.trials import KindTrial, figures
 from detectors.verdicts import Outcome
 from recordings.notes import Note
 from recordings.writer import Recorder
 from shared.words import EVERY_CHANNEL, Gate, Kind
 from tests.tui.test_guide import TRIALS
 from tui.main import run
-from tui.repairs import figures, pauses_in, starts_in, told, trial_record, trials_of
+from tui.repairs import pauses_in, starts_in, told, trial_record, trials_of
 
 DOC = (Path(__file__).parents[2] / "docs" / "json.md").read_text(encoding="utf-8")
 

@@ -130,6 +130,7 @@ def _clean_judged(judged: Judged, scrub: Scrubber) -> Judged:
         not_evaluated=tuple(clean_blind(each, scrub) for each in judged.not_evaluated),
         verdict=clean_verdict(judged.verdict, scrub),
         chains=tuple(clean_state(state, scrub) for state in judged.chains),
+        trials=tuple(msgspec.structs.replace(one, name=scrub(one.name)) for one in judged.trials),
     )
 
 

@@ -114,13 +114,17 @@ def judge_log(log: Log, chains: Mapping[str, Chain], before: Sequence[Watched] =
     here = watched(watch.usage(), log.notes)
     has_trials = bool(here.starts or before)
     found_trials = trials([*before, here]) if has_trials else ()
-    causes = diagnose(
-        unprovoked(watch.events, log.notes), chains, answers, told(found_trials, answers)
-    )
+    own = unprovoked(watch.events, log.notes)
+    causes = diagnose(own, chains, answers, told(found_trials, answers))
     blind = watch.not_evaluated()
     span_s = watch.now_s - first_s if first_s is not None else 0.0
     found = verdict(
-        watch.events, causes, span_s=span_s, channels=len(watch.health()), not_evaluated=blind
+        own,
+        causes,
+        span_s=span_s,
+        channels=len(watch.health()),
+        not_evaluated=blind,
+        trials=found_trials,
     )
     return Judged(
         path=name_of(log),

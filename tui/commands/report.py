@@ -15,6 +15,7 @@ from tui.chains import chains_from
 from tui.commands.export import not_onto_itself
 from tui.commands.judge import Judged, judge_log
 from tui.output import say
+from tui.repairs import trial_lines
 
 
 def run(options: argparse.Namespace) -> int:
@@ -54,6 +55,7 @@ def facts_of(log: Log, judged: Judged, chains: Mapping[str, Chain]) -> ReportFac
         assumed=judged.assumed,
         chains=chains,
         chain_states=judged.chains,
+        trial_lines=tuple(trial_lines(judged.trials)),
         notes=log.notes,
         meta=log.meta,
     )

@@ -41,7 +41,8 @@ def _paint_choice(board: Board, area: Rect, guide: Guide) -> None:
     y = _labelled(board, area, area.y, "mind", guide.caution, Ink.STRONG)
     if item.form is not None:
         y = _labelled(board, area, y, "do", f"{item.form.do} ({item.form.effort_min:.0f} min)")
-        y = _labelled(board, area, y, "tools", item.form.tools)
+        tools = "" if item.form.tools == "none" else item.form.tools
+        y = _labelled(board, area, y, "tools", tools)
     y = _labelled(board, area, y, "", "enter: I have read it, begin.  up, down: another check.")
     rows = min(area.y + area.height - y - 1, LISTED)
     first = min(max(guide.place - rows // 2, 0), max(len(guide.items) - rows, 0))

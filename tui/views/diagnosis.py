@@ -29,8 +29,9 @@ def diagnosis_lines(frame: Frame) -> list[Line]:
         lines.append(Line("", ""))
         lines.append(Line(channel_word(channel), "most likely", Ink.DIM, Ink.STRONG))
         likely = [cause for cause in ranked if cause.probability >= UNLIKELY] or ranked[:1]
+        told: set[str] = set()
         for cause in likely[:FULL]:
-            lines += _cause(cause)
+            lines += _cause(cause, told)
         check = next((cause.next_check for cause in ranked if cause.next_check), None)
         if check is not None:
             lines += _check(check)
@@ -44,9 +45,12 @@ def diagnosis_lines(frame: Frame) -> list[Line]:
     return lines
 
 
-def _cause(cause: RankedCause) -> list[Line]:
+def _cause(cause: RankedCause, told: set[str]) -> list[Line]:
+    """A cause with its evidence; what speaks for a likelier one as well is told there."""
     name = Line(f"{cause.probability:8.0%}", cause_name(cause), Ink.STRONG, Ink.STRONG)
-    evidence = [Line("     for", text) for text in cause.evidence_for[:FOR_SHOWN]]
+    fresh = [text for text in cause.evidence_for[:FOR_SHOWN] if text not in told]
+    told.update(fresh)
+    evidence = [Line("     for", text) for text in fresh]
     against = [Line(" against", text) for text in cause.evidence_against[:AGAINST_SHOWN]]
     return [name, *evidence, *against]
 

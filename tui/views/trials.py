@@ -58,7 +58,8 @@ def _paint_group(board: Board, area: Rect, group: Group) -> int:
     first = group[0]
     title = f"{channel_word(first.channel)} {first.kind}"
     x = board.text(area.x, area.y, title, Ink.STRONG, area.width)
-    board.text(x + 2, area.y, f"exposure: hours {first.state}", Ink.DIM, area.width - x - 2)
+    also = f"; seen as {', '.join(first.also)} too" if first.also else ""
+    board.text(x + 2, area.y, f"hours {first.state}{also}", Ink.DIM, area.x + area.width - x - 2)
     y = area.y + 1
     for one in group:
         if y < area.y + area.height:

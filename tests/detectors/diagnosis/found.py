@@ -24,6 +24,7 @@ def event(
     severity: Severity | None = None,
     text: str = "",
     absorbed_by: int | None = None,
+    value: float = 0.0,
     **facts: float | str,
 ) -> Event:
     """An event of the kind's usual severity."""
@@ -35,7 +36,7 @@ def event(
         end_s=end_s,
         severity=severity or RULES[kind].severity,
         count=count,
-        value=0.0,
+        value=value,
         unit="Ω",
         text=text or kind.value,
         tied_to=tied_to,

@@ -101,9 +101,12 @@ def some_event(rng: random.Random) -> Event:
         "full": rng.choice([0.0, 0.5, 1.0]),
         "positive_share": rng.choice([0.0, 0.5, 1.0]),
         "moving": rng.choice([0.0, 1.0]),
-        "offset_c": rng.uniform(-5.0, 5.0),
+        "offset_c": rng.uniform(-5.0, 5.0) * rng.choice([1.0, 4.0]),
         "power_excess": rng.choice([-0.3, 0.3]),
         "rate_c_s": rng.uniform(-1.0, 1.0),
+        "cooling_c_s": rng.choice([-0.2, -0.5]),
+        "sized": rng.choice([2.0, 12.0]),
+        "size_spread": rng.choice([0.1, 0.8]),
         "channels": rng.choice([2.0, 4.0]),
         "delta_ohm": rng.uniform(-9.0, 9.0),
     }
@@ -116,6 +119,7 @@ def some_event(rng: random.Random) -> Event:
         count=rng.randint(1, 12),
         tied_to=rng.choice([None, "bed.power", "motion", "fan.speed", "motion.x_mm"]),
         flags=rng.choice(["open", "short", "open;short", "over-under-voltage", "not-connected"]),
+        value=rng.choice([0.0, 60.0]),
         message=rng.choice(["busy", "nozzle beyond its limits", "nozzle does not get warmer"]),
         **facts,
     )

@@ -1,0 +1,86 @@
+"""One fault that several detectors see at the same instants, counted once.
+
+A contact that opens drives the code to its end and raises the converter's flag: three kinds
+of event, one fault. Where nearly all occurrences of a kind come at the instants of another
+kind on the same channel, over all logs, the two are one: they are counted under the kind
+that came more often, and what came without it counts there as well, so nothing is lost.
+"""
+
+from bisect import bisect_left
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from detectors.exposure import Occurrence, Usage
+from shared.words import Kind
+
+TOGETHER_S = 2.0
+"""Occurrences this near are at one instant: flags and readings may come in different updates."""
+NEARLY_ALL = 0.8
+ALIKE = (
+    Kind.CONTACT_BREAK,
+    Kind.CODE_HIGH,
+    Kind.CODE_LOW,
+    Kind.CONVERTER_FLAG,
+    Kind.SPIKE,
+    Kind.STEP,
+)
+"""Kinds that may be views of one fault; of two that came as often, the first names it."""
+Joined = Mapping[tuple[str, Kind], Kind]
+"""Channel and kind to the kind that it is counted under."""
+
+
+def one_fault(usages: Sequence[Usage]) -> Joined:
+    """Which kinds of which channels are views of another kind; those alone are left out."""
+    times: dict[tuple[str, Kind], list[list[float]]] = {}
+    for index, usage in enumerate(usages):
+        for one in usage.occurrences:
+            if one.kind in ALIKE:
+                key = one.channel, one.kind
+                logs = times.setdefault(key, [[] for _ in usages])
+                logs[index].append(one.at_s)
+    found: dict[tuple[str, Kind], Kind] = {}
+    for channel in sorted({channel for channel, _ in times}):
+        kinds = [kind for kind in ALIKE if (channel, kind) in times]
+        kinds.sort(key=lambda kind: -sum(map(len, times[channel, kind])))
+        own: list[Kind] = []
+        for kind in kinds:
+            of = next(
+                (one for one in own if _same(times[channel, kind], times[channel, one])), None
+            )
+            if of is None:
+                own.append(kind)
+            else:
+                found[channel, kind] = of
+    return found
+
+
+def counted_once(usage: Usage, joined: Joined) -> Usage:
+    """The usage with every fault under one kind, each instant once."""
+    kept: list[Occurrence] = []
+    leaders = {
+        (channel, of): [
+            one.at_s for one in usage.occurrences if (one.channel, one.kind) == (channel, of)
+        ]
+        for (channel, _), of in joined.items()
+    }
+    for one in usage.occurrences:
+        of = joined.get((one.channel, one.kind))
+        if of is None:
+            kept.append(one)
+        elif not _is_near(one.at_s, leaders[one.channel, of]):
+            # A further view of this instant is near it in turn.
+            leaders[one.channel, of] = sorted([*leaders[one.channel, of], one.at_s])
+            kept.append(replace(one, kind=of))
+    return Usage(usage.spans, usage.heat_ups_s, tuple(kept))
+
+
+def _same(few: Sequence[Sequence[float]], many: Sequence[Sequence[float]]) -> bool:
+    near = sum(
+        _is_near(at_s, others) for mine, others in zip(few, many, strict=True) for at_s in mine
+    )
+    return near >= NEARLY_ALL * sum(map(len, few))
+
+
+def _is_near(at_s: float, times_s: Sequence[float]) -> bool:
+    place = bisect_left(times_s, at_s - TOGETHER_S)
+    return place < len(times_s) and times_s[place] <= at_s + TOGETHER_S
