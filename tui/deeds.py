@@ -10,8 +10,8 @@ import msgspec
 from detectors.diagnosis import verdict
 from detectors.health import trust_beside
 from detectors.life import LONGEST_SHELF_S, Deed, Lives
-from shared.errors import BadInput
 from detectors.trials import KindTrial
+from shared.errors import BadInput
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
 from shared.health import ChannelHealth
 from shared.text import clean
