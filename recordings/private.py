@@ -133,6 +133,20 @@ _COMMAND = re.compile(r"[A-Z]\d{1,4}(?:\.\d+)?(?: [A-Z]-?\d*\.?\d*)*")
 """A machine command, which may stand in quotation marks and is nobody's secret."""
 
 
+_KEYS: tuple[tuple[str, re.Pattern[str]], ...] = (
+    ("token", _pattern(rf"{_SECRETS}|cookie|serial(?:[-_]?(?:number|no))?")),
+    ("network", _pattern(r"e?ssid|wi-?fi")),
+    ("user", _pattern(r"user(?:[-_]?name)?|login|account|owner|e?mail")),
+    ("host", _pattern(r"host(?:[-_]?name)?|server|ip|mac")),
+    ("file", _pattern(r"file(?:[-_]?name)?|job")),
+)
+
+
+def private_key(key: str) -> str:
+    """What is private under a key of JSON, as a kind; empty where that depends on the value."""
+    return next((kind for kind, pattern in _KEYS if pattern.fullmatch(key)), "")
+
+
 class Scrubber:
     """Replaces private strings. `known` gives such strings by their kind, found as whole words;
     words of `public` are never taken for private."""
@@ -164,6 +178,15 @@ class Scrubber:
             if len(self._kept) < MAX_KEPT:
                 self._kept[text] = found
         return found
+
+    def names(self, text: str) -> str:
+        """The text without the known strings; what only looks private stays."""
+        if self._exact is None:
+            return text
+        return self._exact.sub(
+            lambda found: self._placeholder(self._known[found.group().casefold()], found.group()),
+            text,
+        )
 
     def whole(self, text: str, kind: str) -> str:
         """A text that is private as a whole."""

@@ -9,7 +9,7 @@ import msgspec
 
 from recordings.bringing import bring_batches, store
 from recordings.notes import Note
-from recordings.private import Replaced, Scrubber
+from recordings.private import Replaced, Scrubber, private_key
 from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
 from shared.updates import Batch
@@ -89,15 +89,40 @@ def clean_value(value: Any, scrub: Callable[[str], str]) -> Any:
     if isinstance(value, str):
         return scrub(value)
     if isinstance(value, dict):
-        return {key: clean_value(each, scrub) for key, each in value.items()}
+        return {key: _under(key, each, scrub) for key, each in value.items()}
     if isinstance(value, list | tuple):
         return [clean_value(each, scrub) for each in value]
     return value
 
 
+def _under(key: object, value: Any, scrub: Callable[[str], str]) -> Any:
+    """A value by its key: under `password`, any text is a secret. A profile's own keys are not
+    meant, whose texts are cleaned by another rule."""
+    kind = private_key(str(key))
+    if kind and isinstance(value, str) and isinstance(scrub, Scrubber):
+        return scrub.whole(value, kind)
+    return clean_value(value, scrub)
+
+
 def clean_profile(profile: Mapping[str, Any], scrub: Scrubber) -> dict[str, Any]:
-    """A profile without where the host is, whose it is, and where its secret is kept."""
-    found: dict[str, Any] = clean_value(dict(profile), scrub)
+    """A profile without where the host is, whose it is, and where its secret is kept.
+
+    Pointers into the host's messages look like paths and stay, but for names that are known
+    to be private; of a request's JSON, texts are scrubbed and keys stay.
+    """
+
+    def cleaned(text: str) -> str:
+        if text.startswith("/"):
+            return scrub.names(text)
+        try:
+            request = msgspec.json.decode(text)
+        except (msgspec.MsgspecError, ValueError, RecursionError):
+            return scrub(text)
+        if not isinstance(request, dict | list):
+            return scrub(text)
+        return msgspec.json.encode(clean_value(request, scrub)).decode()
+
+    found: dict[str, Any] = clean_value(dict(profile), cleaned)
     for key in ("token", "ca_file"):
         found.pop(key, None)
     for key, kind in (("title", "title"), ("addresses", "address")):

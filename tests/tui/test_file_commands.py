@@ -13,7 +13,9 @@ from client.simulated.plain import updates
 from client.simulated.scenario import load_scenario
 from recordings.logs import open_log
 from recordings.plain_writer import write_plain_log
+from recordings.private import Scrubber
 from recordings.reader import Recording
+from recordings.sending import clean_profile
 from recordings.writer import Recorder
 from shared.updates import Update, batch_of
 from tests.recordings.logs import joined, night, record
@@ -264,6 +266,26 @@ def test_a_bundle_holds_nothing_private_in_any_of_its_files(
     for word in PRIVATE:
         assert word.encode() not in everything, word
     assert b"file-1" in everything
+
+
+def test_a_bundles_profile_still_says_where_readings_stand() -> None:
+    """Pointers and requests stay what they are; tokens and private names in them do not."""
+    scrub = Scrubber({"user": ["jane"]})
+    request = {"method": "telemetry.open", "params": {"token": "abc123", "file": "/home/jane/x"}}
+    profile = {
+        "title": "garage",
+        "addresses": ["ws://garage.local:9000"],
+        "token": {"file": "/home/jane/.token"},
+        "requests": [{"json": json.dumps(request)}],
+        "channels": {"nozzle": {"temperature_c": "/status/jane/reading", "state": None}},
+    }
+    found = clean_profile(profile, scrub)
+    assert found["channels"]["nozzle"]["temperature_c"] == "/status/user-1/reading"
+    sent = json.loads(found["requests"][0]["json"])
+    assert sent == {"method": "telemetry.open", "params": {"token": "token-1", "file": "file-1"}}
+    assert "jane" not in json.dumps(found)
+    assert "token" not in found
+    assert found["title"] != "garage"
 
 
 def test_a_bundle_judges_like_its_recording(
