@@ -18,6 +18,8 @@ NEAR_CELLS = 3
 AROUND_CELLS = 24
 OVER_NEXT = 4.0
 """How far a line must stand over the strongest of its neighbourhood."""
+SLOWER_CELLS, SLOWEST_CELLS = 4.0, 1.5
+"""How near to the lowest frequency a peak may be a side lobe of a slower wave."""
 LOWEST_PERIODS = 4.0
 """Slower tones than this many periods in the stretch are taken for drift."""
 
@@ -85,6 +87,11 @@ def strongest_tone(
     if best in (0, len(power) - 1):
         # Not a peak but the flank of something outside.
         return None
+    if hz[best] < lowest + SLOWER_CELLS * cell:
+        slower = lomb_scargle(centred, flat, np.arange(SLOWEST_CELLS, lowest / cell, 0.5) * cell)
+        if len(slower) and slower.max() > power[best]:
+            # A part of a slower wave that the stretch cuts off.
+            return None
     near, around = NEAR_CELLS * OVERSAMPLING, AROUND_CELLS * OVERSAMPLING
     beside = np.concatenate(
         (

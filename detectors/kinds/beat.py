@@ -12,13 +12,17 @@ of a false alarm below 1e-7 a look (one in 30 days is about 1e-5), and at half a
 more, in two stretches on end that agree in frequency.
 
 A swing that heat can make is left alone. The tone of the power at the same frequency, times
-the fastest rise (learned, or 5 K/s at full power), bounds what a heater can do; the reading
-must swing twice that. Heaters that report no power are judged above 0.3 Hz only. While
-printing, flow and fan stir real heat below 0.4 Hz: there only strong tones count, and none
-that motion has too.
+the fastest rise (the model's, with its interval and 30 % more; 7.5 K/s at full power until
+that is learned), bounds what a heater can do; the reading must swing more. A controller
+answers hum with power, g per kelvin, so while the heater is not known hum below 1.2·g Hz
+is hidden whatever its size (0.036 Hz at g = 0.03/K). Heaters that report no power are judged
+above 0.3 Hz only. While printing, flow and fan stir real heat below 0.4 Hz: there only tones
+as large as what is stirred count, and none that motion or fan has too: hum at the carriage's
+own rhythm is hidden then.
 
 Blind below half the noise, to hum that folds to nothing or slower than four periods in the
-stretch or 25 s, while heating or cooling, and until two stretches have passed.
+stretch (16 s in the short one, 25 s in any), while heating or cooling, and until two
+stretches have passed.
 """
 
 import math
@@ -53,17 +57,26 @@ BESIDE_CELLS = 24.0
 CHANCE = 1e-7
 WEAK, STRONG = 0.5, 1.5
 """Least amplitude in parts of the noise, in long stretches and in short ones."""
+ABOVE_STIRRED = 1.0
 LEAST_STEPS = 0.5
 SAME_CELLS = 1.5
 DEFAULT_RISE_C_S = 5.0
-HEAT_FACTOR = 2.0
+HEAT_FACTOR, KNOWN_FACTOR = 1.5, 1.3
+"""A swing that a loop makes by itself has half a turn of lag, which takes a part of it: so
+this covers heaters of 10 K/s."""
 UNPOWERED_HZ = 0.3
 PRINTING_HZ = 0.4
 MOTION_SHARE = 0.1
 """Part of motion's own variance in the tone from which on motion has it too."""
+LINE = 1.5
+"""How far a line of the fan stands over what is beside it."""
 FASTEST_AIR_HZ = 0.04
 _CALM = (Gate.HOLDING, Gate.PRINTING, Gate.COLD)
-_MOTION = ("motion.speed_mm_s", "motion.x_mm", "motion.y_mm")
+_FAN = "fan.speed"
+_MOTION = ("motion.speed_mm_s", "motion.x_mm", "motion.y_mm", _FAN)
+SWINGS = 0.8
+"""While printing: mean square of changes between window means, over noise squared. A tone of
+once the noise whose period lies between two windows and 25 s gives 0.8 or more (computed)."""
 
 
 class _Stretches:
@@ -167,8 +180,9 @@ class BeatDetector:
         if self._is_heat(tone, time_s, power, windows[-1]):
             return None
         prints = any(window.gate is Gate.PRINTING for window in windows)
-        if prints and tone.hz < PRINTING_HZ and not (strong and not _moves(windows, time_s, tone)):
-            return None
+        if prints and tone.hz < PRINTING_HZ:
+            is_above = tone.amplitude >= ABOVE_STIRRED * tone.noise
+            return tone if is_above and not _moves(windows, time_s, tone) else None
         return tone
 
     def _is_heat(self, tone: Tone, time_s: Floats, power: Floats, last: ClosedWindow) -> bool:
@@ -177,10 +191,12 @@ class BeatDetector:
             return last.target_c > 0.0 and tone.hz < UNPOWERED_HZ
         swing, _ = tone_at(time_s - time_s.mean(), power, tone.hz)
         model = self._model
-        fastest = model.gain.high if model.is_known else DEFAULT_RISE_C_S
+        fastest = HEAT_FACTOR * DEFAULT_RISE_C_S
+        if model.is_known:
+            fastest = KNOWN_FACTOR * model.gain.high
         able_k = fastest * swing / (2.0 * math.pi * tone.hz)
         amplitude_k = tone.amplitude / self._plan.per_kelvin(self._plan.has_signal_in_ohms)
-        return amplitude_k < HEAT_FACTOR * able_k
+        return amplitude_k < able_k
 
     def _sighting(self, tone: Tone, start_s: float, last: ClosedWindow) -> Sighting:
         plan = self._plan
@@ -236,17 +252,14 @@ def _weak_band(windows: Sequence[ClosedWindow]) -> tuple[float, float] | None:
     least = LEADING_PART * len(windows)
     if len(bins) >= least:
         middle = sorted(bins)[len(bins) // 2]
-        if prints and middle * window_hz < PRINTING_HZ:
-            return None
         if sum(abs(found - middle) <= 1.0 for found in bins) >= least:
             return (middle - BAND_BINS) * window_hz, (middle + BAND_BINS) * window_hz
-    if prints:
-        return None
     changes = rough = 0.0
     for before, after in pairwise(windows):
         changes += (after.mean - before.mean) ** 2
         rough += after.rough * after.rough
-    return (0.0, BAND_BINS * window_hz) if changes > RESTLESS * rough else None
+    least = SWINGS if prints else RESTLESS
+    return (0.0, BAND_BINS * window_hz) if changes > least * rough else None
 
 
 def _moves(windows: Sequence[ClosedWindow], time_s: Floats, tone: Tone) -> bool:
@@ -259,6 +272,14 @@ def _moves(windows: Sequence[ClosedWindow], time_s: Floats, tone: Tone) -> bool:
         variance = float(np.var(rows))
         if variance > 0.0:
             size, _ = tone_at(centred, rows, tone.hz)
-            if 0.5 * size * size > MOTION_SHARE * variance:
+            is_large = 0.5 * size * size > MOTION_SHARE * variance
+            if is_large and (key != _FAN or size > _beside(tone, centred, rows)):
                 return True
     return False
+
+
+def _beside(tone: Tone, centred: Floats, rows: Floats) -> float:
+    """What a line of the fan must be larger than: a step has something of every frequency."""
+    cell = 1.0 / float(centred[-1] - centred[0])
+    sizes = [tone_at(centred, rows, tone.hz + off * cell)[0] for off in (-3.0, -2.0, 2.0, 3.0)]
+    return LINE * max(sizes)

@@ -18,6 +18,7 @@ import numpy as np
 
 from detectors.book import EventBook
 from detectors.closed import ClosedWindow
+from detectors.kinds.noise import LEAST_LIMIT, SLACK
 from detectors.reports import Cleared, Departure, Report, Sighting
 from detectors.windows import KEPT_DIFFERENCES, KEPT_TO_SD, MEDIAN_TO_SD, ROWS
 from shared.events import Event, NotEvaluated
@@ -118,12 +119,15 @@ class PartOfRule:
         assert channel.noisy is not None
         event = book.events[channel.noisy]
         left: list[float] = []
+        is_touched = False
         for window in channel.windows:
             if window.end_s <= event.start_s or window.rough <= LOUD * channel.own:
                 continue
-            left.append(_left(window, channel) or window.rough)
-        # The middle one: what is left of a single window is a rough figure.
-        is_part = not left or sorted(left)[len(left) // 2] <= LOUD * channel.own
+            size = _left(window, channel)
+            is_touched = is_touched or size != window.rough
+            if size is not None:
+                left.append(size)
+        is_part = not left or (is_touched and not _is_rise(left, channel.own))
         if not is_part:
             book.absorb([event.id], None)
             _absorb_outliers(event, channel.windows[-1], book)
@@ -131,6 +135,15 @@ class PartOfRule:
             whole = _whole(name, event, book)
             if whole is not None:
                 book.absorb([event.id], whole.id)
+
+
+def _is_rise(sizes: list[float], own: float) -> bool:
+    """Whether these windows alone would have raised it: by their middle, and by their sum."""
+    ordered = sorted(sizes)
+    # What is left of a single window is a rough figure.
+    middle = math.sqrt(ordered[len(ordered) // 2] * ordered[(len(ordered) - 1) // 2])
+    above = math.fsum(math.log(max(size, 1e-9) / max(own, 1e-9)) - SLACK for size in sizes)
+    return middle > LOUD * own and above > LEAST_LIMIT
 
 
 def _absorb_outliers(noise: Event, window: ClosedWindow, book: EventBook) -> None:
@@ -147,7 +160,7 @@ def _absorb_outliers(noise: Event, window: ClosedWindow, book: EventBook) -> Non
 
 
 def _left(window: ClosedWindow, channel: _Channel) -> float | None:
-    """Noise of a window without its departing rows; None where none departed or few are left."""
+    """Noise of a window without its departing rows; None where too few are left to tell."""
     time_s = window.windows.time_rows[window.index]
     kept = np.ones(len(time_s), dtype=bool)
     spans = list(channel.away)
@@ -156,7 +169,7 @@ def _left(window: ClosedWindow, channel: _Channel) -> float | None:
     for from_s, to_s in spans:
         kept &= (time_s < from_s) | (time_s > to_s)
     if kept.all():
-        return None
+        return window.rough
     third = np.abs(np.diff(window.channel.signal_rows[window.index], 3))
     third = third[kept[3:] & kept[2:-1] & kept[1:-2] & kept[:-3]]
     if len(third) >= LEAST_LEFT:

@@ -7,7 +7,7 @@ import pytest
 
 from shared.updates import Batch
 from shared.words import Kind
-from tests.detectors.machine import found, heated
+from tests.detectors.machine import found, heated, together
 
 
 def toned(hz: float, amplitude: float, seconds: float = 1500.0, **how: Any) -> Batch:
@@ -63,3 +63,22 @@ def test_control_ripple_is_no_tone() -> None:
 def test_noise_alone_is_no_tone() -> None:
     for seed in range(3):
         assert found(toned(0.5, 0.0, 3000.0, seed=seed), Kind.MAINS_BEAT) == []
+
+
+@pytest.mark.parametrize("hz", [0.045, 0.055, 0.11])
+def test_a_slow_wave_is_found_while_printing_too(hz: float) -> None:
+    """Half a kelvin that motion and fan have no part in; the fan's steps are no wave."""
+    batch = toned(hz, 0.5, 1800.0, gain=0.01)
+    rng = np.random.default_rng(4)
+    speed = np.repeat(rng.uniform(20.0, 100.0, len(batch) // 6 + 1), 6)[: len(batch)]
+    fan = np.where((batch.time_s // 400.0) % 2.0 > 0.0, 0.4, 0.9)
+    moved = together(batch, motion__speed_mm_s=speed, fan__speed=fan)
+    (event,) = found(moved, Kind.MAINS_BEAT)
+    assert float(event.facts["hz"]) == pytest.approx(hz, rel=0.02)
+
+
+@pytest.mark.parametrize("hz", [0.045, 0.1])
+def test_heat_that_the_carriage_stirs_in_its_own_rhythm_is_no_tone(hz: float) -> None:
+    batch = toned(hz, 0.5, 1800.0, gain=0.01)
+    speed = 60.0 + 30.0 * np.sin(2.0 * np.pi * hz * batch.time_s)
+    assert found(together(batch, motion__speed_mm_s=speed), Kind.MAINS_BEAT) == []

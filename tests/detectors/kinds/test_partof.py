@@ -1,13 +1,16 @@
 """What is only a part of another event is absorbed by it, and what is not stands."""
 
 import numpy as np
+import pytest
 
+from client.simulated import plain
+from client.simulated.scenario import load_scenario
 from detectors.watch import Watch
 from shared.chain import ASSUMED
 from shared.events import Event
 from shared.updates import Update, Value, batch_of
 from shared.words import EVERY_CHANNEL, Kind
-from tests.detectors.logs import steady
+from tests.detectors.logs import steady, watched
 
 
 def events_of(updates: list[Update]) -> list[Event]:
@@ -103,3 +106,11 @@ def test_no_figure_of_an_event_is_missing() -> None:
     updates = [Update(u.time_s, {**u.values, "nozzle.code": 32767.0}) for u in steady(20.0)]
     (event,) = [event for event in events_of(updates) if event.kind is Kind.CODE_HIGH]
     assert all(value == value for value in event.facts.values())
+
+
+@pytest.mark.parametrize("seed", [1, 2, 20])
+def test_noise_of_windows_full_of_joint_jumps_is_part_of_them(seed: int) -> None:
+    """The supply dips for some seconds at a time; a controller's board is rounded to 0.1 K."""
+    scenario = load_scenario("supply-dip")
+    events = watched(list(plain.updates(scenario, seed)), scenario.chains)
+    assert {event.kind for event in events} == {Kind.JOINT_JUMP}
