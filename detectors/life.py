@@ -79,43 +79,42 @@ def lives(events: Sequence[Event], deeds: Iterable[Deed], now_s: float) -> Lives
     done = [deed for deed in deeds if deed.time_s <= now_s]
     if not done:
         return Lives()
+    wanted = {(deed.channel, deed.kind) for deed in done}
+    found: dict[tuple[str, Kind], list[Event]] = {key: [] for key in wanted}
+    for event in events:
+        key = event.channel, event.kind
+        if key in wanted:
+            found[key].append(event)
     acknowledged = set()
     shelvings: dict[tuple[str, Kind], Deed] = {}
     for deed in done:
+        key = deed.channel, deed.kind
         if deed.act is Act.SHELVE:
-            shelvings[deed.channel, deed.kind] = deed
+            shelvings[key] = deed
         elif deed.act is Act.UNSHELVE:
-            shelvings.pop((deed.channel, deed.kind), None)
-        else:
-            event = meant(deed, events)
-            if event is not None:
-                acknowledged.add(event.id)
-    shelves = {
-        key: Shelf(deed.time_s, deed.until_s, deed.reason)
-        for key, deed in shelvings.items()
-        if _is_in_force(deed, events, now_s)
-    }
-    shelved = {
-        event.id: shelf
-        for event in events
-        if (shelf := shelves.get((event.channel, event.kind))) is not None
-        and _is_on(event, shelf, shelvings[event.channel, event.kind], events)
-    }
+            shelvings.pop(key, None)
+        elif (seen := meant(deed, found[key])) is not None:
+            acknowledged.add(seen.id)
+    shelved: dict[int, Shelf] = {}
+    shelves: dict[tuple[str, Kind], Shelf] = {}
+    for key, deed in shelvings.items():
+        target = meant(deed, found[key])
+        if not _is_in_force(deed, target, now_s):
+            continue
+        shelf = shelves[key] = Shelf(deed.time_s, deed.until_s, deed.reason)
+        for event in found[key]:
+            # Those that ended before the shelf began stay as they were, but the one it is for.
+            if event.end_s is None or event.end_s >= shelf.from_s or event is target:
+                shelved[event.id] = shelf
     return Lives(frozenset(acknowledged), shelved, shelves)
 
 
 def meant(deed: Deed, events: Iterable[Event]) -> Event | None:
-    """The event that a deed was done to: of its kind and channel, begun nearest to it.
+    """The event that a deed was done to: of these of its kind and channel, begun nearest to it.
 
     Not by id: stretches of a cut recording have ids of their own.
     """
-    found = [
-        event
-        for event in events
-        if event.channel == deed.channel
-        and event.kind is deed.kind
-        and event.start_s <= deed.time_s
-    ]
+    found = [event for event in events if event.start_s <= deed.time_s]
     return min(found, key=lambda event: abs(event.start_s - deed.start_s), default=None)
 
 
@@ -124,16 +123,7 @@ def has_returned(event: Event, now_s: float) -> bool:
     return event.end_s is not None and now_s > event.end_s + RULES[event.kind].join_s
 
 
-def _is_in_force(deed: Deed, events: Sequence[Event], now_s: float) -> bool:
+def _is_in_force(deed: Deed, target: Event | None, now_s: float) -> bool:
     if deed.until_s is not None:
         return now_s < deed.until_s
-    event = meant(deed, events)
-    return event is not None and not has_returned(event, now_s)
-
-
-def _is_on(event: Event, shelf: Shelf, deed: Deed, events: Sequence[Event]) -> bool:
-    """Events that ended before the shelf began stay as they were, but the one it is for."""
-    if event.end_s is None or event.end_s >= shelf.from_s:
-        return True
-    target = meant(deed, events)
-    return target is not None and target.id == event.id
+    return target is not None and not has_returned(target, now_s)

@@ -8,7 +8,7 @@ old ones closed, in threads of their own, so that a slow disk never holds up the
 
 import threading
 import uuid
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Container, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +16,7 @@ from recordings.writer import Recorder
 from shared.errors import BadInput
 from shared.events import Event
 from shared.updates import Entry, EntryKind, Update, Value
-from shared.words import quantity_of
+from shared.words import Act, quantity_of
 
 DAY_S = 86_400.0
 NEW_FILE_BYTES = 500 * 10**6
@@ -30,8 +30,13 @@ KEEP_UP_S = 600.0
 """Own time between two rounds of keeping house."""
 CARRIED = "carried"
 """Fact of a later file: keys that its first update only repeats from the file before it."""
+MOST_DEEDS = 1000
 MOMENTARY = frozenset({"message", "uptime_s"})
 """Quantities that do not hold on, so that a new file does not begin with them."""
+
+
+_Deed = tuple[float, str, str, Mapping[str, Any] | None]
+"""Time, text, kind and facts of a note that says what a person did with an event."""
 
 
 class RollingRecorder:
@@ -64,6 +69,8 @@ class RollingRecorder:
         self._held: dict[str, Value] = {}
         self._carry = False
         self._open: dict[int, Event] = {}
+        self._deeds: list[_Deed] = []
+        self._last_s = -float("inf")
         self._next: Recorder | None = None
         self._busy = False
         self._opening: threading.Thread | None = None
@@ -97,6 +104,7 @@ class RollingRecorder:
                 self._current.fact(CARRIED, carried)
                 updates = [Update(first.time_s, self._held | first.values), *rest]
                 self._carry = False
+            self._last_s = updates[-1].time_s
             for update in updates:
                 self._held |= update.values
             for key in [key for key in self._held if quantity_of(key) in MOMENTARY]:
@@ -118,6 +126,9 @@ class RollingRecorder:
         """Record a note; stored at once."""
         with self._lock:
             self._current.note(time_s, text, kind, facts)
+            if kind in tuple(Act):
+                self._deeds.append((time_s, text, kind, facts))
+                del self._deeds[:-MOST_DEEDS]
 
     @property
     def path(self) -> Path:
@@ -223,10 +234,33 @@ class RollingRecorder:
         self._carry = bool(self._held)
         for event in self._open.values():
             self._current.event(event)
+        self._take_along()
         thread = threading.Thread(target=self._leave, args=(old,), name="last recording")
         self._leaving[old] = thread
         self._house_at_s = own_s
         thread.start()
+
+    def _take_along(self) -> None:
+        """Begin the file with what was acknowledged and shelved and still means something."""
+        going_on = {(event.channel, event.kind) for event in self._open.values()}
+        last = {_place(deed): deed for deed in self._deeds if deed[2] != Act.ACKNOWLEDGE}
+        self._deeds = [
+            deed
+            for deed in self._deeds
+            if (_place(deed) in going_on and deed[2] == Act.ACKNOWLEDGE)
+            or (last.get(_place(deed)) is deed and self._is_shelved(deed, going_on))
+        ]
+        for deed in self._deeds:
+            self._current.note(*deed)
+
+    def _is_shelved(self, deed: _Deed, going_on: Container[tuple[Any, Any]]) -> bool:
+        """Whether the last that was done with a shelf leaves something on it."""
+        until_s = (deed[3] or {}).get("until_s")
+        if deed[2] != Act.SHELVE:
+            return False
+        if isinstance(until_s, int | float):
+            return until_s > self._last_s
+        return _place(deed) in going_on
 
     def _leave(self, old: Recorder) -> None:
         """Close a file once all of it is stored."""
@@ -264,6 +298,12 @@ class RollingRecorder:
             trouble = f"old recordings: {type(error).__name__}: {error}"
         with self._lock:
             self._house_trouble = trouble
+
+
+def _place(deed: _Deed) -> tuple[Any, Any]:
+    """Channel and kind of event that a deed is about."""
+    facts = deed[3] or {}
+    return facts.get("channel"), facts.get("event_kind")
 
 
 def _discard(recorder: Recorder) -> None:

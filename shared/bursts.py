@@ -58,11 +58,12 @@ def places(events: Iterable[Event]) -> dict[int, Place]:
     """Place of each event that is in a burst, by its id."""
     found = {}
     for burst in bursts(events):
-        starts = [event.start_s for event in burst]
-        for event in burst:
-            place = 1 + sum(start_s < event.start_s for start_s in starts)
-            after_s = event.start_s - burst[0].start_s
-            found[event.id] = Place(place, len(burst), burst[0], after_s)
+        first = burst[0]
+        place, start_s = 1, first.start_s
+        for number, event in enumerate(burst, 1):
+            if event.start_s > start_s:
+                place, start_s = number, event.start_s
+            found[event.id] = Place(place, len(burst), first, event.start_s - first.start_s)
     return found
 
 

@@ -95,7 +95,7 @@ class SeveralApp(OhmvigilApp, inherit_bindings=False):
         if is_too_small(board):
             return board
         if self.state.help:
-            keys = [(key.shown, key.text) for key in SEVERAL_KEYS]
+            keys = [(key.shown, key.text) for key in SEVERAL_KEYS if key.shown]
             frame = Frame(self._now, self.state, self.source.history, glyphs_for(self._ascii))
             paint_page(board, Rect(0, 0, width, height - 1), ABOUT, keys, frame)
         else:
@@ -147,6 +147,12 @@ class SeveralApp(OhmvigilApp, inherit_bindings=False):
             return
         source, now = self._host()
         self._take_back(source, now, list(now.events))
+
+    def action_unshelve_all(self) -> None:
+        if self.is_listing:
+            self.action_unshelve()
+        else:
+            super().action_unshelve_all()
 
     def _host(self) -> tuple[Source, Snapshot]:
         """The chosen host of the list."""

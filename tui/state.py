@@ -3,7 +3,9 @@
 import math
 from dataclasses import dataclass, field
 from enum import StrEnum
+from operator import is_not
 
+from shared.bursts import Place, places
 from shared.events import Event
 from shared.when import hms
 from tui.deeds import left_words
@@ -43,6 +45,7 @@ class ScreenState:
     guide: Guide | None = None
     """The check that is open, also while another view is shown."""
     axes: dict[tuple[str, int], Axis] = field(default_factory=dict)
+    _places: tuple[tuple[Event, ...], dict[int, Place]] = ((), {})
 
     def settle(self, now: Snapshot) -> None:
         """Choose a channel once there is one: the first that has a target."""
@@ -51,6 +54,13 @@ class ScreenState:
             return
         heated = [health.channel for health in now.channels if health.target_c is not None]
         self.channel = (heated or names)[0]
+
+    def places(self, now: Snapshot) -> dict[int, Place]:
+        """Place of events in their bursts, by id; worked out anew when an event has changed."""
+        before, events = self._places[0], now.events
+        if len(before) != len(events) or any(map(is_not, before, events)):
+            self._places = events, places(events)
+        return self._places[1]
 
     def cycle(self, now: Snapshot, step: int) -> None:
         names = [health.channel for health in now.channels]

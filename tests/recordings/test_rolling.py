@@ -139,6 +139,34 @@ def test_an_event_that_goes_on_is_in_the_new_file_too(tmp_path: Path) -> None:
     assert [(event.id, event.count) for event in last] == [(2, 9)]
 
 
+def test_what_is_still_shelved_is_in_the_new_file_too(tmp_path: Path) -> None:
+    """Not what was taken back, is over, or was acknowledged and has ended."""
+    log = night(600)
+    recorder = RollingRecorder(names(tmp_path), {}, 60.0)
+    first = log[0].time_s
+
+    def deed(act: str, kind: str, until_s: float | None = None) -> None:
+        facts = {"channel": "nozzle", "event_kind": kind, "start_s": first, "until_s": until_s}
+        recorder.note(first, f"{act} {kind}", act, facts)
+
+    deed("shelve", "spike", first + 3600.0)
+    deed("shelve", "step", first + 30.0)
+    deed("shelve", "frozen", first + 3600.0)
+    deed("unshelve", "frozen")
+    deed("acknowledge", "drift")
+    recorder.note(first, "a plain note")
+    paths = record_days(recorder, log)
+    assert len(paths) >= 2
+    for path, texts in ((paths[0], 6), (paths[1], 1)):
+        recording = Recording(path)
+        assert len(recording.notes) == texts
+        recording.close()
+    recording = Recording(paths[1])
+    assert [note.text for note in recording.notes] == ["shelve spike"]
+    assert recording.notes[0].time_s == first
+    recording.close()
+
+
 def test_a_file_ends_at_a_quiet_moment_if_one_comes_soon(tmp_path: Path) -> None:
     """While an event is going on the seam waits, a tenth of the file's age at most."""
     log = night(500)

@@ -193,6 +193,7 @@ async def test_a_acknowledges_the_selected_event(screen: Screen) -> None:
     await pilot.press("2", "j", "a")
     assert source.now.acknowledged == {1, 4}
     assert "contact-break on nozzle acknowledged" in text(app)
+    assert "Fa 0:11:30" in text(app).replace("Fa  ", "Fa ")
     await pilot.press("a")
     assert "acknowledged already" in text(app)
 

@@ -169,6 +169,7 @@ async def test_in_the_list_of_hosts_the_keys_mean_the_chosen_hosts_worst_event()
         assert [source.now.shelved for source in sources] == [{}, {5: NOW_S + 28800.0}]
         assert app.is_listing
         assert app.board is not None
+        assert any("shelved" in line for line in app.board.lines()[2:4])
         await pilot.press("a")
         assert sources[1].now.acknowledged != sources[0].now.acknowledged
         await pilot.press("u")

@@ -140,7 +140,8 @@ def judge_log(log: Log, chains: Mapping[str, Chain], before: Sequence[Watched] =
         chains=watch.chain_states(),
         trials=found_trials,
         watched=here,
-        deeds=tuple(note for note in log.notes if is_deed(note)),
+        # A new file of a run begins with what was still shelved in the last.
+        deeds=tuple({(n.time_s, n.text): n for n in log.notes if is_deed(n)}.values()),
     )
 
 

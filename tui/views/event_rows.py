@@ -1,6 +1,6 @@
 """Events as rows of a list, and one event in full."""
 
-from shared.bursts import place_words, places
+from shared.bursts import place_words
 from shared.events import Event
 from shared.when import hms, rate_words, short, spelt
 from tui.board import SELECTED, Board, Ink, Rect
@@ -9,6 +9,8 @@ from tui.fact_words import fact_words
 from tui.glyphs import SEVERITY_INK, SEVERITY_LETTER, channel_word
 from tui.views.frame import Frame
 
+ACKNOWLEDGED = "a"
+"""Beside the severity's letter of an event that was acknowledged."""
 TIME, CHANNEL, KIND, COUNT, LASTED = 8, 9, 18, 6, 5
 
 
@@ -19,7 +21,7 @@ def paint_rows(
     if not events:
         board.text(area.x + 1, area.y, "no events", Ink.DIM, area.width - 1)
     now = frame.now
-    burst = places(now.events)
+    burst = frame.state.places(now)
     for row, event in enumerate(events[: area.height]):
         y = area.y + row
         is_shelved = event.id in now.shelved
@@ -28,6 +30,7 @@ def paint_rows(
         mark = Ink.DIM if is_shelved or is_told else SEVERITY_INK[event.severity]
         x = area.x
         board.text(x, y, SEVERITY_LETTER[event.severity], mark)
+        board.text(x + 1, y, ACKNOWLEDGED if event.id in now.acknowledged else " ", ink)
         board.text(x + 2, y, hms(event.start_s).rjust(TIME), ink, TIME)
         x += 3 + TIME
         board.text(x, y, channel_word(event.channel), ink, CHANNEL - 1)
@@ -89,7 +92,7 @@ def event_facts(event: Event, frame: Frame) -> list[tuple[str, int]]:
     if event.id in frame.now.shelved:
         words = left_words(frame.now.shelved[event.id], frame.now.now_s)
         facts.append((f"{words}; u takes it back", int(Ink.STRONG)))
-    place = places(frame.now.events).get(event.id)
+    place = frame.state.places(frame.now).get(event.id)
     if place is not None:
         facts.append((f"in a burst: {place_words(place)}", int(Ink.PLAIN)))
     more = [f"while {event.gate}"] if event.gate else []

@@ -253,16 +253,20 @@ def _paint_event(board: Board, y: int, parts: Columns, now: Snapshot) -> None:
         board.text(parts.event, y, "no events", Ink.DIM, room)
         return
     event = found[0]
-    ink = int(SEVERITY_INK[event.severity]) if event.is_active else int(Ink.DIM)
+    is_loud = event.is_active and event.id not in now.shelved
+    ink = int(SEVERITY_INK[event.severity]) if is_loud else int(Ink.DIM)
     told = _when(event, now)
     if shown_width(event.kind) + 1 + shown_width(told) > room:
-        board.text(parts.event, y, event.kind, ink, room)
+        word = told if event.id in now.shelved else event.kind
+        board.text(parts.event, y, word, ink, room)
         return
     board.text(parts.event, y, event.kind, ink)
     board.text(parts.event + room - shown_width(told), y, told, ink)
 
 
 def _when(event: Event, now: Snapshot) -> str:
+    if event.id in now.shelved:
+        return "shelved"
     if event.end_s is None:
         return short(now.now_s - event.start_s)
     return f"{short(now.now_s - event.end_s)} ago"
