@@ -127,8 +127,15 @@ class RollingRecorder:
         with self._lock:
             self._current.note(time_s, text, kind, facts)
             if kind in tuple(Act):
-                self._deeds.append((time_s, text, kind, facts))
-                del self._deeds[:-MOST_DEEDS]
+                self.take_along(time_s, text, kind, facts)
+
+    def take_along(
+        self, time_s: float, text: str, kind: str, facts: Mapping[str, Any] | None
+    ) -> None:
+        """A deed that is in the file, and belongs into the next one while it still holds."""
+        with self._lock:
+            self._deeds.append((time_s, text, kind, facts))
+            del self._deeds[:-MOST_DEEDS]
 
     @property
     def path(self) -> Path:
@@ -234,13 +241,13 @@ class RollingRecorder:
         self._carry = bool(self._held)
         for event in self._open.values():
             self._current.event(event)
-        self._take_along()
+        self._note_deeds()
         thread = threading.Thread(target=self._leave, args=(old,), name="last recording")
         self._leaving[old] = thread
         self._house_at_s = own_s
         thread.start()
 
-    def _take_along(self) -> None:
+    def _note_deeds(self) -> None:
         """Begin the file with what was acknowledged and shelved and still means something."""
         going_on = {(event.channel, event.kind) for event in self._open.values()}
         last = {_place(deed): deed for deed in self._deeds if deed[2] != Act.ACKNOWLEDGE}

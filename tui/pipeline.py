@@ -224,6 +224,23 @@ class Live:
             self._diagnose_if(True)
         return "" if self._recorder is not None else "nothing is being recorded"
 
+    def learn_of(self, time_s: float, text: str, kind: str, facts: Mapping[str, Any]) -> None:
+        """A deed that another program has noted in the recording; one that is known is no news."""
+        with self._lock:
+            if any((n.time_s, n.kind, n.text) == (time_s, kind, text) for n in self._notes):
+                return
+            note = Note(time_s, text, kind, dict(facts))
+            self._notes.append(note)
+            self._deeds += deeds_in([note])
+            self._serial += 1
+            if isinstance(self._recorder, RollingRecorder):
+                self._recorder.take_along(time_s, text, kind, facts)
+
+    def stand(self) -> Lives:
+        """What stands now of acknowledging and shelving."""
+        with self._lock:
+            return self._lives(self._watch.events, self._mapper.time_at(own_time()) or 0.0)
+
     def seek(self, time_s: float) -> None:
         """A live watch has no cursor."""
 

@@ -1,7 +1,7 @@
 """Acknowledging and shelving through the keys, in the recording, and back out of it."""
 
 import time
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -10,7 +10,11 @@ import pytest
 import pytest_asyncio
 from textual.pilot import Pilot
 
+from client.profile import simulated_profile
+from client.simulated.host import SimulatedHost
+from client.simulated.scenario import load_scenario
 from recordings.logs import open_log
+from recordings.notes import add_note
 from recordings.reader import Recording
 from recordings.writer import Recorder
 from shared.errors import BadInput
@@ -19,7 +23,20 @@ from shared.updates import Update
 from shared.words import Act, Kind, Severity
 from tests.tui.fakes import NOW_S, FakeSource, event, snapshot
 from tui.app import OhmvigilApp
-from tui.deeds import channels_beside, deed_note, deeds_in, loud_verdict, set_aside, shelf_words
+from tui.commands.judge import judge
+from tui.deeds import (
+    channels_beside,
+    deed_lines,
+    deed_note,
+    deeds_in,
+    loud_verdict,
+    set_aside,
+    shelf_words,
+)
+from tui.lines import encode, event_record
+from tui.notify import Desk, Policy
+from tui.outside import OutsideDeeds, ShelfDesk
+from tui.pipeline import Live
 from tui.replay import Replay
 from tui.several import SeveralApp
 from tui.snapshot import Note
@@ -304,3 +321,74 @@ def test_a_file_that_cannot_be_written_keeps_the_note_on_the_screen(recorded: Pa
     assert told.startswith("on this screen only: ")
     assert [note.text for note in replay.snapshot().notes] == ["turned the cable"]
     replay.close()
+
+
+# -- live, and from another program --
+
+
+def test_shelved_live_it_is_recorded_comes_back_in_time_and_changes_no_event(
+    tmp_path: Path,
+) -> None:
+    """Through the socket of the simulated host: the file holds the deed, and judges the same."""
+    path = tmp_path / "live.ohmv"
+    host = SimulatedHost(load_scenario("lead-breaks-at-position"), 1, 60.0)
+    live = Live(simulated_profile(host.start(), {}), "live", Recorder(path, {"title": "live"}))
+    live.start()
+    try:
+        until(lambda: any(each.kind is Kind.CODE_HIGH for each in live.snapshot().events))
+        now = live.snapshot()
+        (high, *_) = [each for each in now.events if each.kind is Kind.CODE_HIGH]
+        note = deed_note(Act.SHELVE, high, now.now_s, 60.0, "a test")
+        assert live.note(note.text, note.time_s, note.kind, note.facts) == ""
+        assert high.id in live.snapshot().shelved
+        until(lambda: live.snapshot().now_s > now.now_s + 61.0)
+        assert live.snapshot().shelved == {}
+    finally:
+        live.close()
+        host.stop()
+    judged_again = judge(str(path))
+    assert [note.kind for note in judged_again.deeds] == ["shelve"]
+    assert deed_lines(judged_again.deeds)[0].endswith("UTC)")
+    log = Recording(path)
+    stored = [each for each in log.events() if each.absorbed_by is None]
+    log.close()
+    assert [encode(event_record(each)) for each in judged_again.events] == [
+        encode(event_record(each)) for each in stored
+    ]
+
+
+def test_what_a_replay_shelves_in_a_file_that_record_writes_is_not_told(tmp_path: Path) -> None:
+    """A desk hears of it when it is over and the event still goes on."""
+    path = tmp_path / "live.ohmv"
+    recorder = Recorder(path, {"title": "live"})
+    live = Live(simulated_profile("ws://127.0.0.1:9", {}), "live", recorder)
+    live._detect(updates()[:1300])
+    recorder.flush()
+    (high,) = [each for each in live.results()[0] if each.kind is Kind.CODE_HIGH]
+    note = deed_note(Act.SHELVE, high, high.start_s, None)
+    add_note(path, note.time_s, note.text, note.kind, note.facts)
+
+    desk = Desk("live", Policy(), 0.0)
+    shelf = ShelfDesk(desk, live)
+    outside = OutsideDeeds(live)
+    outside.look(0.0)
+    shelf.event(high, 0.0)
+    assert desk.due(100.0, 0) == []
+    back = deed_note(Act.UNSHELVE, high, high.start_s)
+    add_note(path, back.time_s, back.text, back.kind, back.facts)
+    outside.look(1.0)
+    shelf.release(100.0)
+    assert desk.due(200.0, 0) == []
+    outside.look(6.0)
+    shelf.release(200.0)
+    (message,) = desk.due(300.0, 0)
+    assert message.kind == "code-high"
+    live.close()
+    recorder.close()
+
+
+def until(what: Callable[[], bool]) -> None:
+    deadline = time.monotonic() + 60.0
+    while not what():
+        assert time.monotonic() < deadline
+        time.sleep(0.02)

@@ -14,6 +14,7 @@ from tui.lives import ALL_FAILED, all_failed, close_all
 from tui.longrun import file_plan_of, open_rolling
 from tui.notify import Desk
 from tui.output import say
+from tui.outside import OutsideDeeds, ShelfDesk
 from tui.pipeline import Live
 from tui.recording_lines import RecordingLines
 from tui.snapshot import LinkState
@@ -40,6 +41,7 @@ def run(options: argparse.Namespace) -> int:
             lines = RecordingLines(title, quiet=options.json)
             recorder = open_rolling(options.output, profile, title, files, lines.tell)
             live = Live(profile, title, recorder, options.for_s, waits=options.wait)
+            teller.host(live)
             lives.append((live, EventPrinter(title if several else "", as_json=options.json)))
             notes.append(lines)
             lines.show(live)
@@ -63,14 +65,25 @@ class _Teller:
     def __init__(self, desks: list[Desk], outbox: Outbox | None) -> None:
         self._desks = desks
         self._outbox = outbox
+        self._shelves: list[ShelfDesk] = []
+        self._outside: list[OutsideDeeds] = []
+
+    def host(self, live: Live) -> None:
+        """The next host in order: what is shelved in its recording is not told."""
+        if self._outbox is not None:
+            self._shelves.append(ShelfDesk(self._desks[len(self._shelves)], live))
+            self._outside.append(OutsideDeeds(live))
 
     def event(self, host: int, event: Event) -> None:
         if self._outbox is not None:
-            self._desks[host].event(event, own_time())
+            self._shelves[host].event(event, own_time())
 
     def tell(self, lives: list[tuple[Live, EventPrinter]]) -> None:
         if self._outbox is None:
             return
+        for outside, shelf in zip(self._outside, self._shelves, strict=True):
+            outside.look(own_time())
+            shelf.release(own_time())
         local = time.localtime()
         for desk, (live, _) in zip(self._desks, lives, strict=False):
             is_heard = live.link_state is LinkState.OPEN
