@@ -97,6 +97,15 @@ class Desk:
             if self._first_s is None:
                 self._first_s = now_s
 
+    @property
+    def waiting(self) -> "tuple[Event, ...]":
+        """Events that are news and not told yet."""
+        return tuple(each.event for each in self._waiting.values())
+
+    def withdraw(self, event_id: int) -> None:
+        """An event is no news any more; should it come again, it is."""
+        self._waiting.pop(event_id, None)
+
     def due(self, now_s: float, minute: int, *, is_heard: bool = True) -> list[Message]:
         """Messages to send now. `minute` of the day; `is_heard`: whether the link is up."""
         is_quiet = self.policy.is_quiet(minute)

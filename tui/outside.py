@@ -64,10 +64,14 @@ class ShelfDesk:
             self._desk.event(event, now_s)
 
     def release(self, now_s: float) -> None:
-        """Tell the desk of what is no longer shelved and goes on."""
-        if not self._held:
+        """Tell the desk of what is no longer shelved and goes on; take back what now is."""
+        if not self._held and not self._desk.waiting:
             return
         shelved = self._live.stand().shelved
+        for event in self._desk.waiting:
+            if event.id in shelved:
+                self._desk.withdraw(event.id)
+                self._held[event.id] = event
         for id_ in [id_ for id_ in self._held if id_ not in shelved]:
             event = self._held.pop(id_)
             if event.is_active:

@@ -371,7 +371,10 @@ def test_what_a_replay_shelves_in_a_file_that_record_writes_is_not_told(tmp_path
     desk = Desk("live", Policy(), 0.0)
     shelf = ShelfDesk(desk, live)
     outside = OutsideDeeds(live)
+    # Raised and waiting for what comes with it, when it is shelved.
+    shelf.event(high, 0.0)
     outside.look(0.0)
+    shelf.release(0.0)
     shelf.event(high, 0.0)
     assert desk.due(100.0, 0) == []
     back = deed_note(Act.UNSHELVE, high, high.start_s)
