@@ -1,35 +1,21 @@
 """One closed window of one channel, as window detectors and rules see it."""
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from itertools import repeat
+from typing import Any, NamedTuple
 
-from detectors.windows import ChannelWindows, Windows
+from detectors.windows import ROWS, ChannelWindows, Windows
 from shared.words import Gate
 
 MOST_ASIDE_C = 0.3
 """How far mean and median of a quiet window may lie apart, K; on top of its slope."""
 
 
-Figures = tuple[
-    float, float, float, float, float, int, int, bool, bool, float, float, float, float,
-    float, float, float, float, float, float, float, float, float,
-]  # fmt: skip
-"""The figures of one window, in the order of `ClosedWindow`."""
+class ClosedWindow(NamedTuple):
+    """One window of one channel as plain floats; fields as in `detectors.windows`.
 
-
-def figures_of(windows: ChannelWindows) -> list[Figures]:
-    """Every window's figures as plain numbers, all at once."""
-    w = windows
-    columns = (
-        w.mean, w.low, w.high, w.noise, w.slope, w.changes, w.repeats, w.joined, w.present,
-        w.celsius, w.celsius_slope, w.target_c, w.power, w.power_high, w.power_jump, w.rough,
-        w.step, w.apart, w.middle_c, w.bend, w.tone, w.tone_bin,
-    )  # fmt: skip
-    return list(zip(*(column.tolist() for column in columns), strict=True))
-
-
-@dataclass(slots=True)
-class ClosedWindow:
-    """One window of one channel as plain floats; fields as in `detectors.windows`."""
+    A tuple, since a night of many channels makes hundreds of thousands of them.
+    """
 
     mean: float
     low: float
@@ -64,7 +50,7 @@ class ClosedWindow:
     """Noise floor from the windows before this one."""
     windows: Windows
     """Where this window was closed, and as which: for the rows behind it."""
-    index: int
+    index: int  # type: ignore[assignment]  # hides a method of tuples that no one needs here
     channel: ChannelWindows
     """This channel in `windows`: for the rows behind its figures."""
 
@@ -85,3 +71,80 @@ class ClosedWindow:
         quiet = self.floor if self.floor == self.floor else self.noise
         even = 1.3 * abs(self.slope) * (self.end_s - self.start_s) + 2.0 * step
         return self.high - self.low <= even + 10.0 * min(self.noise, 3.0 * quiet)
+
+
+class Figures(NamedTuple):
+    """Figures of a channel's windows as lists of plain numbers, one value a window."""
+
+    mean: list[float]
+    low: list[float]
+    high: list[float]
+    noise: list[float]
+    slope: list[float]
+    changes: list[int]
+    repeats: list[int]
+    joined: list[bool]
+    present: list[bool]
+    celsius: list[float]
+    celsius_slope: list[float]
+    target_c: list[float]
+    power: list[float]
+    power_high: list[float]
+    power_jump: list[float]
+    rough: list[float]
+    step: list[float]
+    apart: list[float]
+    middle_c: list[float]
+    bend: list[float]
+    tone: list[float]
+    tone_bin: list[float]
+
+
+def figures_of(windows: ChannelWindows) -> Figures:
+    """Every window's figures as plain numbers, all at once."""
+    return Figures._make([getattr(windows, name).tolist() for name in Figures._fields])
+
+
+class Times(NamedTuple):
+    """What all channels' windows of one closing share, one value a window."""
+
+    number: Sequence[int]
+    last_row: Sequence[int]
+    start_s: list[float]
+    end_s: list[float]
+    moving: list[float]
+    context: list[dict[str, float]]
+
+
+def times_of(windows: Windows) -> Times:
+    first, count = windows.first, len(windows)
+    columns = {key: values.tolist() for key, values in windows.context.items()}
+    return Times(
+        range(first, first + count),
+        range((first + 1) * ROWS - 1, (first + count + 1) * ROWS - 1, ROWS),
+        windows.start_s.tolist(),
+        windows.end_s.tolist(),
+        windows.moving.tolist(),
+        [{key: values[index] for key, values in columns.items()} for index in range(count)],
+    )
+
+
+def closed_windows(
+    figures: Figures,
+    times: Times,
+    gates: Iterable[Gate],
+    floors: Iterable[float],
+    windows: Windows,
+    channel: ChannelWindows,
+) -> list[ClosedWindow]:
+    """The windows of one channel, one after the other."""
+    columns: tuple[Iterable[Any], ...] = (
+        *figures,
+        *times,
+        gates,
+        floors,
+        repeat(windows),
+        range(len(windows)),
+        repeat(channel),
+    )
+    return list(map(ClosedWindow._make, zip(*columns, strict=False)))

@@ -6,6 +6,10 @@ noise. A window moves it by at most 5 %, so a burst of noise does not teach it.
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from detectors.closed import Figures
 
 WEIGHT = 0.1
 CLIP = 0.5
@@ -22,14 +26,22 @@ class Floor:
     least: float
     value: float = math.nan
 
-    def learn(self, noise: float, joined: bool) -> None:
-        """Take one window's noise; windows with gaps or a change of source teach nothing."""
-        if joined or noise != noise:
-            return
-        noise = noise if noise > self.least else self.least
-        if self.value != self.value:
-            self.value = noise
-            return
-        step = math.log(noise / self.value)
-        step = CLIP if step > CLIP else -CLIP if step < -CLIP else step
-        self.value *= math.exp(WEIGHT * step)
+    def after(self, figures: "Figures") -> list[float]:
+        """The floor before the first of these windows, and after each of them.
+
+        Windows with gaps or a change of source teach nothing.
+        """
+        value, least = self.value, self.least
+        found = [value]
+        for noise, joined in zip(figures.noise, figures.joined, strict=True):
+            if not joined and noise == noise:
+                noise = noise if noise > least else least
+                if value != value:
+                    value = noise
+                else:
+                    step = math.log(noise / value)
+                    step = CLIP if step > CLIP else -CLIP if step < -CLIP else step
+                    value *= math.exp(WEIGHT * step)
+            found.append(value)
+        self.value = value
+        return found

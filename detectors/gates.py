@@ -1,9 +1,14 @@
 """What a channel is doing, worked out once a window from target, power, motion and host state."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from shared.words import Gate, HostState
+
+if TYPE_CHECKING:
+    from detectors.closed import Figures, Times
 
 COLD_BELOW_C = 45.0
 """Without power and below this a channel counts as cold: warm to the hand, no hotter."""
@@ -24,42 +29,61 @@ class GateKeeper:
     value: Gate = Gate.STARTING
     moved_s: float = -math.inf
 
-    def learn(
-        self,
-        end_s: float,
-        celsius: float,
-        target_c: float,
-        power: float,
-        moving: float,
-        state: HostState,
-        restarted_s: float,
-    ) -> Gate:
-        """Take one window's means; the gate from here on."""
-        if moving > 0.0:
-            self.moved_s = end_s
-        self.value = self._gate(end_s, celsius, target_c, power, state, restarted_s)
-        return self.value
+    def gates(
+        self, figures: "Figures", times: "Times", hosts: Sequence[tuple[HostState, float]]
+    ) -> list[Gate]:
+        """The gate from the end of each window on; the last one's before one is present.
 
-    def _gate(
-        self,
-        end_s: float,
-        celsius: float,
-        target_c: float,
-        power: float,
-        state: HostState,
-        restarted_s: float,
-    ) -> Gate:
-        if state is HostState.HALTED:
-            return Gate.HALTED
-        if state is HostState.STARTING or end_s - restarted_s < STARTING_S:
-            return Gate.STARTING
-        if target_c > 0.0:
-            band = max(HOLD_BAND_C, HOLD_BAND_FRACTION * target_c)
-            if celsius < target_c - band:
-                return Gate.HEATING
-            if celsius > target_c + band:
-                return Gate.COOLING
-            return Gate.PRINTING if end_s - self.moved_s < PRINTING_AFTER_S else Gate.HOLDING
-        if power > POWERED:
-            return Gate.HEATING
-        return Gate.COOLING if celsius > COLD_BELOW_C else Gate.COLD
+        `hosts` holds the host's state and last restart by window.
+        """
+        found: list[Gate] = []
+        value, moved_s = self.value, self.moved_s
+        for present, celsius, target_c, power, end_s, moving, (state, restarted_s) in zip(
+            figures.present,
+            figures.middle_c,
+            figures.target_c,
+            figures.power,
+            times.end_s,
+            times.moving,
+            hosts,
+            strict=True,
+        ):
+            if present:
+                if moving > 0.0:
+                    moved_s = end_s
+                value = _gate(
+                    celsius, target_c, power, state, end_s - restarted_s, end_s - moved_s
+                )
+            found.append(value)
+        self.value, self.moved_s = value, moved_s
+        return found
+
+
+_STARTING, _HALTED = HostState.STARTING, HostState.HALTED
+_COLD, _HEATING, _COOLING, _HOLDING = Gate.COLD, Gate.HEATING, Gate.COOLING, Gate.HOLDING
+# Looking a member up takes longer than all the rest.
+
+
+def _gate(
+    celsius: float,
+    target_c: float,
+    power: float,
+    state: HostState,
+    since_start_s: float,
+    since_move_s: float,
+) -> Gate:
+    if state is _HALTED:
+        return Gate.HALTED
+    if state is _STARTING or since_start_s < STARTING_S:
+        return Gate.STARTING
+    if target_c > 0.0:
+        band = HOLD_BAND_FRACTION * target_c
+        band = band if band > HOLD_BAND_C else HOLD_BAND_C
+        if celsius < target_c - band:
+            return _HEATING
+        if celsius > target_c + band:
+            return _COOLING
+        return Gate.PRINTING if since_move_s < PRINTING_AFTER_S else _HOLDING
+    if power > POWERED:
+        return _HEATING
+    return _COOLING if celsius > COLD_BELOW_C else _COLD

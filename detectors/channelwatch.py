@@ -1,0 +1,249 @@
+"""One channel of the watch: its rows and windows, what it has learned, its detectors.
+
+Rows come one by one on plain floats, or in frames of which only suspect rows are looked at;
+windows come in runs, of one or of hundreds. Either way gives the same reports.
+"""
+
+import math
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from detectors.catalogue import row_detectors, window_detectors
+from detectors.closed import ClosedWindow, Times, closed_windows, figures_of
+from detectors.detector import Given, Moment, Say
+from detectors.floor import MIN_DEGREES, MIN_FRACTION, Floor
+from detectors.frame import ChannelColumns, Frame, Row, Sample
+from detectors.gates import GateKeeper
+from detectors.learned import Learned, Learner
+from detectors.plan import ChannelPlan
+from detectors.windows import ROWS, Windows
+from shared.events import NotEvaluated
+from shared.updates import Floats
+from shared.words import Gate, HostState
+
+GATES_KEPT = 1024
+"""Changes of what the channel does that are remembered."""
+
+
+class ChannelWatch:
+    """Everything the watch keeps for one channel."""
+
+    def __init__(self, plan: ChannelPlan) -> None:
+        self.plan = plan
+        self._row_detectors = row_detectors(plan)
+        self._window_detectors = window_detectors(plan)
+        self._floor = Floor(MIN_DEGREES if plan.is_assumed else MIN_FRACTION * plan.ohm_per_code)
+        self._learner = Learner()
+        self._keeper = GateKeeper()
+        self._gates: list[tuple[int, Gate]] = [(0, Gate.STARTING)]
+        """Gate by the first row that it holds for."""
+        self._floors = [self._floor.value]
+        self._learned = [self._learner.now]
+        """Before and after each window of the last closing."""
+        self._before = Sample()
+        self._before_s = math.nan
+        self._changed_row = 0
+        self._changed_s = math.nan
+        self._earlier = math.nan
+        """Signal before its last change."""
+
+    @property
+    def gate(self) -> Gate:
+        """What the channel does now."""
+        return self._keeper.value
+
+    def gate_at(self, row: int) -> Gate:
+        for first, gate in reversed(self._gates):
+            if first <= row:
+                return gate
+        return Gate.STARTING
+
+    def finish(self, say: Say) -> None:
+        """The log has ended."""
+        for row_detector in self._row_detectors:
+            row_detector.finish(say)
+        for window_detector in self._window_detectors:
+            window_detector.finish(say)
+
+    def not_evaluated(self) -> Iterator[NotEvaluated]:
+        for row_detector in self._row_detectors:
+            yield from row_detector.not_evaluated()
+        for window_detector in self._window_detectors:
+            yield from window_detector.not_evaluated()
+
+    # -- windows --
+
+    def close(
+        self,
+        windows: Windows,
+        times: Times,
+        hosts: Sequence[tuple[HostState, float]],
+        say: Say,
+    ) -> list[ClosedWindow]:
+        """Show closed windows to the detectors; learn floor and gate from them.
+
+        `hosts` holds the host's state and last restart by window.
+        """
+        channel = windows.channels[self.plan.name]
+        figures = figures_of(channel)
+        floors = self._floors = self._floor.after(figures)
+        # The median: a breaking contact must not look like a change of what the channel does.
+        gates = self._keeper.gates(figures, times, hosts)
+        closed = closed_windows(figures, times, gates, floors, windows, channel)
+        learner, detectors = self._learner, self._window_detectors
+        learned = self._learned = [learner.now]
+        for index, window in enumerate(closed, 1):
+            if window.present:
+                self._enter(window)
+                for detector in detectors:
+                    detector.step(window, say)
+                learner.learn(window, floors[index], ROWS)
+            learned.append(learner.now)
+        return closed
+
+    def _enter(self, window: ClosedWindow) -> None:
+        """Its gate holds for the rows after the window."""
+        if self._gates[-1][1] is not window.gate:
+            self._gates.append((window.last_row + 1, window.gate))
+            del self._gates[:-GATES_KEPT]
+
+    # -- one row --
+
+    def step_row(self, row: Row, sample: Sample, say: Say) -> None:
+        """Take one row; its window, if it completes one, closes after it."""
+        earlier, since_s = self._earlier, self._changed_s
+        if sample.changed or sample.joined:
+            self._changed_row, self._changed_s = row.row, row.time_s
+            self._earlier = math.nan if sample.joined else self._before.signal
+        moment = Moment(
+            row.row,
+            row.time_s,
+            sample,
+            self._before,
+            self._before_s,
+            earlier,
+            since_s,
+            self._floor.value,
+            row.row - self._changed_row,
+            self._changed_s,
+            self._keeper.value,
+            row.context,
+            self._learner.now,
+        )
+        for detector in self._row_detectors:
+            detector.step(moment, say)
+        self._before, self._before_s = sample, row.time_s
+
+    # -- a frame --
+
+    def step_frame(self, frame: Frame, windows: Windows, say: Say) -> None:
+        """Take a frame whose `windows` are closed already."""
+        columns = frame.channels[self.plan.name]
+        n = len(frame)
+        if not n:
+            return
+        given = self._given(frame, columns, windows)
+        suspect = np.zeros(n, dtype=bool)
+        for detector in self._row_detectors:
+            suspect |= detector.suspects(columns, frame, given)
+        self._step_suspects(frame, columns, given, np.flatnonzero(suspect), say)
+        self._earlier, _ = self._earlier_at(columns, given, n)
+        self._changed_row = frame.first_row + n - 1 - int(given.run[-1])
+        self._changed_s = float(given.held_since_s[-1])
+        self._before, self._before_s = _sample(columns, n - 1), float(frame.time_s[-1])
+
+    def _given(self, frame: Frame, columns: ChannelColumns, windows: Windows) -> Given:
+        n = len(frame)
+        rows = np.arange(frame.first_row, frame.first_row + n)
+        moved = columns.changed | columns.joined
+        changed_row = np.maximum.accumulate(np.where(moved, rows, self._changed_row))
+        changed_at = np.where(
+            changed_row < frame.first_row,
+            self._changed_s,
+            frame.time_s[np.maximum(changed_row - frame.first_row, 0)],
+        )
+        window_of_row = np.clip(rows // ROWS - windows.first, 0, len(windows))
+        return Given(
+            before=np.concatenate(([self._before.signal], columns.signal[:-1])),
+            floor=np.array(self._floors)[window_of_row],
+            run=rows - changed_row,
+            held_since_s=changed_at,
+            window=window_of_row,
+            learned=self._learned,
+        )
+
+    def _step_suspects(
+        self,
+        frame: Frame,
+        columns: ChannelColumns,
+        given: Given,
+        suspects: NDArray[np.intp],
+        say: Say,
+    ) -> None:
+        """Step the suspect rows, and those after them until every detector is at rest."""
+        detectors = self._row_detectors
+        n = len(frame)
+        index = 0
+        before_at, before = -1, self._before
+        while index < n:
+            if not any(detector.busy for detector in detectors):
+                after = int(np.searchsorted(suspects, index))
+                if after == len(suspects):
+                    return
+                index = int(suspects[after])
+            if before_at != index - 1:
+                before = _sample(columns, index - 1)
+            sample = _sample(columns, index)
+            row = frame.first_row + index
+            moment = Moment(
+                row,
+                float(frame.time_s[index]),
+                sample,
+                before,
+                float(frame.time_s[index - 1]) if index else self._before_s,
+                *self._earlier_at(columns, given, index),
+                float(given.floor[index]),
+                int(given.run[index]),
+                float(given.held_since_s[index]),
+                self.gate_at(row),
+                {key: float(values[index]) for key, values in frame.context.items()},
+                given.learned[given.window[index]],
+            )
+            for detector in detectors:
+                detector.step(moment, say)
+            before_at, before = index, sample
+            index += 1
+
+    def _earlier_at(
+        self, columns: ChannelColumns, given: Given, index: int
+    ) -> tuple[float, float]:
+        """Signal before the last change that came before a row of a frame, and when that came."""
+        if index == 0:
+            return self._earlier, self._changed_s
+        at = index - 1 - int(given.run[index - 1])
+        since_s = float(given.held_since_s[index - 1])
+        if at < 0:
+            return self._earlier, since_s
+        moved = columns.changed[at] or columns.joined[at]
+        if not moved:
+            return self._earlier, since_s
+        return math.nan if columns.joined[at] else float(given.before[at]), since_s
+
+
+def _sample(columns: ChannelColumns, index: int) -> Sample:
+    return Sample(
+        float(columns.signal[index]),
+        bool(columns.in_ohms[index]),
+        float(columns.spacing_s[index]),
+        bool(columns.changed[index]),
+        bool(columns.joined[index]),
+        float(columns.celsius[index]),
+        float(columns.target_c[index]),
+        float(columns.power[index]),
+        float(columns.code[index]),
+        bool(columns.fresh[index]),
+        float(columns.sent_s[index]),
+        float(columns.power_peak[index]),
+    )
