@@ -10,6 +10,7 @@ between two neighbouring steps, is too quiet to tell: noise below about 0.2 step
 """
 
 import math
+from bisect import bisect_left, insort
 from collections import deque
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
@@ -36,31 +37,43 @@ class ChangeRate:
     frozen_rows: float = math.inf
     is_too_quiet: bool = False
     """Whether enough windows came and they were too quiet."""
-    _shares: deque[float] = field(default_factory=lambda: deque(maxlen=WINDOWS))
+    _shares: deque[float] = field(default_factory=deque)
+    """Shares of changed rows of the last windows, by age."""
+    _ordered: list[float] = field(default_factory=list)
+    """The same by size."""
     _still: int = 0
 
     def learn(self, window: "ClosedWindow", step: float, rows: int) -> None:
-        if window.joined or window.signal_is_missing:
+        changes = window.changes
+        if window.joined or window.mean != window.mean:
             return
-        if window.changes == 0:
+        if changes == 0:
             self._still += 1
             return
         if self._still and self._still * rows < self.frozen_rows:
             # It stood still by itself, for no longer than it may, and moved again.
-            self._shares.extend((0.0, 0.0))
+            self._add(0.0)
+            self._add(0.0)
         self._still = 0
         drift = abs(window.slope) * (window.end_s - window.start_s)
         if step <= 0.0 or drift > MOST_DRIFT_STEPS * step:
             return
         drift /= step
         spans = (window.high - window.low) / step > LEAST_SPAN_STEPS - 0.5
-        self._shares.append(max(window.changes - drift, 0.0) / rows if spans else 0.0)
+        self._add((changes - drift) / rows if spans and changes > drift else 0.0)
         self.frozen_rows = self._limit()
 
+    def _add(self, share: float) -> None:
+        shares, ordered = self._shares, self._ordered
+        shares.append(share)
+        insort(ordered, share)
+        if len(shares) > WINDOWS:
+            del ordered[bisect_left(ordered, shares.popleft())]
+
     def _limit(self) -> float:
-        if len(self._shares) < LEAST_WINDOWS:
+        ordered = self._ordered
+        if len(ordered) < LEAST_WINDOWS:
             return math.inf
-        ordered = sorted(self._shares)
         share = ordered[len(ordered) // 4]
         self.is_too_quiet = ordered[1] == 0.0 or share < LEAST_SHARE
         if self.is_too_quiet:

@@ -20,7 +20,6 @@ from detectors.learned import Learned, Learner
 from detectors.plan import ChannelPlan
 from detectors.windows import ROWS, Windows
 from shared.events import NotEvaluated
-from shared.updates import Floats
 from shared.words import Gate, HostState
 
 GATES_KEPT = 1024
@@ -33,7 +32,7 @@ class ChannelWatch:
     def __init__(self, plan: ChannelPlan) -> None:
         self.plan = plan
         self._row_detectors = row_detectors(plan)
-        self._window_detectors = window_detectors(plan)
+        self.window_detectors = window_detectors(plan)
         self._floor = Floor(MIN_DEGREES if plan.is_assumed else MIN_FRACTION * plan.ohm_per_code)
         self._learner = Learner()
         self._keeper = GateKeeper()
@@ -50,6 +49,11 @@ class ChannelWatch:
         """Signal before its last change."""
 
     @property
+    def learned(self) -> Learned:
+        """What its next rows are judged by."""
+        return self._learner.now
+
+    @property
     def gate(self) -> Gate:
         """What the channel does now."""
         return self._keeper.value
@@ -64,13 +68,13 @@ class ChannelWatch:
         """The log has ended."""
         for row_detector in self._row_detectors:
             row_detector.finish(say)
-        for window_detector in self._window_detectors:
+        for window_detector in self.window_detectors:
             window_detector.finish(say)
 
     def not_evaluated(self) -> Iterator[NotEvaluated]:
         for row_detector in self._row_detectors:
             yield from row_detector.not_evaluated()
-        for window_detector in self._window_detectors:
+        for window_detector in self.window_detectors:
             yield from window_detector.not_evaluated()
 
     # -- windows --
@@ -92,22 +96,24 @@ class ChannelWatch:
         # The median: a breaking contact must not look like a change of what the channel does.
         gates = self._keeper.gates(figures, times, hosts)
         closed = closed_windows(figures, times, gates, floors, windows, channel)
-        learner, detectors = self._learner, self._window_detectors
+        self._enter(gates, times.last_row)
+        learner, steps = self._learner, [each.step for each in self.window_detectors]
         learned = self._learned = [learner.now]
         for index, window in enumerate(closed, 1):
             if window.present:
-                self._enter(window)
-                for detector in detectors:
-                    detector.step(window, say)
+                for step in steps:
+                    step(window, say)
                 learner.learn(window, floors[index], ROWS)
             learned.append(learner.now)
         return closed
 
-    def _enter(self, window: ClosedWindow) -> None:
-        """Its gate holds for the rows after the window."""
-        if self._gates[-1][1] is not window.gate:
-            self._gates.append((window.last_row + 1, window.gate))
-            del self._gates[:-GATES_KEPT]
+    def _enter(self, gates: Sequence[Gate], last_rows: Sequence[int]) -> None:
+        """The gate of a window holds for the rows after it."""
+        known = self._gates
+        for gate, last_row in zip(gates, last_rows, strict=True):
+            if known[-1][1] is not gate:
+                known.append((last_row + 1, gate))
+        del known[:-GATES_KEPT]
 
     # -- one row --
 
@@ -216,9 +222,7 @@ class ChannelWatch:
             before_at, before = index, sample
             index += 1
 
-    def _earlier_at(
-        self, columns: ChannelColumns, given: Given, index: int
-    ) -> tuple[float, float]:
+    def _earlier_at(self, columns: ChannelColumns, given: Given, index: int) -> tuple[float, float]:
         """Signal before the last change that came before a row of a frame, and when that came."""
         if index == 0:
             return self._earlier, self._changed_s

@@ -65,12 +65,13 @@ class ClosedWindow(NamedTuple):
         even on a bent one, mean and median agree within a twelfth of the way: a part of the
         window that stands aside parts them.
         """
-        way_c = abs(self.celsius_slope) * (self.end_s - self.start_s)
+        seconds = self.end_s - self.start_s
+        way_c, noise, floor = abs(self.celsius_slope) * seconds, self.noise, self.floor
         if not abs(self.celsius - self.middle_c) <= 0.1 * way_c + MOST_ASIDE_C:
             return False
-        quiet = self.floor if self.floor == self.floor else self.noise
-        even = 1.3 * abs(self.slope) * (self.end_s - self.start_s) + 2.0 * step
-        return self.high - self.low <= even + 10.0 * min(self.noise, 3.0 * quiet)
+        most = 3.0 * (floor if floor == floor else noise)
+        even = 1.3 * abs(self.slope) * seconds + 2.0 * step
+        return self.high - self.low <= even + 10.0 * (most if most < noise else noise)
 
 
 class Figures(NamedTuple):

@@ -12,12 +12,14 @@ The last rows of a log, less than one window, are not counted.
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 
 from detectors.book import EventBook
 from detectors.closed import ClosedWindow
 from detectors.reports import Report, Sighting
+from detectors.windows import ROWS
 from shared.events import Event, NotEvaluated
 from shared.updates import Floats
 from shared.words import EVERY_CHANNEL, Gate, Kind
@@ -32,8 +34,7 @@ SPEED_KEY = "motion.speed_mm_s"
 POSITION_KEYS = ("motion.x_mm", "motion.y_mm", "motion.z_mm")
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
+class Span(NamedTuple):
     """A stretch in which a channel did one thing."""
 
     start_s: float
@@ -104,16 +105,23 @@ class Ledger:
         time_s = first.windows.time_rows[first.index]
         start_s = float(time_s[0]) if self._last_end_s != self._last_end_s else self._last_end_s
         # One row a window stays the same whichever way its rows came.
-        spent = np.diff(time_s, prepend=start_s)
-        longest = max(LEAST_PAUSE_S, PAUSE_IN_ROWS * float(np.median(spent[1:])))
+        spent = time_s.copy()
+        spent[1:] -= time_s[:-1]
+        spent[0] -= start_s
+        usual = sorted(spent[1:].tolist())[(ROWS - 1) // 2]
+        longest = max(LEAST_PAUSE_S, PAUSE_IN_ROWS * usual)
         spent = np.minimum(spent, longest)
         seconds = float(spent.sum())
         metres, moving = self._motion(first, spent)
         end_s = float(time_s[-1])
         self._last_end_s = end_s
         for channel, window in windows.items():
-            self._add(channel, Span(start_s, end_s, window.gate, moving, seconds, metres))
-            self._heat_up(channel, window)
+            gate = window.gate
+            self._add(channel, Span(start_s, end_s, gate, moving, seconds, metres))
+            if gate is not self._gates.get(channel):
+                self._gates[channel] = gate
+                if gate is Gate.HEATING and window.target_c - window.middle_c >= HEAT_UP_C:
+                    self._heat_ups.setdefault(channel, []).append(window.start_s)
         self._add(EVERY_CHANNEL, Span(start_s, end_s, None, moving, seconds, metres))
 
     def finish(self, book: EventBook) -> None:
@@ -149,27 +157,15 @@ class Ledger:
     def _add(self, channel: str, span: Span) -> None:
         spans = self._spans.setdefault(channel, [])
         if spans:
-            last = spans[-1]
-            alike = last.gate is span.gate and last.moving is span.moving
-            joined = last.end_s == span.start_s
-            if alike and joined and span.end_s - last.start_s <= LONGEST_SPAN_S:
+            start_s, end_s, gate, moving, seconds, metres = span
+            last_start_s, last_end_s, last_gate, last_moving, last_seconds, last_metres = spans[-1]
+            alike = last_gate is gate and last_moving is moving and last_end_s == start_s
+            if alike and end_s - last_start_s <= LONGEST_SPAN_S:
                 spans[-1] = Span(
-                    last.start_s,
-                    span.end_s,
-                    span.gate,
-                    span.moving,
-                    last.seconds + span.seconds,
-                    last.metres + span.metres,
+                    last_start_s, end_s, gate, moving, last_seconds + seconds, last_metres + metres
                 )
                 return
         spans.append(span)
-
-    def _heat_up(self, channel: str, window: ClosedWindow) -> None:
-        before = self._gates.get(channel)
-        self._gates[channel] = window.gate
-        begins = window.gate is Gate.HEATING and before is not Gate.HEATING
-        if begins and window.target_c - window.middle_c >= HEAT_UP_C:
-            self._heat_ups.setdefault(channel, []).append(window.start_s)
 
     def _motion(self, window: ClosedWindow, spent: Floats) -> tuple[float, bool | None]:
         """Metres in a window, and whether anything moved; by speed, else by places."""

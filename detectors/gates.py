@@ -51,9 +51,7 @@ class GateKeeper:
             if present:
                 if moving > 0.0:
                     moved_s = end_s
-                value = _gate(
-                    celsius, target_c, power, state, end_s - restarted_s, end_s - moved_s
-                )
+                value = _gate(celsius, target_c, power, state, end_s - restarted_s, end_s - moved_s)
             found.append(value)
         self.value, self.moved_s = value, moved_s
         return found

@@ -36,6 +36,7 @@ KNOWN_WITHIN = 0.25
 MOST_ODD = 4.0
 """A residual beyond this many sd counts as this many: odd windows teach little."""
 CLIMB_K = 8.0
+_STARTING, _HALTED, _COLD, _COOLING = Gate.STARTING, Gate.HALTED, Gate.COLD, Gate.COOLING
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,9 +59,11 @@ class _LeastSquares:
 
     def update(self, x: tuple[float, float, float, float], y: float) -> None:
         p = self.cov
-        px = [row[0] * x[0] + row[1] * x[1] + row[2] * x[2] + row[3] * x[3] for row in p]
-        spread = 1.0 + max(sum(a * b for a, b in zip(x, px, strict=True)), 0.0)
-        error = y - sum(a * b for a, b in zip(x, self.theta, strict=True))
+        x0, x1, x2, x3 = x
+        px = [r0 * x0 + r1 * x1 + r2 * x2 + r3 * x3 for r0, r1, r2, r3 in p]
+        t0, t1, t2, t3 = self.theta
+        spread = 1.0 + max(x0 * px[0] + x1 * px[1] + x2 * px[2] + x3 * px[3], 0.0)
+        error = y - (x0 * t0 + x1 * t1 + x2 * t2 + x3 * t3)
         self.count += 1
         scaled = error * error / spread
         most = MOST_ODD * MOST_ODD * self.variance
@@ -69,12 +72,13 @@ class _LeastSquares:
             scaled = most
         if self.count > 4:
             self.variance += (scaled - self.variance) / min(self.count - 3, 100)
-        gains = [value / spread for value in px]
-        self.theta = [t + g * error for t, g in zip(self.theta, gains, strict=True)]
-        for i in range(4):
+        g0, g1, g2, g3 = gains = [value / spread for value in px]
+        self.theta = [t0 + g0 * error, t1 + g1 * error, t2 + g2 * error, t3 + g3 * error]
+        for i, gain in enumerate(gains):
+            row = p[i]
             for j in range(i + 1):
                 # Only one half is worked out, so that rounding keeps it symmetric.
-                p[i][j] = p[j][i] = p[i][j] - gains[i] * px[j]
+                row[j] = p[j][i] = row[j] - gain * px[j]
 
     def interval(self, index: int, factor: float = 1.0) -> Interval:
         half = WIDTH * math.sqrt(max(self.variance * self.cov[index][index], 0.0)) * abs(factor)
@@ -137,15 +141,16 @@ class HeatModel:
         if power != power:
             return
         self._last = window
-        if last is None or window.joined or window.gate in (Gate.STARTING, Gate.HALTED):
+        if last is None or window.joined or window.gate in (_STARTING, _HALTED):
             self._is_steady = False
             return
         steady = -STEADY_POWER < power - last.power < STEADY_POWER
         was_steady, self._is_steady = self._is_steady, steady
         if not (steady and was_steady):
             return
-        moves = power > 0.5 or window.gate is Gate.COOLING
-        if not moves and (window.gate is Gate.COLD or window.number % 4):
+        gate = window.gate
+        moves = power > 0.5 or gate is _COOLING
+        if not moves and (gate is _COLD or window.number % 4):
             # Rest and hold say little that is new.
             return
         self._learn(window, last)

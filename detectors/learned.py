@@ -65,36 +65,50 @@ class Learner:
     def learn(self, window: "ClosedWindow", floor: float, rows: int) -> None:
         """`floor` is the channel's floor with this window in it."""
         spacing_s = (window.end_s - window.start_s) / (rows - 1)
-        if not window.joined and 0.0 < window.step < self._step:
+        before, joined, changes, repeats = self.now, window.joined, window.changes, window.repeats
+        if not joined and 0.0 < window.step < self._step:
             self._step = window.step
-        if window.repeats or window.changes:
-            self._repeats += window.repeats
-            self._unchanged += rows - window.changes
+        if repeats or changes:
+            self._repeats += repeats
+            self._unchanged += rows - changes
         step = self._step if self._step < math.inf else 0.0
-        is_clean = (
-            not window.joined
-            and window.is_clean(step)
-            and abs(window.celsius_slope) < DEFAULT_RISE_C_S
-        )
+        slope_c_s, speed = window.celsius_slope, self.speed
+        is_slow = not joined and -DEFAULT_RISE_C_S < slope_c_s < DEFAULT_RISE_C_S
+        if is_slow and window.is_clean(step):
+            speed.learn(window)
+        else:
+            slope_c_s = before.slope_c_s
+        self.changes.learn(window, step, rows)
         noise = window.noise
+        power = window.power_high
+        # One odd window, with a gap or a burst in it, changes neither noise nor spacing.
+        last_spacing_s = self._last_spacing_s
+        self.now = _learned(
+            (
+                self._noise_now(noise, floor, step),
+                step,
+                last_spacing_s if spacing_s > last_spacing_s else spacing_s,
+                slope_c_s,
+                power if power == power else 1.0,
+                speed.rise_c_s,
+                speed.fall_c_s,
+                self.changes.frozen_rows,
+                self._repeats >= REPEATS_TO_TELL and self._repeats >= 0.5 * self._unchanged,
+            )
+        )
+        self._last_noise, self._last_spacing_s = noise, spacing_s
+
+    def _noise_now(self, noise: float, floor: float, step: float) -> float:
+        """The quieter of the last two windows, within bounds; NaN before anything is known."""
+        if step == 0.0 or floor != floor:
+            return math.nan
         quieter = noise if noise < self._last_noise else self._last_noise
         if quieter != quieter:
             quieter = floor
-        if is_clean:
-            self.speed.learn(window)
-        self.changes.learn(window, step, rows)
-        # One odd window, with a gap or a burst in it, changes neither noise nor spacing.
-        self.now = Learned(
-            noise=math.nan
-            if step == 0.0
-            else max(floor, min(quieter, NOISE_ABOVE_FLOOR * floor), MIN_FRACTION * step),
-            step=step,
-            spacing_s=spacing_s if not spacing_s > self._last_spacing_s else self._last_spacing_s,
-            slope_c_s=window.celsius_slope if is_clean else self.now.slope_c_s,
-            power=window.power_high if window.power_high == window.power_high else 1.0,
-            rise_c_s=self.speed.rise_c_s,
-            fall_c_s=self.speed.fall_c_s,
-            frozen_rows=self.changes.frozen_rows,
-            repeats=self._repeats >= max(REPEATS_TO_TELL, 0.5 * self._unchanged),
-        )
-        self._last_noise, self._last_spacing_s = noise, spacing_s
+        most, least = NOISE_ABOVE_FLOOR * floor, MIN_FRACTION * step
+        quieter = quieter if quieter < most else most
+        quieter = quieter if quieter > floor else floor
+        return quieter if quieter > least else least
+
+
+_learned = Learned._make

@@ -78,12 +78,14 @@ class SpeedLimit:
         slope, seconds = window.celsius_slope, window.end_s - window.start_s
         if slope != slope:
             return
-        if window.power != window.power and window.target_c != window.target_c:
-            if self._passive.add(abs(slope), seconds) >= PASSIVE_S:
-                limit = PASSIVE_SPARE * self._passive.second
-                self.rise_c_s = min(max(limit, LEAST_PASSIVE_C_S), DEFAULT_RISE_C_S)
-                self.fall_c_s = min(max(limit, LEAST_PASSIVE_C_S), DEFAULT_FALL_C_S)
-        elif window.power >= FULL_POWER and slope > 0.0 and window.celsius < NOT_HOT_C:
+        power = window.power
+        if power != power and window.target_c != window.target_c:
+            passive = self._passive
+            if passive.add(abs(slope), seconds) >= PASSIVE_S:
+                limit = max(PASSIVE_SPARE * passive.second, LEAST_PASSIVE_C_S)
+                self.rise_c_s = limit if limit < DEFAULT_RISE_C_S else DEFAULT_RISE_C_S
+                self.fall_c_s = limit if limit < DEFAULT_FALL_C_S else DEFAULT_FALL_C_S
+        elif power >= FULL_POWER and slope > 0.0 and window.celsius < NOT_HOT_C:
             lost = max(window.celsius - ROOM_C, 0.0) / (EQUILIBRIUM_C - ROOM_C)
             if self._rises.add(slope / (1.0 - lost), seconds) >= LEAST_S:
                 self.rise_c_s = max(SPARE_RISE * self._rises.fastest, LEAST_C_S)

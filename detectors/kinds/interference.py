@@ -63,6 +63,7 @@ RANGE_FLOORS = 8.0
 LEAST_STEPS = 0.6
 OVER_S = 300.0
 """The event ends this long after the last."""
+_STARTING = Gate.STARTING
 
 
 @dataclass(slots=True)
@@ -119,25 +120,32 @@ class InterferenceRule:
         self._ring.append(chunk)
         while len(self._ring) > 1 and _start_s(self._ring[0]) < end_s - BEFORE_S:
             self._ring.popleft()
+        floors, gates = self._floors, self._gates
         for name, window in windows.items():
             floor = window.floor
-            lowest = self._floors.get(name, floor) * RISE
+            lowest = floors.get(name, floor) * RISE
             # The quietest floor of late: noise that lasts would teach its own.
-            floor = self._floors[name] = floor if not floor > lowest else lowest
+            floor = floors[name] = floor if not floor > lowest else lowest
             if window.high - window.low > RANGE_FLOORS * floor and not window.joined:
                 self._look(name, window, floor)
-            self._gates[name] = window.gate
-            self._compare(name, window, book)
+            gates[name] = window.gate
+        moving, still = (
+            float(counts[any_window.index])
+            for counts in (any_window.windows.thirds_moving, any_window.windows.thirds_still)
+        )
+        if moving or still:
+            for name, window in windows.items():
+                self._compare(name, window, (moving, still), book)
         if self._streams or self._up:
             self._review(end_s, book)
 
-    def _compare(self, name: str, window: ClosedWindow, book: EventBook) -> None:
-        """Hold noise in motion against noise at rest."""
-        windows, index = window.windows, window.index
-        counts = float(windows.thirds_moving[index]), float(windows.thirds_still[index])
-        if not (counts[0] or counts[1]) or window.joined or window.gate is Gate.STARTING:
+    def _compare(
+        self, name: str, window: ClosedWindow, counts: tuple[float, float], book: EventBook
+    ) -> None:
+        """Hold noise in motion against noise at rest; `counts` as in `Windows.thirds_moving`."""
+        if window.joined or window.gate is _STARTING:
             return
-        channel = window.channel
+        channel, index = window.channel, window.index
         sizes = float(channel.third_moving[index]), float(channel.third_still[index])
         if sizes[0] != sizes[0] or sizes[1] != sizes[1]:
             return
@@ -157,7 +165,7 @@ class InterferenceRule:
 
     def _look(self, name: str, window: ClosedWindow, floor: float) -> None:
         """Note the rows of a window whose noise stands out."""
-        if window.gate is Gate.STARTING:
+        if window.gate is _STARTING:
             return
         rows = window.channel.signal_rows[window.index]
         limit = OUT_OF_FLOOR * math.sqrt(2.0) * max(floor, LEAST_STEPS * window.step)

@@ -49,6 +49,7 @@ MOST_WAITING = 6
 REVIEW_WINDOWS = 64
 GROWTH = 1.3
 """An alarm's figures are brought up to date when noise grew by this."""
+_STARTING, _PRINTING = Gate.STARTING, Gate.PRINTING
 
 
 @dataclass(slots=True)
@@ -140,10 +141,10 @@ class NoiseDetector:
         if window.joined or window.changes == 0:
             return
         rough, gate = window.rough, window.gate
-        if rough != rough or gate is Gate.STARTING:
+        if rough != rough or gate is _STARTING:
             return
         slope = window.celsius_slope
-        prints = gate is Gate.PRINTING
+        prints = gate is _PRINTING
         if (slope > FAST_C_S or slope < -FAST_C_S) and not prints:
             return
         step = self._step

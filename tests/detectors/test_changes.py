@@ -22,7 +22,7 @@ def learned_rows(celsius: Floats) -> float:
     watch = Watch({})
     time_s: Floats = np.arange(len(celsius), dtype=np.float64) * 0.25
     watch.feed(Batch(time_s, {"bed.temperature_c": celsius}))
-    return watch._channels["bed"].learner.now.frozen_rows
+    return watch._channels["bed"].learned.frozen_rows
 
 
 @pytest.mark.parametrize(

@@ -21,7 +21,7 @@ def limits(plant: Plant, seconds: float) -> tuple[float, float]:
     """Rise and fall in force at the end of a log."""
     watch = Watch({"nozzle": ASSUMED})
     watch.feed(batch_of(log_of(plant, seconds, 1)))
-    learned = watch._channels["nozzle"].learner.now
+    learned = watch._channels["nozzle"].learned
     return learned.rise_c_s, learned.fall_c_s
 
 
@@ -54,7 +54,7 @@ def test_a_sensor_without_a_heater_is_held_to_its_own_pace() -> None:
             update.values.pop(key, None)
     watch = Watch({"nozzle": ASSUMED})
     watch.feed(batch_of(log))
-    assert watch._channels["nozzle"].learner.now.rise_c_s == LEAST_PASSIVE_C_S
+    assert watch._channels["nozzle"].learned.rise_c_s == LEAST_PASSIVE_C_S
 
 
 def test_power_scales_alike_for_floats_and_arrays() -> None:
