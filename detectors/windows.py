@@ -5,8 +5,10 @@ on how updates were grouped; each is reduced once, when its last row has come, b
 NumPy code for one window or for hundreds.
 """
 
-from collections.abc import Iterator
+import math
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from operator import attrgetter
 
 import numpy as np
 from numpy.typing import NDArray
@@ -109,21 +111,51 @@ class Windows:
         return min(max(row // ROWS - self.first, 0), len(self))
 
 
+_CHANNEL_COLUMNS: dict[str, Callable[[object], float]] = {
+    name: attrgetter(name)
+    for name in ("signal", "changed", "joined", "celsius", "target_c", "power", "fresh")
+}
+
+
 @dataclass(slots=True)
 class _Buffer:
-    """Rows of the window that is still open, by column name."""
+    """Rows of the window that is still open: columns by name, and rows to be added to them."""
 
     columns: dict[str, list[float]] = field(default_factory=dict)
     rows: int = 0
+    waiting: list[Row] = field(default_factory=list)
 
-    def add(self, name: str, value: float) -> None:
+    def add(self, row: Row) -> int:
+        """Add a row; how many there are now."""
+        # The values in a row's context change with the next row.
+        self.waiting.append(Row(row.row, row.time_s, row.channels, row.context.copy()))
+        return self.rows + len(self.waiting)
+
+    def whole(self) -> dict[str, list[float]]:
+        """All rows as columns; NaN where a channel or key was not there yet."""
+        waiting = self.waiting
+        if not waiting:
+            return self.columns
+        self._extend("time_s", [row.time_s for row in waiting], len(waiting))
+        # What is there once stays.
+        for name in waiting[-1].channels:
+            samples = [row.channels[name] for row in waiting if name in row.channels]
+            for column, get in _CHANNEL_COLUMNS.items():
+                self._extend(f"{name}/{column}", list(map(get, samples)), len(waiting))
+        for key in waiting[-1].context:
+            values = [row.context[key] for row in waiting if key in row.context]
+            self._extend("/" + key, values, len(waiting))
+        self.rows += len(waiting)
+        self.waiting = []
+        return self.columns
+
+    def _extend(self, name: str, values: list[float], rows: int) -> None:
+        """Add the values of the last of so many rows."""
         column = self.columns.get(name)
         if column is None:
-            column = self.columns[name] = [np.nan] * self.rows
-        column.append(value)
-
-
-_CHANNEL_COLUMNS = ("signal", "changed", "joined", "celsius", "target_c", "power", "fresh")
+            column = self.columns[name] = [math.nan] * self.rows
+        column += [math.nan] * (rows - len(values))
+        column += values
 
 
 class Windower:
@@ -135,25 +167,22 @@ class Windower:
 
     def add_row(self, row: Row) -> Windows | None:
         """Add one row; the window it completes, if it does."""
-        buffer = self._open
-        for name, value in _row_columns(row):
-            buffer.add(name, value)
-        buffer.rows += 1
-        if buffer.rows < ROWS:
+        if self._open.add(row) < ROWS:
             return None
-        arrays = {
-            name: np.array(values, dtype=np.float64) for name, values in buffer.columns.items()
-        }
+        columns = self._open.whole()
         self._open = _Buffer()
-        return self._close(arrays, 1)
+        return self._close(
+            {name: np.array(values, dtype=np.float64) for name, values in columns.items()}, 1
+        )
 
     def add_frame(self, frame: Frame) -> Windows:
         """Add a frame; the windows that its rows complete (perhaps none)."""
         arrays = dict(_frame_columns(frame))
-        held = self._open
-        total = held.rows + len(frame)
-        for name in held.columns.keys() | arrays.keys():
-            before = np.array(held.columns.get(name, [np.nan] * held.rows), dtype=np.float64)
+        held = self._open.whole()
+        rows = self._open.rows
+        total = rows + len(frame)
+        for name in held.keys() | arrays.keys():
+            before = np.array(held.get(name, [np.nan] * rows), dtype=np.float64)
             after = arrays.get(name)
             arrays[name] = np.concatenate(
                 (before, np.full(len(frame), np.nan) if after is None else after)
@@ -197,15 +226,6 @@ class Windower:
         )
         self._closed += count
         return windows
-
-
-def _row_columns(row: Row) -> Iterator[tuple[str, float]]:
-    yield "time_s", row.time_s
-    for name, sample in row.channels.items():
-        for column in _CHANNEL_COLUMNS:
-            yield f"{name}/{column}", getattr(sample, column)
-    for key, value in row.context.items():
-        yield "/" + key, value
 
 
 def _frame_columns(frame: Frame) -> Iterator[tuple[str, Floats]]:

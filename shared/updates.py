@@ -6,6 +6,7 @@ A recording keeps entries; a plain log holds updates. Detectors take batches, an
 batch may hold a single update.
 """
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -93,7 +94,7 @@ class Batch:
 def batch_of(updates: Iterable[Update]) -> Batch:
     """Collect updates into one batch. Text under a number's key is left out, and the reverse."""
     rows = list(updates)
-    numbers: dict[str, Floats] = {}
+    columns: dict[str, list[float]] = {}
     texts: dict[str, list[tuple[int, str]]] = {}
     for row, update in enumerate(rows):
         for key, value in update.values.items():
@@ -101,10 +102,11 @@ def batch_of(updates: Iterable[Update]) -> Batch:
                 if not is_number_key(key):
                     texts.setdefault(key, []).append((row, value))
             elif is_number_key(key):
-                column = numbers.get(key)
+                column = columns.get(key)
                 if column is None:
-                    column = numbers[key] = np.full(len(rows), np.nan)
+                    column = columns[key] = [math.nan] * len(rows)
                 column[row] = value
+    numbers = {key: np.array(column, dtype=np.float64) for key, column in columns.items()}
     return Batch(np.array([update.time_s for update in rows], dtype=np.float64), numbers, texts)
 
 
@@ -112,8 +114,9 @@ def updates_of(batch: Batch) -> list[Update]:
     """Inverse of `batch_of`."""
     rows: list[dict[str, Value]] = [{} for _ in range(len(batch))]
     for key, column in batch.numbers.items():
-        for row in np.flatnonzero(~np.isnan(column)).tolist():
-            rows[row][key] = float(column[row])
+        for row, value in enumerate(column.tolist()):
+            if value == value:
+                rows[row][key] = value
     for key, pairs in batch.texts.items():
         for row, text in pairs:
             rows[row][key] = text
