@@ -7,6 +7,7 @@ begins a new stretch, which is judged by itself.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
@@ -55,11 +56,16 @@ def open_logs(paths: Sequence[str | Path]) -> Log:
         raise
 
 
+def followed(recording: Recording) -> "Joined":
+    """A recording that is being written, to be followed into the next file of its run."""
+    return Joined([_part(recording)])
+
+
 class Joined:
     """Recordings as one `Log`, in order. Closes them all."""
 
     def __init__(self, parts: Sequence["Part"]) -> None:
-        self._parts = parts
+        self._parts = list(parts)
         first, newest = parts[0].recording, parts[-1].recording
         self.path = first.path
         self.paths = tuple(part.recording.path for part in parts)
@@ -120,6 +126,22 @@ class Joined:
             yield from self._fresh_seam.join(part, part.recording.fresh(rows))
             if part is not self._parts[-1]:
                 self._read[0] += 1
+
+    def grow(self) -> bool:
+        """Take in the next file of the newest one's run; whether there is one by now."""
+        last = self._parts[-1]
+        for path in _files(last.recording.path.parent):
+            if path.name in {known.name for known in self.paths}:
+                continue
+            with suppress(BadInput):
+                found = Recording(path)
+                part = _part(found)
+                if part.series == last.series and part.number == last.number + 1:
+                    self._parts.append(_at(part, last.offset_s, last))
+                    self.paths = (*self.paths, path)
+                    return True
+                found.close()
+        return False
 
     def events(self) -> list[Event]:
         """Events as they were recorded, each as the newest file has it."""

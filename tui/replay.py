@@ -231,6 +231,8 @@ class Replay:
                 if self._stopping:
                     return
                 self._take(batch)
+            if is_closed and self._is_live and isinstance(log, Joined) and log.grow():
+                continue
             if not self._is_live or is_closed:
                 return
             with self._lock:

@@ -11,13 +11,15 @@ import pytest
 from client.simulated.plain import updates
 from client.simulated.scenario import load_scenario
 from recordings.logs import open_log
+from recordings.reader import Recording
 from recordings.rolling import RollingRecorder
-from recordings.several import open_logs
+from recordings.several import followed, open_logs
 from shared.updates import Entry, EntryKind
 from tests.recordings.logs import joined
 from tui.commands.judge import judge, judge_log
 from tui.main import run
 from tui.replay import Replay
+from tui.snapshot import LinkState
 
 
 @pytest.fixture(scope="module")
@@ -114,4 +116,37 @@ def test_a_run_replays_as_one(folder: Path) -> None:
     shown = replay.snapshot()
     assert [event for event in shown.events if event.absorbed_by is None] == wanted.events
     assert shown.verdict == wanted.verdict
+    replay.close()
+
+
+def test_a_live_replay_goes_on_into_the_next_file(tmp_path: Path) -> None:
+    """The run begins a new file meanwhile: nothing is missing and nothing comes twice."""
+    scenario = load_scenario("healthy-print")
+    names = (tmp_path / f"night-{number}.ohmv" for number in count(1))
+    recorder = RollingRecorder(names, {"title": "garage"}, 40.0)
+    given = list(updates(scenario, 1, 150.0))
+    replay: Replay | None = None
+    for number, update in enumerate(given):
+        recorder.entry(Entry(update.time_s, EntryKind.MESSAGE, msgspec.json.encode(update)))
+        recorder.updates([update])
+        if number % 40 == 39:
+            recorder.flush()
+        if recorder._opening is not None:
+            recorder._opening.join()
+        if number == 100:
+            recorder.flush()
+            replay = Replay(followed(Recording(recorder.path)), "night")
+            assert replay.snapshot().link.state is LinkState.LIVE_FILE
+            replay._wake.set()
+            replay.start()
+    recorder.close()
+    assert len(list(tmp_path.iterdir())) >= 3
+    assert replay is not None
+    replay._thread.join(timeout=120.0)
+    first_s, last_s = replay.history.span_s
+    assert (first_s, last_s) == (given[0].time_s, given[-1].time_s)
+    times, _ = replay.history.samples("nozzle.temperature_c", first_s, last_s)
+    wanted = [update.time_s for update in given if "nozzle.temperature_c" in update.values]
+    assert list(times) == wanted
+    assert replay.snapshot().link.state is LinkState.FILE
     replay.close()

@@ -3,8 +3,9 @@
 import argparse
 from pathlib import Path
 
+from recordings.folder import is_being_written
 from recordings.reader import Recording
-from recordings.several import Joined, open_logs
+from recordings.several import Joined, followed, open_logs
 from tui.chains import chains_from
 from tui.commands.judge import name_of
 from tui.replay import Replay
@@ -14,6 +15,8 @@ from tui.terminal import needs_terminal, run_screen
 def run(options: argparse.Namespace) -> int:
     """Open the screen on a file until it is left."""
     log = open_logs(options.files)
+    if isinstance(log, Recording) and is_being_written(log):
+        log = followed(log)
     try:
         needs_terminal("replay", f"ohmvigil judge {' '.join(options.files)}")
         source = Replay(log, Path(name_of(log)).name, chains_from(options.profile))
