@@ -4,7 +4,7 @@ The book takes reports in the order of the log and knows no clock, so its events
 the same however the log was cut.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
 import msgspec
@@ -20,6 +20,8 @@ class EventBook:
     """Every event so far, by id, as it stands now."""
 
     events: list[Event] = field(default_factory=list)
+    gate_at: Callable[[str, int], Gate | None] = lambda channel, row: None
+    """What a channel was doing at a row of the log."""
     _newest: dict[tuple[str, Kind], int] = field(default_factory=dict)
     _changed: dict[int, None] = field(default_factory=dict)
 
@@ -46,7 +48,7 @@ class EventBook:
             unit=report.unit,
             text=report.text,
             tied_to=report.tied_to,
-            gate=gate,
+            gate=gate or self.gate_at(report.channel, report.row),
             facts=dict(report.facts),
         )
         self.events.append(event)

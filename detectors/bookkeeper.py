@@ -17,19 +17,18 @@ from detectors.reports import Cleared, Report, Sighting
 from shared.events import Event, NotEvaluated
 from shared.words import Gate, Kind
 
-GateAt = Callable[[str, int], Gate | None]
-"""What a channel was doing at a row; None for a channel without rows."""
+GateAt = Callable[[str, int], Gate]
+"""What a channel was doing at a row; what the machine was, for a channel without rows."""
 
 
 class Bookkeeper:
     """Takes reports with `say`, and books them when told to `settle`."""
 
     def __init__(self, rules: Sequence[Rule], chainwatch: ChainWatch, gate_at: GateAt) -> None:
-        self.book = EventBook()
+        self.book = EventBook(gate_at=gate_at)
         self._rules = rules
         self._rest = next(rule for rule in rules if isinstance(rule, RestRule))
         self._chainwatch = chainwatch
-        self._gate_at = gate_at
         self._reports: list[Report] = []
         self._flags_moving: dict[str, list[int]] = {}
 
@@ -86,7 +85,7 @@ class Bookkeeper:
         if isinstance(report, Sighting):
             if report.kind is Kind.CONVERTER_FLAG:
                 self._flag_motion(report, context)
-            event = self.book.sight(report, self._gate_at(report.channel, report.row))
+            event = self.book.sight(report)
         elif isinstance(report, Cleared):
             event = self.book.clear(report)
         for rule in self._rules:

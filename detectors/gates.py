@@ -1,7 +1,7 @@
 """What a channel is doing, worked out once a window from target, power, motion and host state."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -20,6 +20,21 @@ STARTING_S = 60.0
 """After a restart a channel is starting: the trade allows readings half a minute to a minute."""
 POWERED = 0.02
 """Power above this fraction counts as heating."""
+
+_BUSY = (
+    Gate.STARTING,
+    Gate.COLD,
+    Gate.COOLING,
+    Gate.HOLDING,
+    Gate.HEATING,
+    Gate.PRINTING,
+    Gate.HALTED,
+)
+
+
+def busiest(gates: Iterable[Gate]) -> Gate:
+    """What a machine is doing whose channels do these; starting where nothing is known yet."""
+    return max(gates, key=_BUSY.index, default=Gate.STARTING)
 
 
 @dataclass(slots=True)

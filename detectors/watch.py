@@ -18,6 +18,7 @@ from detectors.channelwatch import ChannelWatch
 from detectors.closed import ClosedWindow, times_of
 from detectors.detector import Rule, Say
 from detectors.frame import Filler
+from detectors.gates import busiest
 from detectors.health import channel_health
 from detectors.hostwatch import HostWatch
 from detectors.reports import Report
@@ -178,9 +179,12 @@ class Watch:
             for row in zip(*columns, strict=True)
         ]
 
-    def _gate_at(self, name: str, row: int) -> Gate | None:
+    def _gate_at(self, name: str, row: int) -> Gate:
+        """What a channel was doing at a row; what the machine was, where none is meant."""
         channel = self._channels.get(name)
-        return channel.gate_at(row) if channel is not None else None
+        if channel is not None:
+            return channel.gate_at(row)
+        return busiest(each.gate_at(row) for each in self._channels.values())
 
     def _channel(self, name: str) -> ChannelWatch:
         channel = self._channels.get(name)

@@ -133,6 +133,7 @@ def event_record(event: Event) -> dict[str, Any]:
         "count": event.count,
         "measure": {"value": event.value, "unit": event.unit},
         "tied_to": event.tied_to,
+        "gate": event.gate,
         "text": event.text,
         "rate_per_h": event.per_hour(),
     }

@@ -2,6 +2,8 @@
 
 import numpy as np
 import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
 
 from detectors.contrast import MotionContrast
 from detectors.watch import Watch
@@ -73,3 +75,31 @@ def test_pauses_shorter_than_a_window_are_enough(period_s: float, by_speed: bool
     (event,) = [event for event in watch.events if event.kind is Kind.INTERFERENCE]
     assert event.tied_to == "motion"
     assert 1.8 < float(event.facts["ratio"]) < 4.0
+
+
+@given(
+    st.lists(
+        st.tuples(
+            st.floats(0.0, 5000.0),
+            st.floats(0.0, 1e4),
+            st.floats(0.0, 1e4),
+            st.integers(0, 29),
+            st.integers(0, 29),
+            st.floats(0.0, 0.1),
+        ),
+        max_size=60,
+    )
+)
+@example([(0.0, 0.0, 5.0, 10, 10, 0.0)])
+def test_no_windows_however_far_apart_break_it(
+    rows: list[tuple[float, float, float, int, int, float]],
+) -> None:
+    """Gaps of hours, states without rows, noise of nought: a verdict or none, and no error."""
+    contrast = MotionContrast()
+    end_s = 0.0
+    for gap_s, moving, still, moves, stands, step in rows:
+        start_s, end_s = end_s + gap_s, end_s + gap_s + 8.0
+        sizes = (moving if moves else 0.0, still if stands else 0.0)
+        contrast.add(start_s, end_s, sizes, (float(moves), float(stands)), step)
+        found = contrast.judge()
+        assert found is None or (found.ratio > 1.3 and found.start_s <= found.end_s)
