@@ -32,6 +32,8 @@ from shared.when import spelt, tenths
 
 FACTS = ("title", "versions", "profile", "chains", "imported_from")
 """Facts of the newest file that hold for all of them."""
+LOG_TIMES = ("start_s", "until_s")
+"""Facts of notes that are log times."""
 OVERLAP_S = 1.0
 """How much two runs may overlap before they were written at once: clocks are set meanwhile."""
 
@@ -109,7 +111,7 @@ class Joined:
     @property
     def notes(self) -> tuple[Note, ...]:
         return tuple(
-            msgspec.structs.replace(note, time_s=note.time_s + part.offset_s)
+            _moved_note(note, part.offset_s)
             for part in self._parts
             for note in part.recording.notes
         )
@@ -126,6 +128,12 @@ class Joined:
             yield from self._fresh_seam.join(part, part.recording.fresh(rows))
             if part is not self._parts[-1]:
                 self._read[0] += 1
+
+    def file_at(self, time_s: float) -> Path | None:
+        """The file that a note at a log time belongs into; None in a run of another log time."""
+        earlier = [part for part in self._parts if part.first_s <= time_s]
+        part = earlier[-1] if earlier else self._parts[0]
+        return part.recording.path if part.offset_s == 0.0 else None
 
     def grow(self) -> bool:
         """Take in the next file of the newest one's run; whether there is one by now."""
@@ -345,6 +353,16 @@ def _gaps(parts: Sequence[Part]) -> list[dict[str, object]]:
 def _moved(event: Event, by_s: float) -> Event:
     end_s = None if event.end_s is None else event.end_s + by_s
     return msgspec.structs.replace(event, start_s=event.start_s + by_s, end_s=end_s)
+
+
+def _moved_note(note: Note, by_s: float) -> Note:
+    """A note at another log time, with the log times among its facts."""
+    times = {
+        key: value + by_s
+        for key, value in note.facts.items()
+        if key in LOG_TIMES and type(value) in (int, float)
+    }
+    return msgspec.structs.replace(note, time_s=note.time_s + by_s, facts=note.facts | times)
 
 
 def _each(parts: Sequence[Part], names: Callable[[Recording], tuple[str, ...]]) -> tuple[str, ...]:

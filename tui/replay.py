@@ -11,6 +11,7 @@ import time
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
+from pathlib import Path
 from typing import Any, TypeVar
 
 import msgspec
@@ -158,13 +159,21 @@ class Replay:
             is_judged = self._done
         if kind not in ("note", *Act) and is_judged:
             self._judge()
-        if type(self._log) is not Recording:
+        path = self._file_at(time_s)
+        if path is None:
             return "on this screen only: a single recording can hold it"
         try:
-            add_note(self._log.path, time_s, text, kind, facts)
+            add_note(path, time_s, text, kind, facts)
         except BadInput as bad:
             return f"on this screen only: {bad.what}"
-        return f"stored in {self._log.path.name}"
+        return f"stored in {path.name}"
+
+    def _file_at(self, time_s: float) -> Path | None:
+        """The recording that can hold a note; none for a bundle, a plain log, a later run."""
+        log = self._log
+        if isinstance(log, Joined):
+            return log.file_at(time_s)
+        return log.path if type(log) is Recording else None
 
     def seek(self, time_s: float) -> None:
         with self._lock:

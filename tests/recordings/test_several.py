@@ -13,6 +13,7 @@ from recordings.cut import starts_of
 from recordings.cutting import cut_to_events
 from recordings.logs import Log
 from recordings.losses import losses_of
+from recordings.notes import add_note
 from recordings.reader import Recording
 from recordings.rolling import RollingRecorder
 from recordings.schema import Row
@@ -105,6 +106,7 @@ def test_a_later_run_is_placed_by_the_wall_clock(tmp_path: Path) -> None:
     first, second = night(100), night(80, seed=1)
     a_run(tmp_path / "z.ohmv", first, 1_000_000.0)
     a_run(tmp_path / "a.ohmv", second, 1_003_600.0)
+    add_note(tmp_path / "a.ohmv", 5.0, "seen", "acknowledge", {"start_s": 4.0, "reason": "x"})
     log = of(open_logs([tmp_path]))
     assert [path.name for path in log.paths] == ["z.ohmv", "a.ohmv"]
     updates = joined(log.batches())
@@ -114,6 +116,9 @@ def test_a_later_run_is_placed_by_the_wall_clock(tmp_path: Path) -> None:
     assert [update.values for update in updates[100:]] == [update.values for update in second]
     assert starts_of(log.meta)[0] == first[0].time_s
     assert starts_of(log.meta)[1:] == pytest.approx([second[0].time_s + 3600.0])
+    (note,) = log.notes
+    assert note.time_s == pytest.approx(3605.0)
+    assert note.facts == {"start_s": pytest.approx(3604.0), "reason": "x"}
     (line,) = log.remarks
     assert line.startswith("nothing was recorded from 0:00:2")
     assert line.endswith(", before a.ohmv")

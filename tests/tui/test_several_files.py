@@ -1,6 +1,7 @@
 """report, bundle, judge, export and replay over the files of a run, as a person types them."""
 
 import json
+import shutil
 import zipfile
 from itertools import count
 from pathlib import Path
@@ -150,3 +151,26 @@ def test_a_live_replay_goes_on_into_the_next_file(tmp_path: Path) -> None:
     assert list(times) == wanted
     assert replay.snapshot().link.state is LinkState.FILE
     replay.close()
+
+
+def test_a_note_in_a_replay_of_a_run_goes_into_the_file_of_its_time(
+    folder: Path, tmp_path: Path
+) -> None:
+    """Also in the file that is being written, which is followed as a run of one file."""
+    files = [Path(shutil.copy(path, tmp_path)) for path in sorted(folder.iterdir())]
+    log = open_logs(files)
+    replay = Replay(log, "run")
+    second = Recording(files[1])
+    at_s = (second.first_s or 0.0) + 1.0
+    second.close()
+    assert replay.note("seen", at_s) == f"stored in {files[1].name}"
+    replay.close()
+    alone = Replay(followed(Recording(files[0])), "live")
+    assert alone.note("there", 2.0) == f"stored in {files[0].name}"
+    alone.close()
+    joined_again = open_logs(files)
+    assert [(note.time_s, note.text) for note in joined_again.notes] == [
+        (2.0, "there"),
+        (at_s, "seen"),
+    ]
+    joined_again.close()
