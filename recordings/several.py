@@ -8,7 +8,6 @@ begins a new stretch, which is judged by itself.
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -16,12 +15,12 @@ from typing import Any
 import msgspec
 import numpy as np
 
-from recordings.cut import starts_of
 from recordings.files import shown
 from recordings.folder import CUT, SUFFIX, is_of
 from recordings.logs import Log, open_log
-from recordings.losses import REPAIRED, loss_facts, losses_of
+from recordings.losses import REPAIRED
 from recordings.notes import Note
+from recordings.parts import Part, gaps_of, in_order, part_of, put, stretch_starts
 from recordings.reader import Recording, RollUp
 from recordings.rolling import CARRIED
 from shared.errors import BadInput
@@ -34,8 +33,6 @@ FACTS = ("title", "versions", "profile", "chains", "imported_from")
 """Facts of the newest file that hold for all of them."""
 LOG_TIMES = ("start_s", "until_s")
 """Facts of notes that are log times."""
-OVERLAP_S = 1.0
-"""How much two runs may overlap before they were written at once: clocks are set meanwhile."""
 
 
 def open_logs(paths: Sequence[str | Path]) -> Log:
@@ -60,13 +57,13 @@ def open_logs(paths: Sequence[str | Path]) -> Log:
 
 def followed(recording: Recording) -> "Joined":
     """A recording that is being written, to be followed into the next file of its run."""
-    return Joined([_part(recording)])
+    return Joined([part_of(recording)])
 
 
 class Joined:
     """Recordings as one `Log`, in order. Closes them all."""
 
-    def __init__(self, parts: Sequence["Part"]) -> None:
+    def __init__(self, parts: Sequence[Part]) -> None:
         self._parts = list(parts)
         first, newest = parts[0].recording, parts[-1].recording
         self.path = first.path
@@ -74,7 +71,7 @@ class Joined:
         self.meta: dict[str, Any] = {
             name: newest.meta[name] for name in FACTS if name in newest.meta
         }
-        self.meta |= {CUT: {"starts": _starts(parts)}, REPAIRED: {"gaps": _gaps(parts)}}
+        self.meta |= {CUT: {"starts": stretch_starts(parts)}, REPAIRED: {"gaps": gaps_of(parts)}}
         self.meta["files"] = [path.name for path in self.paths]
         self.chains = newest.chains
         self.keys = tuple(dict.fromkeys(key for part in parts for key in part.recording.keys))
@@ -143,9 +140,9 @@ class Joined:
                 continue
             with suppress(BadInput):
                 found = Recording(path)
-                part = _part(found)
+                part = part_of(found)
                 if part.series == last.series and part.number == last.number + 1:
-                    self._parts.append(_at(part, last.offset_s, last))
+                    self._parts.append(put(part, last.offset_s, last))
                     self.paths = (*self.paths, path)
                     return True
                 found.close()
@@ -184,28 +181,6 @@ class Joined:
     def close(self) -> None:
         for part in self._parts:
             part.recording.close()
-
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """One file among several; `offset_s` takes its log time to the one of all."""
-
-    recording: Recording
-    series: str
-    number: int
-    """Which file of its run it is, from 1."""
-    wall_less_log_s: float | None
-    offset_s: float = 0.0
-    goes_on: bool = False
-    """Whether it follows the file before it without a gap."""
-
-    @property
-    def first_s(self) -> float:
-        return (self.recording.first_s or 0.0) + self.offset_s
-
-    @property
-    def last_s(self) -> float:
-        return (self.recording.last_s or 0.0) + self.offset_s
 
 
 class _Seam:
@@ -258,96 +233,13 @@ def _joined(opened: Sequence[Log]) -> Joined:
             raise BadInput(shown(log.path), what, "name the recordings of one host")
         # A file that was begun in vain has nothing to say.
         if log.first_s is not None:
-            parts.append(_part(log))
+            parts.append(part_of(log))
     if not parts:
         raise BadInput(shown(opened[0].path), "holds no update, nor do the others", "name another")
     for log in opened:
         if log not in [part.recording for part in parts]:
             log.close()
-    return Joined(_placed(parts))
-
-
-def _part(recording: Recording) -> Part:
-    series = recording.meta.get("series")
-    facts = series if isinstance(series, dict) else {}
-    name, number = facts.get("id"), facts.get("part")
-    # The newest anchor: a small computer's clock is set some time after it starts.
-    times = [(wall_s, time_s) for _, wall_s, time_s in recording.anchors() if time_s is not None]
-    return Part(
-        recording=recording,
-        series=name if isinstance(name, str) else str(recording.path.absolute()),
-        number=number if type(number) is int else 1,
-        wall_less_log_s=times[-1][0] - times[-1][1] if times else None,
-    )
-
-
-def _placed(parts: Sequence[Part]) -> list[Part]:
-    """Files in order, with their offsets. Raises BadInput where they overlap."""
-    runs: dict[str, list[Part]] = {}
-    for part in parts:
-        runs.setdefault(part.series, []).append(part)
-    for run in runs.values():
-        run.sort(key=lambda part: (part.number, part.first_s))
-    zeros = {series: _zero_of(run) for series, run in runs.items()}
-    known = [zero for zero in zeros.values() if zero is not None]
-    has_clock = len(known) == len(zeros)
-
-    def offset(series: str) -> float:
-        zero = zeros[series]
-        return zero if has_clock and zero is not None else 0.0
-
-    ordered = sorted(runs.values(), key=lambda run: run[0].first_s + offset(run[0].series))
-    base_s = offset(ordered[0][0].series)
-    placed: list[Part] = []
-    for run in ordered:
-        for part in run:
-            before = placed[-1] if placed else None
-            moved = _at(part, offset(part.series) - base_s, before)
-            if before is not None and moved.first_s < before.last_s - OVERLAP_S:
-                what = f"was recorded at the same time as {shown(before.recording.path)}"
-                raise BadInput(shown(part.recording.path), what, "leave one of them out")
-            if before is not None and moved.first_s < before.last_s:
-                moved = _at(part, moved.offset_s + before.last_s - moved.first_s, before)
-            placed.append(moved)
-    return placed
-
-
-def _zero_of(run: Sequence[Part]) -> float | None:
-    """Wall clock at log time 0 of a run, by its newest anchor."""
-    found = [part.wall_less_log_s for part in run if part.wall_less_log_s is not None]
-    return found[-1] if found else None
-
-
-def _at(part: Part, offset_s: float, before: Part | None) -> Part:
-    goes_on = (
-        before is not None
-        and before.series == part.series
-        and before.number + 1 == part.number
-        and not any({CUT, REPAIRED} & set(each.recording.meta) for each in (before, part))
-    )
-    return replace(part, offset_s=offset_s, goes_on=goes_on)
-
-
-def _starts(parts: Sequence[Part]) -> list[float]:
-    """Where stretches begin: in cut files, and where something is missing between two files."""
-    found: set[float] = set()
-    for part in parts:
-        inside = [start + part.offset_s for start in starts_of(part.recording.meta)]
-        found |= {max(start, part.first_s) for start in inside}
-        if not part.goes_on:
-            found.add(part.first_s)
-    return sorted(found)
-
-
-def _gaps(parts: Sequence[Part]) -> list[dict[str, object]]:
-    return loss_facts(
-        loss._replace(
-            from_s=None if loss.from_s is None else loss.from_s + part.offset_s,
-            to_s=None if loss.to_s is None else loss.to_s + part.offset_s,
-        )
-        for part in parts
-        for loss in losses_of(part.recording.meta)
-    )
+    return Joined(in_order(parts))
 
 
 def _moved(event: Event, by_s: float) -> Event:

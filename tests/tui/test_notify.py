@@ -1,6 +1,7 @@
 """When messages go out, with a clock that the test moves; and how they are brought."""
 
 import argparse
+import re
 import sys
 import threading
 import types
@@ -192,6 +193,13 @@ def test_the_environment_names_everything_and_time_is_utc() -> None:
         "OHMVIGIL_LOG_S": "12.500",
         "OHMVIGIL_MORE": "2",
     }
+
+
+def test_the_docs_name_the_whole_environment() -> None:
+    docs = Path(__file__).parents[2] / "docs" / "notifications.md"
+    named = set(re.findall(r"`(OHMVIGIL_\w+)`", docs.read_text(encoding="utf-8")))
+    message = Message("test", "garage", "words")
+    assert named == set(environment(message, datetime(2026, 1, 2, tzinfo=UTC)))
 
 
 def test_a_hook_runs_without_a_shell_and_sees_the_message(tmp_path: Path) -> None:

@@ -19,15 +19,20 @@ def run(options: argparse.Namespace) -> int:
         if type(log) is not Recording:
             do = f"make a recording of it first: ohmvigil import {options.file} -o OUT.ohmv"
             raise BadInput(options.file, "only a recording can hold notes", do)
-        newest_s = log.last_s or 0.0
+        first_s, newest_s = log.first_s or 0.0, log.last_s or 0.0
         channels = log.channels
     finally:
         log.close()
     time_s = newest_s if options.at is None else time_of(options.at)
     kind, text, facts = _content(options, channels)
     add_note(options.file, time_s, text, kind, facts)
-    say(f"{options.file}: {kind} at {tenths(time_s)}: {text}")
+    outside = "" if first_s <= time_s <= newest_s else _outside(first_s, newest_s)
+    say(f"{options.file}: {kind} at {tenths(time_s)}{outside}: {text}")
     return 0
+
+
+def _outside(first_s: float, last_s: float) -> str:
+    return f" (the log goes from {tenths(first_s)} to {tenths(last_s)} so far)"
 
 
 def time_of(text: str, option: str = "--at") -> float:
