@@ -10,13 +10,14 @@ import re
 from codecs import BOM_UTF8
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
-from itertools import islice
+from itertools import chain, islice
 from pathlib import Path
 from typing import IO, Protocol
 
 import numpy as np
 
 from recordings.files import head_of, os_error, shown
+from recordings.plain_numbers import columns_of
 from shared.errors import BadInput
 from shared.text import clean
 from shared.updates import Batch, Floats
@@ -71,36 +72,63 @@ class PlainLog:
         """The log from its start, `rows` rows at a time. Raises BadInput at the first fault."""
         try:
             with _open(self.path) as file:
-                reader = csv.reader(_lines(self.path, file), strict=True)
-                next(reader)
-                yield from self._blocks(reader)
+                lines = _lines(self.path, file)
+                header = csv.reader(lines, strict=True)
+                next(header)
+                yield from self._blocks(lines, header.line_num)
         except UnicodeDecodeError:
             raise _not_utf8(self.path) from None
         except OSError as error:
             raise os_error(self.path, error) from None
 
-    def _blocks(self, reader: "_Cells") -> Iterator[Batch]:
-        before = -math.inf
-        before_text = ""
-        some = False
-        while True:
-            line = reader.line_num
-            try:
-                rows = list(islice(reader, self._rows))
-            except csv.Error as error:
-                what = f"quoting cannot be read ({clean(str(error))})"
-                raise _no_log(self.path, reader.line_num, what) from None
-            if not rows:
-                break
-            block = _Block(self.path, self.keys, rows, line + 1)
-            if not block.is_empty:
+    def _blocks(self, lines: Iterator[str], line: int) -> Iterator[Batch]:
+        """Batches of what follows the first so many lines: quickly where it is plain."""
+        before, before_text = -math.inf, ""
+        is_quoted = False
+        while chunk := list(islice(lines, 1 if is_quoted else self._rows)):
+            batch = None if is_quoted else self._plain(chunk, before)
+            if batch is not None:
+                before_text = chunk[-1].partition(",")[0]
+                line += len(chunk)
+            else:
+                # A quoted cell may go on over lines: from the first on, cells are read singly.
+                is_quoted = is_quoted or any('"' in one for one in chunk)
+                source = chain(chunk, lines) if is_quoted else iter(chunk)
+                cells = csv.reader(source, strict=True)
+                rows = self._cells(cells, line)
+                block = _Block(self.path, self.keys, rows, line + 1)
+                line += cells.line_num
+                if block.is_empty:
+                    continue
                 batch, before_text = block.batch(before, before_text)
-                before = float(batch.time_s[-1])
-                some = True
-                yield batch
-        if not some:
+            before = float(batch.time_s[-1])
+            yield batch
+        if before == -math.inf:
             do = "name a log with at least one row"
             raise _no_log(self.path, None, "no row below the header", do)
+
+    def _cells(self, cells: "_Cells", line: int) -> list[list[str]]:
+        try:
+            return list(islice(cells, self._rows))
+        except csv.Error as error:
+            what = f"quoting cannot be read ({clean(str(error))})"
+            raise _no_log(self.path, line + cells.line_num, what) from None
+
+    def _plain(self, lines: Sequence[str], before_s: float) -> Batch | None:
+        """The lines as a batch; None where they, or their times, need a closer look."""
+        keys = self.keys
+        words = [at for at, key in enumerate(keys, 1) if not is_number_key(key)]
+        found = columns_of(lines, len(keys) + 1, words)
+        if found is None:
+            return None
+        columns, texts = found
+        time_s = columns[0]
+        # Not-a-number is not greater than anything.
+        if not (np.diff(time_s, prepend=before_s) > 0.0).all():
+            return None
+        is_said = [not np.isnan(column).all() for column in columns]
+        numbers = {key: columns[at] for at, key in enumerate(keys, 1) if is_said[at]}
+        return Batch(time_s, numbers, {keys[at - 1]: texts[at] for at in sorted(texts)})
 
 
 def read_plain_log(path: str | Path, rows: int = ROWS) -> PlainLog:
