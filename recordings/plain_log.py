@@ -24,7 +24,7 @@ from shared.updates import Batch, Floats
 from shared.words import QUANTITIES, channel_of, is_number_key, quantity_of
 
 TIME = "time_s"
-ROWS = 4096
+ROWS = 16_384
 """Rows of a batch."""
 MAX_LINE = 1 << 20
 """Longest line read, in characters."""

@@ -125,7 +125,7 @@ class Recording:
             yield from entries
 
     def batches(
-        self, rows: int = 4096, start_s: float = -np.inf, end_s: float = np.inf
+        self, rows: int = 16_384, start_s: float = -np.inf, end_s: float = np.inf
     ) -> Iterator[Batch]:
         """Updates as detectors saw them, in order, in batches of about `rows` rows.
 
