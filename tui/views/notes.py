@@ -2,13 +2,20 @@
 
 from shared.when import hms
 from tui.board import Board, Ink, Rect
-from tui.snapshot import LinkState
+from tui.deeds import wall_words
+from tui.snapshot import LinkState, Note
 from tui.views.frame import Frame
 from tui.views.status import size
 from tui.views.text import Line, paint_lines
 from tui.views.unheard import link_words
 
 LABEL = 11
+
+
+def _told(note: Note) -> str:
+    """A note, with the time on the wall where that is on record."""
+    wall = wall_words(note)
+    return f"{note.text} ({wall})" if wall else note.text
 
 
 def paint_notes(board: Board, area: Rect, frame: Frame) -> None:
@@ -34,5 +41,5 @@ def paint_notes(board: Board, area: Rect, frame: Frame) -> None:
     lines.append(Line("", ""))
     lines.append(Line("notes", "" if now.notes else "none yet; m adds one", Ink.DIM, Ink.STRONG))
     newest_first = sorted(now.notes, key=lambda note: -note.time_s)
-    lines += [Line(hms(note.time_s).rjust(9), note.text) for note in newest_first]
+    lines += [Line(hms(note.time_s).rjust(9), _told(note)) for note in newest_first]
     paint_lines(board, area, lines, LABEL, frame.state)
