@@ -150,7 +150,11 @@ class NoiseDetector:
         step = self._step
         step.value = step.update(window.step) if step.value else window.step
         least = LEAST_STEPS * step.value
-        size = math.log(rough if rough > least else least)
+        most = rough if rough > least else least
+        if not most > 0.0:
+            # One value for a whole window, as at a rail: neither noise nor a step is known.
+            return
+        size = math.log(most)
         own, other = (self._print, self._rest) if prints else (self._rest, self._print)
         if own.count < LEAST_WINDOWS:
             if other.count < LEAST_WINDOWS:
