@@ -161,7 +161,8 @@ def test_a_dropped_link_refuses_and_then_takes_clients_again() -> None:
             ask(socket, OPEN)
             before = all_of(socket)
             assert socket.close_code == 1006
-        assert before[-1]["params"]["moment"] == pytest.approx(76.0, abs=0.5)
+        # A broken connection may lose what was on the way: nothing is later than the break.
+        assert 0.0 < before[-1]["params"]["moment"] <= 76.5
         with _persistent(host.address) as socket:
             moment = ask(socket, OPEN)["result"]["moment"]
             assert moment > 84.0
