@@ -29,12 +29,12 @@ POOR = 5.0
 TABLE_DOUBT = 0.03
 """Chance that a case is not as the table has it, whatever the evidence. Judgement."""
 
-TEMPERATURE = 0.35
+TEMPERATURE = 0.3
 """Divides all log odds of table and evidence. Tempered weights leave the answer too unsure;
 this one number is fitted on tuning draws of `tests.quality.diagnosis` (least Brier score:
-0.33 for 540 of them, taken a little less sure), and the reliability that it gives is
-measured on other draws (`docs/quality.md`). Answers to checks are not tempered: their
-probabilities are stated as such."""
+0.20 for 720 of them, taken less sure: draws are plainer than machines), and the
+reliability that it gives is measured on other draws (`docs/quality.md`). Answers to checks
+are not tempered: their probabilities are stated as such."""
 
 Odds = Mapping[Candidate, float]
 """Probabilities by cause; they sum to 1."""

@@ -246,6 +246,8 @@ def jumps(case: Case) -> Iterator[Fact]:
     for event in case.of(Kind.JOINT_JUMP):
         shown = times(event.count, "one jump", "jumps")
         yield Fact("joint-jumps", f"{shown} of several channels at one instant")
+        if event.count == 1 and len(case.of(Kind.JOINT_JUMP)) == 1:
+            yield Fact("joint-once", "once in the whole log")
         at_once = number(event, "channels")
         if at_once is not None:
             name = "joint-of-many" if at_once > TWO else "joint-of-two"

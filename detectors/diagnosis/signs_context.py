@@ -240,6 +240,16 @@ WHERE = (
         ),
     ),
     Sign(
+        "silent-of-either",
+        Family.SHAPE,
+        0.01,
+        0.06,
+        (
+            Given(Cause.HOST_LOAD, 0.50, "a host too busy to send"),
+            Given(Cause.NETWORK, 0.35, "a link that went, in a log that does not tell of it"),
+        ),
+    ),
+    Sign(
         "host-started-anew",
         Family.SHAPE,
         0.02,

@@ -123,7 +123,7 @@ OPEN_AND_SHORT = (
         (
             Given(Cause.LOOSE_CONNECTION, 0.70, "a worn contact adds ohms"),
             Given(Cause.BROKEN_LEAD, 0.45, "few strands left add ohms"),
-            Given(Cause.GROUND_LOOP, 0.30, "a current that switches looks like added ohms"),
+            Given(Cause.GROUND_LOOP, 0.45, "a current that switches looks like added ohms"),
             Given(Cause.SENSOR_FAILED, 0.08, "a cracked film adds ohms"),
         ),
     ),
@@ -159,10 +159,10 @@ SHAPES = (
         0.10,
         0.15,
         (
-            Given(Cause.GROUND_LOOP, 0.60, "the same current, the same error", PHYSICS),
+            Given(Cause.GROUND_LOOP, 0.70, "the same current, the same error", PHYSICS),
             Given(Cause.BROKEN_LEAD, 0.25, "what is left of the strands"),
             Given(Cause.SUPPLY, 0.20, "the same load, the same sag"),
-            Given(Cause.LOOSE_CONNECTION, 0.06, "a contact never adds the same ohms twice"),
+            Given(Cause.LOOSE_CONNECTION, 0.03, "a contact never adds the same ohms twice"),
         ),
     ),
     Sign(
@@ -310,6 +310,18 @@ SHAPES = (
             Given(Cause.SUPPLY, 0.65, "what all share is their supply"),
             Given(Cause.GROUND_LOOP, 0.40, "what all share is their ground"),
             Given(Cause.BUS_WIRING, 0.12, "what all share is their bus"),
+            Given(Cause.SETTLING_AFTER_RESTART, 0.12, "all converters started anew", TRADE),
+        ),
+    ),
+    Sign(
+        "joint-once",
+        Family.WHEN,
+        0.30,
+        0.50,
+        (
+            Given(Cause.SETTLING_AFTER_RESTART, 0.80, "once for each start", TRADE),
+            Given(Cause.SUPPLY, 0.15, "a weak supply sags again"),
+            Given(Cause.GROUND_LOOP, 0.04, "the current comes again and again"),
         ),
     ),
     Sign(

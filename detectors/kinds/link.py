@@ -67,6 +67,8 @@ class LinkDetector:
     def __init__(self) -> None:
         self._state = HostState.UP
         self._silent = False
+        self._knows_link = False
+        """Whether the log tells of the link: host states, or time that passed without data."""
         self._gone_row = -1
         self._has_uptime = False
         self._restarted_s = -math.inf
@@ -79,6 +81,7 @@ class LinkDetector:
         state, was = host_state(text) if key == "host.state" else None, self._state
         if state is None:
             return
+        self._knows_link = True
         self._state = state
         if was is HostState.GONE:
             say(Cleared(row, time_s, EVERY_CHANNEL, Kind.LINK_LOSS, time_s))
@@ -119,6 +122,7 @@ class LinkDetector:
         self._cadence.gap(gap_s, is_silence or was_gone)
 
     def passed(self, row: int, time_s: float, heard_s: float, say: Say) -> None:
+        self._knows_link = True
         if self._silent or self._state is HostState.GONE or heard_s != heard_s:
             return
         limit_s = self._cadence.limit_s(row, heard_s)
@@ -143,6 +147,7 @@ class LinkDetector:
     def _silence(
         self, row: int, time_s: float, since_s: float, end_s: float | None, limit_s: float
     ) -> Sighting:
+        up = " though the link is up" if self._knows_link else "; of the link nothing is told"
         return Sighting(
             row=row,
             at_s=time_s,
@@ -152,8 +157,8 @@ class LinkDetector:
             end_s=end_s,
             value=limit_s,
             unit="s",
-            text=f"no update for more than {limit_s:.3g} s though the link is up",
-            facts={"limit_s": limit_s},
+            text=f"no update for more than {limit_s:.3g} s{up}",
+            facts={"limit_s": limit_s, "link_known": float(self._knows_link)},
         )
 
     def _restart(self, row: int, time_s: float, text: str, say: Say) -> None:

@@ -18,15 +18,13 @@ COLD_S, PRINT_S, REST_S, AGAIN_S, OFF_S, END_S = 420.0, 640.0, 1100.0, 1200.0, 1
 ROOM_C = 23.0
 A, B = 3.9083e-3, -5.775e-7
 """IEC 60751."""
-JIS_A, JIS_B = 3.9739e-3, -5.870e-7
-"""JIS, secondary source."""
 R0_OHM, REFERENCE_OHM, FULL = 100.0, 430.0, 1 << 15
 DIALECTS = ("full", "degrees", "still")
 """All facts; degrees, targets and power only; all but motion."""
 
 
-def ohms(celsius: float, a: float = A, b: float = B) -> float:
-    return R0_OHM * (1.0 + a * celsius + b * celsius * celsius)
+def ohms(celsius: float) -> float:
+    return R0_OHM * (1.0 + A * celsius + B * celsius * celsius)
 
 
 def celsius(ohm: float) -> float:
@@ -98,8 +96,6 @@ class Story:
     wire: Wire = _as_is
     code: Code = _whole
     flags: Flags = limit_flags
-    curve: tuple[float, float] = (A, B)
-    """Of the element; the host counts with IEC 60751."""
     reference_ohm: float = REFERENCE_OHM
     """On the board; the host counts with 430 Ω."""
     noise_codes: float = 0.7
@@ -127,7 +123,7 @@ def _rows(story: Story, dialect: str, seed: int, end_s: float) -> Iterator[Updat
         if tick % TICKS:
             continue
         for name in shown:
-            ohm = ohms(machine.sensor_c[name], *story.curve)
+            ohm = ohms(machine.sensor_c[name])
             ohm = story.wire(machine, name, ohm, rng)
             ratio = ohm / story.reference_ohm if name == "nozzle" else ohm / REFERENCE_OHM
             noise = float(rng.normal(0.0, story.noise_codes))

@@ -1,4 +1,8 @@
-"""One story for each cause, with the chain facts that its owner would know."""
+"""One story for each cause, with the chain facts that its owner would know.
+
+`curve-setting` has none: at room temperature another curve is off by some tenths of a kelvin,
+within the element's own tolerance, and no event shows it.
+"""
 
 import math
 from dataclasses import dataclass, field
@@ -9,9 +13,6 @@ from shared.chain import Chain
 from shared.words import Cause
 from tests.detectors.diagnosis.handmade import (
     FULL,
-    JIS_A,
-    JIS_B,
-    OFF_S,
     PRINT_S,
     Machine,
     Story,
@@ -203,39 +204,32 @@ class Known:
 
     story: Story
     chain: Chain = SOME
-    channel: str = "nozzle"
+    channels: tuple[str, ...] = ("nozzle",)
+    """Where it shows."""
     places: dict[str, int] = field(default_factory=dict)
     """Place in which the cause must stand at least, where that is not the first."""
 
 
 def stories() -> dict[Cause, Known]:
-    """All causes."""
+    """All causes but the one that no event shows."""
     return {
         Cause.LOOSE_CONNECTION: Known(loose()),
-        Cause.BROKEN_LEAD: Known(broken(), places={"degrees": 3, "still": 3}),
-        Cause.BUS_WIRING: Known(
-            bus(), Chain(wires=3, bus="flying", bus_m=0.4), places={"degrees": 3}
-        ),
-        Cause.SUPPLY: Known(supply(), channel="*"),
-        Cause.INPUT_FILTER: Known(
-            pickup(2.0), Chain(wires=3, capacitance_nf=47.0, lead_m=0.7), places={"degrees": 3}
-        ),
-        Cause.CABLE_PICKUP: Known(
-            pickup(3.0), Chain(wires=3, capacitance_nf=470.0, lead_m=2.2), places={"degrees": 3}
-        ),
-        Cause.GROUND_LOOP: Known(ground(), Chain(wires=3, screened=True), places={"degrees": 3}),
+        Cause.BROKEN_LEAD: Known(broken(), places={"degrees": 2, "still": 2}),
+        Cause.BUS_WIRING: Known(bus(), Chain(wires=3, bus="flying", bus_m=0.4)),
+        Cause.SUPPLY: Known(supply(), channels=("*",)),
+        Cause.INPUT_FILTER: Known(pickup(2.0), Chain(wires=3, capacitance_nf=47.0, lead_m=0.7)),
+        Cause.CABLE_PICKUP: Known(pickup(3.0), Chain(wires=3, capacitance_nf=470.0, lead_m=2.2)),
+        Cause.GROUND_LOOP: Known(ground(), Chain(wires=3, screened=True)),
         Cause.LEAD_RESISTANCE: Known(leads(), Chain(wires=2, lead_awg=30, lead_m=1.0)),
         Cause.WIRE_COUNT_SETTING: Known(wires(), Chain(wires=3, lead_awg=32, lead_m=3.0)),
         Cause.REFERENCE_SETTING: Known(Story(reference_ohm=400.0)),
-        Cause.CURVE_SETTING: Known(Story(curve=(JIS_A, JIS_B)), places={}),
         Cause.SENSOR_FAILED: Known(failed()),
         Cause.SENSOR_SEATING: Known(seat()),
         Cause.HEATER_CIRCUIT: Known(heater()),
-        Cause.SETTLING_AFTER_RESTART: Known(settling(), places={"degrees": 3}),
+        Cause.SETTLING_AFTER_RESTART: Known(
+            settling(), channels=("nozzle", "*"), places={"degrees": 3}
+        ),
         Cause.MAINS_PICKUP: Known(mains()),
-        Cause.HOST_LOAD: Known(host_load(), channel="*"),
-        Cause.NETWORK: Known(network(), channel="*"),
+        Cause.HOST_LOAD: Known(host_load(), channels=("*",)),
+        Cause.NETWORK: Known(network(), channels=("*",), places={"degrees": 2}),
     }
-
-
-assert OFF_S

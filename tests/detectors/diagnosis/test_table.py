@@ -104,6 +104,7 @@ def some_event(rng: random.Random) -> Event:
         "offset_c": rng.uniform(-5.0, 5.0) * rng.choice([1.0, 4.0]),
         "power_excess": rng.choice([-0.3, 0.3]),
         "rate_c_s": rng.uniform(-1.0, 1.0),
+        "link_known": rng.choice([0.0, 1.0]),
         "cooling_c_s": rng.choice([-0.2, -0.5]),
         "sized": rng.choice([2.0, 12.0]),
         "size_spread": rng.choice([0.1, 0.8]),
