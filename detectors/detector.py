@@ -117,7 +117,7 @@ class HostDetector(Protocol):
         """Controller uptime where it fell below the last, and the first in the log."""
         ...
 
-    def heard(self, row: int, time_s: float, before_s: float, say: Say) -> None:
+    def heard(self, row: int, time_s: float, before_s: float, grew_s: float, say: Say) -> None:
         """The first row (`before_s` NaN), or one more than `GAP_S` after that at `before_s`."""
         ...
 

@@ -6,6 +6,7 @@ them, and five minutes, are one look. A part of a cycle says nothing.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from detectors.closed import ClosedWindow
@@ -13,25 +14,36 @@ from detectors.windows import ROWS
 
 SWITCHED = 0.4
 """Change of power from one row to the next that is a switching and no regulation."""
+LEG_S, TURN = 30.0, 0.1
+"""A host may report power smoothed: a way of `SWITCHED` within so many seconds, between turns
+of so much, counts as switched where the way back does too."""
 CYCLES = 5
 LEAST_S = 300.0
 UNSWITCHED_S = 600.0
 """A heater that was not switched for so long is regulated smoothly."""
 LONGEST_ROW_S, LONGEST_ROWS = 4.0, 4.0
 """Silence longer than this, and than so many rows, breaks a look off."""
+LEAST_MINUTE_S = 55.0
+ROWS_A_CYCLE = 6
+FAST_ROWS, BEATS_S = 3, 1800.0
+"""Cycles of so few rows are as fast as the telling of them; for so long that is remembered."""
 LOWEST, HIGHEST = 0.02, 0.95
 """Power at an end of its range for a whole window shows no mean of a regulation."""
 
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """Mean power and °C from `start_s` to `end_s`; `cycles` 0 where power is smooth."""
+    """Mean power and °C from `start_s` to `end_s`; `cycles` 0 where power is smooth.
+
+    `is_coarse`: so few rows a cycle that sampling may beat with the switching.
+    """
 
     start_s: float
     end_s: float
     power: float
     celsius: float
     cycles: int
+    is_coarse: bool = False
 
 
 class Looks:
@@ -39,6 +51,8 @@ class Looks:
 
     def __init__(self) -> None:
         self._switched_s = -math.inf
+        self._legs = _Legs()
+        self._fast_s = -math.inf
         self.clear()
 
     @property
@@ -52,17 +66,38 @@ class Looks:
         self._before_s = math.nan
         self._begin_s = math.nan
         self._energy = self._heat = 0.0
-        self._cycles = 0
+        self._cycles = self._rows = 0
 
     def add(self, window: ClosedWindow) -> Look | None:
         """Take a window; the look that it completes, if it does."""
-        first = float(window.channel.power_rows[window.index, 0])
+        rows = window.channel.power_rows[window.index].tolist()
+        times = window.windows.time_rows[window.index].tolist()
+        ups = self._legs.ups(times, rows)
+        if self._legs.both_s > self._switched_s:
+            self._switched_s = self._legs.both_s
+        if self._beats(times, rows, ups):
+            self.clear()
+            return None
+        first = rows[0]
         is_steady = window.power_jump < SWITCHED and not abs(first - self._before) >= SWITCHED
         if is_steady and not self.are_cycles:
-            self._before = float(window.channel.power_rows[window.index, -1])
+            self._before = rows[-1]
             self._before_s = window.end_s
             return self._even(window)
-        return self._by_cycles(window)
+        return self._by_cycles(window, times, rows, ups)
+
+    def _beats(self, times: list[float], powers: list[float], ups: list[bool]) -> bool:
+        """Whether full power is switched as fast as the host tells of it, or was of late.
+
+        The rows then beat with the switching, and their mean may be anything for minutes.
+        """
+        before = -math.inf
+        for index, is_up in enumerate(ups):
+            if is_up:
+                if index - before <= FAST_ROWS and all(p < LOWEST or p > HIGHEST for p in powers):
+                    self._fast_s = times[index]
+                before = index
+        return times[-1] - self._fast_s < BEATS_S
 
     def _even(self, window: ClosedWindow) -> Look | None:
         power = window.power
@@ -70,13 +105,13 @@ class Looks:
             return None
         return Look(window.start_s, window.end_s, power, window.middle_c, 0)
 
-    def _by_cycles(self, window: ClosedWindow) -> Look | None:
+    def _by_cycles(
+        self, window: ClosedWindow, times: list[float], powers: list[float], ups: list[bool]
+    ) -> Look | None:
         found = None
         longest_s = max(LONGEST_ROW_S, LONGEST_ROWS * (window.end_s - window.start_s) / ROWS)
-        times = window.windows.time_rows[window.index].tolist()
-        for at_s, power in zip(
-            times, window.channel.power_rows[window.index].tolist(), strict=True
-        ):
+        for at_s, power, is_up in zip(times, powers, ups, strict=True):
+            self._rows += 1
             jump = power - self._before
             if self._begin_s == self._begin_s:
                 spent = at_s - self._before_s
@@ -87,8 +122,8 @@ class Looks:
                 self._heat += window.middle_c * spent
             if abs(jump) >= SWITCHED:
                 self._switched_s = at_s
-                if jump > 0.0:
-                    found = self._switch_on(at_s) or found
+            if is_up:
+                found = self._switch_on(at_s) or found
             self._before, self._before_s = power, at_s
         if window.end_s - self._switched_s > UNSWITCHED_S:
             self._switched_s = -math.inf
@@ -102,8 +137,78 @@ class Looks:
             self._cycles += 1
             if self._cycles < CYCLES or spent < LEAST_S:
                 return None
-            look = Look(self._begin_s, at_s, self._energy / spent, self._heat / spent, self._cycles)
+            cycles, is_coarse = self._cycles, self._rows < ROWS_A_CYCLE * self._cycles
+            power, celsius = self._energy / spent, self._heat / spent
+            look = Look(self._begin_s, at_s, power, celsius, cycles, is_coarse)
         self._begin_s = at_s
         self._energy = self._heat = 0.0
-        self._cycles = 0
+        self._cycles = self._rows = 0
         return look
+
+
+class Minute:
+    """Joins looks to ones of a minute at least."""
+
+    def __init__(self) -> None:
+        self.clear()
+
+    def clear(self) -> None:
+        """What comes next does not follow from what came before."""
+        self._looks: list[Look] = []
+
+    def add(self, look: Look) -> Look | None:
+        """Take a look; the longer one that it completes, if it does."""
+        looks = self._looks
+        looks.append(look)
+        begin_s = looks[0].start_s
+        if look.end_s - begin_s < LEAST_MINUTE_S:
+            return None
+        spans = [one.end_s - one.start_s for one in looks]
+        total = math.fsum(spans)
+        power = math.fsum(one.power * span for one, span in zip(looks, spans, strict=True))
+        celsius = math.fsum(one.celsius * span for one, span in zip(looks, spans, strict=True))
+        cycles, is_coarse = sum(one.cycles for one in looks), any(one.is_coarse for one in looks)
+        self.clear()
+        return Look(begin_s, look.end_s, power / total, celsius / total, cycles, is_coarse)
+
+
+class _Legs:
+    """Follows power from turn to turn."""
+
+    def __init__(self) -> None:
+        self.both_s = -math.inf
+        """When last a way up and a way down, each wide and quick, had come on end."""
+        self._rises = True
+        self._turn, self._turn_s = math.nan, math.nan
+        """Where the present way began."""
+        self._end, self._end_s = math.nan, math.nan
+        """The furthest that it came, and when it was there last."""
+        self._is_wide = False
+        self._wide_s = -math.inf
+
+    def ups(self, times: Sequence[float], powers: Sequence[float]) -> list[bool]:
+        """At which of the rows a way up became wide."""
+        return [self._step(at_s, power) for at_s, power in zip(times, powers, strict=True)]
+
+    def _step(self, at_s: float, power: float) -> bool:
+        sign = 1.0 if self._rises else -1.0
+        further = sign * (power - self._end)
+        if further != further:
+            self._turn = self._end = power
+            self._turn_s = self._end_s = at_s
+            return False
+        if further < -TURN:
+            self._rises = not self._rises
+            self._turn, self._turn_s = self._end, self._end_s
+            self._is_wide = False
+            sign, further = -sign, 0.0
+        elif further < 0.0:
+            return False
+        self._end, self._end_s = power, at_s
+        if self._is_wide or sign * (power - self._turn) < SWITCHED or at_s - self._turn_s > LEG_S:
+            return False
+        self._is_wide = True
+        if at_s - self._wide_s < UNSWITCHED_S:
+            self.both_s = at_s
+        self._wide_s = at_s
+        return self._rises

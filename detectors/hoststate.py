@@ -16,6 +16,8 @@ class HostHistory:
 
     texts: dict[str, str] = field(default_factory=dict)
     last_uptime_s: float = math.nan
+    grew_s: float = math.nan
+    """How far the latest uptime is beyond the one before; NaN once that has been asked for."""
     _changes: list[tuple[int, HostState, float]] = field(
         default_factory=lambda: [(0, HostState.UP, -math.inf)]
     )
@@ -50,6 +52,7 @@ class HostHistory:
     def uptime(self, row: int, time_s: float, uptime_s: float) -> bool:
         """Take a controller uptime; whether it fell below the last, or is the first."""
         last = self.last_uptime_s
+        self.grew_s = uptime_s - last
         self.last_uptime_s = uptime_s
         fell_or_first = not uptime_s >= last
         if fell_or_first and uptime_s < STARTING_S:

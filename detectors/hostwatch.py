@@ -66,9 +66,11 @@ class HostWatch:
 
     def heard(self, row: int, time_s: float, say: Say) -> None:
         """The machine was heard of."""
+        history = self._history
+        grew_s, history.grew_s = history.grew_s, math.nan
         if not time_s - self._heard_s <= GAP_S:
             for detector in self._detectors:
-                detector.heard(row, time_s, self._heard_s, say)
+                detector.heard(row, time_s, self._heard_s, grew_s, say)
         self._heard_s = time_s
 
     def passed(self, row: int, time_s: float, say: Say) -> None:

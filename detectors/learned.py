@@ -22,13 +22,18 @@ REPEATS_TO_TELL = 16
 """Values sent without a change before a host counts as one that sends them; and half of all
 unchanged rows, for one that sends everything only after a reconnection does not."""
 
+LEVEL_C = 10.0
+STANDS = 0.75
+"""Part of a window's rows up to which may change for its values to stand between steps."""
+
 
 class Learned(NamedTuple):
     """Numbers of one channel as they hold until the next window closes.
 
     noise       sd of sample noise now, in units of the signal; NaN before the first window.
                 At least that of rounding: coarse rounding hides noise from its estimate
-    step        smallest difference seen between neighbouring values: code or rounding
+    step        smallest difference seen between neighbouring values, near this temperature:
+                code or rounding
     spacing_s   usual time between rows
     slope_c_s   of the last clean window, K/s
     power       highest power in the last window, 1 where it is not reported
@@ -59,6 +64,9 @@ class Learner:
     _last_noise: float = math.nan
     _last_spacing_s: float = math.nan
     _step: float = math.inf
+    _steps: dict[int, float] = field(default_factory=dict)
+    """Smallest difference near a temperature where values stand still between steps: those of a
+    divider's converter are many times wider at one end of its range."""
     _repeats: int = 0
     _unchanged: int = 0
 
@@ -68,10 +76,15 @@ class Learner:
         before, joined, changes, repeats = self.now, window.joined, window.changes, window.repeats
         if not joined and 0.0 < window.step < self._step:
             self._step = window.step
+        level = int(window.middle_c // LEVEL_C) if window.middle_c == window.middle_c else 0
+        near = self._steps.get(level, math.inf)
+        if not joined and changes <= STANDS * rows and 0.0 < window.step < near:
+            self._steps[level] = near = window.step
         if repeats or changes:
             self._repeats += repeats
             self._unchanged += rows - changes
         step = self._step if self._step < math.inf else 0.0
+        here = near if step < near < math.inf else step
         slope_c_s, speed = window.celsius_slope, self.speed
         is_slow = not joined and -DEFAULT_RISE_C_S < slope_c_s < DEFAULT_RISE_C_S
         if is_slow and window.is_clean(step):
@@ -85,8 +98,8 @@ class Learner:
         last_spacing_s = self._last_spacing_s
         self.now = _learned(
             (
-                self._noise_now(noise, floor, step),
-                step,
+                self._noise_now(noise, floor, here),
+                here,
                 last_spacing_s if spacing_s > last_spacing_s else spacing_s,
                 slope_c_s,
                 power if power == power else 1.0,

@@ -210,8 +210,8 @@ class Windower:
         }
         context_rows = {name[1:]: column for name, column in shaped.items() if name[0] == "/"}
         context = {key: column.mean(axis=1) for key, column in context_rows.items()}
-        speed = shaped.get("/motion.speed_mm_s")
-        moving = np.full(count, np.nan) if speed is None else (speed > 0.0).mean(axis=1)
+        moves = _moves(shaped, count)
+        moving = np.full(count, np.nan) if moves is None else moves[0].mean(axis=1)
         windows = Windows(
             self._closed,
             time_s[:, 0],
@@ -305,23 +305,32 @@ _States = tuple[Floats | None, Floats | None]
 
 def _states(shaped: dict[str, Floats], count: int) -> _States:
     """1 where all four rows of a third difference move, and where all stand; shape (m, 29)."""
-    speed = shaped.get("/motion.speed_mm_s")
-    if speed is not None:
-        moves, known = speed > 0.0, ~np.isnan(speed)
-    else:
-        places = [shaped[key] for key in ("/motion.x_mm", "/motion.y_mm") if key in shaped]
-        if not places:
-            return None, None
-        steps = np.zeros((count, ROWS))
-        for place in places:
-            steps[:, 1:] += np.abs(place[:, 1:] - place[:, :-1])
-        steps[:, 0] = steps[:, 1]
-        moves, known = steps > 0.0, ~np.isnan(steps)
+    rows = _moves(shaped, count)
+    if rows is None:
+        return None, None
+    moves, known = rows
     found = []
     for state in (moves & known, ~moves & known):
         four = state[:, 3:] & state[:, 2:-1] & state[:, 1:-2] & state[:, :-3]
         found.append(four.astype(np.float64))
     return found[0], found[1]
+
+
+def _moves(
+    shaped: dict[str, Floats], count: int
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]] | None:
+    """Rows in which the carriage moves, by its speed or else its place, and where that is known."""
+    speed = shaped.get("/motion.speed_mm_s")
+    if speed is not None:
+        return speed > 0.0, ~np.isnan(speed)
+    places = [shaped[key] for key in ("/motion.x_mm", "/motion.y_mm") if key in shaped]
+    if not places:
+        return None
+    steps = np.zeros((count, ROWS))
+    for place in places:
+        steps[:, 1:] += np.abs(place[:, 1:] - place[:, :-1])
+    steps[:, 0] = steps[:, 1]
+    return steps > 0.0, ~np.isnan(steps)
 
 
 def _count_of(state: Floats | None, count: int) -> Floats:

@@ -64,6 +64,9 @@ DEFAULT_RISE_C_S = 5.0
 HEAT_FACTOR, KNOWN_FACTOR = 1.5, 1.3
 """A swing that a loop makes by itself has half a turn of lag, which takes a part of it: so
 this covers heaters of 10 K/s."""
+WIDE, WHOLLY, SMOOTHED = 0.1, 0.5, 3.0
+"""A tone of the power this wide, which is this part of its variance, may be so many times wider
+than it is told."""
 UNPOWERED_HZ = 0.3
 PRINTING_HZ = 0.4
 MOTION_SHARE = 0.1
@@ -196,6 +199,10 @@ class BeatDetector:
             fastest = KNOWN_FACTOR * model.gain.high
         able_k = fastest * swing / (2.0 * math.pi * tone.hz)
         amplitude_k = tone.amplitude / self._plan.per_kelvin(self._plan.has_signal_in_ohms)
+        if swing > WIDE and 0.5 * swing * swing > WHOLLY * float(np.var(power)):
+            # Power that swings with it and hardly else regulates a swing of its own making; what
+            # the host tells of it may be smoothed.
+            able_k *= SMOOTHED
         return amplitude_k < able_k
 
     def _sighting(self, tone: Tone, start_s: float, last: ClosedWindow) -> Sighting:

@@ -7,13 +7,17 @@ settled and following slow change (the room, the chamber) over half an hour. The
 deviation of each look (`detectors.duty`: a window, or whole cycles of a heater that is switched
 on and off, whatever the fan and motion) goes into a CUSUM with a slack of half the least change.
 
-Least change found: 15 % of power at rest, 25 % while printing, where the material that
-flows takes a share of its own, lasting two minutes; twice that in under one. At 210 °C
-15 % of power is some 28 K. The change must also be worth 15 K, which a chamber may cool by when
-its door is opened; so a bed at 60 °C must take 43 % more. Less power counts from 30 % on and
-after twenty minutes, since a
-bed that soaks through needs less and less. The limit is at least the one that gives a
-false alarm in 30 days for the measured spread of windows.
+Least change found: 15 % of power at rest, lasting two minutes; twice that in under one. While
+printing 25 %, since the material that flows takes a share of its own; and as flow and fan
+change power within a minute or two, of a change there that is faster than 8 % a minute the
+excess moves the own power along, up to a quarter of it, or 0.6 where no fan is reported, unless
+the reading fell out of its holding band then, as it does when a sensor slips. A nozzle may
+print where motion is not reported. At 210 °C 15 % of power is some 28 K. The change must also
+be worth 15 K, which a chamber may cool by when its door is opened; so a bed at 60 °C must take
+43 % more. Power that is switched as fast as the host tells of it is not judged.
+Less power counts from 30 % on and after twenty minutes, since a bed that soaks through needs
+less and less. The limit is at least the one that gives a false alarm in 30 days for the
+measured spread of windows.
 
 More power with the fan unchanged is the mark of a sensor that has slipped from its seat;
 facts `power_excess` and `residual_c` (the excess in K above a room of 25 °C).
@@ -27,7 +31,7 @@ from dataclasses import dataclass, field
 from detectors.charts import SECONDS_IN_30_DAYS, Cusum, Ewma, limit_for
 from detectors.closed import ClosedWindow
 from detectors.detector import Say
-from detectors.duty import Look, Looks
+from detectors.duty import Look, Looks, Minute
 from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
 from shared.events import NotEvaluated
@@ -55,6 +59,19 @@ FIRST_LOOKS = 2
 FAN_STEP = 0.1
 USUAL_SPREAD = 0.05
 ROOM_C = 25.0
+FLOWS_C = 140.0
+"""Below this target no material flows (common practice)."""
+COARSE = 2.0
+"""Power that is switched nearly as fast as the host tells of it may seem to change so much more."""
+MINUTE_S = 60.0
+SLOW_PART = 0.08
+"""Faster changes than this part of power a minute are those of flow and fan."""
+SLOW_MIN = 2.0
+"""After a time unseen no more than so many minutes of slow change are granted."""
+MOST_FAST, MOST_FAST_FANLESS = 0.25, 0.6
+"""Part of the first own power that flow and a known fan, or an unknown one, may take."""
+LEAST_PART = 0.1
+"""The own power is never moved below this part of the first."""
 BACK_S = 60.0
 MOST_STATES = 64
 _HELD = (Gate.HOLDING, Gate.PRINTING)
@@ -73,6 +90,11 @@ class _State:
     known_s: float = 0.0
     count: int = 0
     first: list[float] = field(default_factory=list)
+    before: tuple[float, float] | None = None
+    """Power of the last look, and when it ended."""
+    moved: float = 0.0
+    """How far fast changes have moved the own power."""
+    first_power: float = 0.0
 
     @property
     def is_known(self) -> bool:
@@ -90,7 +112,7 @@ class _State:
             del self.first[:half]
             self.known_s = span * len(self.first)
             return
-        self.power.value = math.fsum(self.first) / len(self.first)
+        self.power.value = self.first_power = math.fsum(self.first) / len(self.first)
         self.count = len(self.first)
         self.first.clear()
 
@@ -102,10 +124,13 @@ class DriftDetector:
         self._plan = plan
         self._states: dict[_Key, _State] = {}
         self._looks = Looks()
+        self._minute = Minute()
         self._key: _Key = (math.nan, math.nan, False)
         self._settled_s = math.inf
         self._held_since_s = math.nan
         self._since_s = math.nan
+        self._fell = False
+        """Whether the reading fell away from an unchanged target since the last look."""
         self._is_up = False
         self._normal_s = math.nan
         self._was_judged = False
@@ -117,6 +142,8 @@ class DriftDetector:
         if window.gate not in _HELD or window.joined:
             if self._is_up and (window.target_c <= 0.0 or window.gate is Gate.HALTED):
                 self._end(window, say)
+            fell = window.gate is Gate.HEATING and round(window.target_c) == self._key[0]
+            self._fell = fell or (self._fell and window.joined)
             self._held_since_s = math.nan
             self._settled_s = math.inf
             return
@@ -130,6 +157,7 @@ class DriftDetector:
                 self._judge(look, window, say)
         else:
             self._looks.clear()
+            self._minute.clear()
 
     def _is_same_state(self, window: ClosedWindow, say: Say) -> bool:
         """Whether the window is of the same state as the one before; a new one has to settle."""
@@ -151,7 +179,8 @@ class DriftDetector:
             return round(window.target_c), 0.0, True
         fan = window.context.get("fan.speed", 0.0)
         fan = round(fan / FAN_STEP) if fan == fan else 0
-        return round(window.target_c), fan, window.gate is Gate.PRINTING
+        is_unknown = window.target_c > FLOWS_C and not any(map(_is_motion, window.context))
+        return round(window.target_c), fan, window.gate is Gate.PRINTING or is_unknown
 
     def _judge(self, look: Look, window: ClosedWindow, say: Say) -> None:
         state = self._states.get(self._key)
@@ -167,12 +196,20 @@ class DriftDetector:
             state.begin(power, span, EVEN * self._least())
             self._set_limit(state, span)
             return
+        if self._key[2] and window.target_c > FLOWS_C:
+            minute = self._minute.add(look)
+            if minute is None:
+                return
+            look, power, span = minute, minute.power, minute.end_s - minute.start_s
+            self._set_limit(state, span)
         own = state.power.value
         if not own > 0.0:
             return
         self._was_judged = True
+        if self._key[2] and window.target_c > FLOWS_C:
+            own = self._move_along(state, look, "fan.speed" in window.context)
         off = (power - own) / own
-        least = self._least()
+        least = self._least() * (COARSE if look.is_coarse else 1.0)
         if self._is_up:
             self._go_on(look, window, off, least, say)
             return
@@ -180,7 +217,7 @@ class DriftDetector:
         if chart.high == 0.0 and chart.low == 0.0:
             self._since_s = look.start_s
         signal = chart.update(min(max(off, -2.0 * least), 2.0 * least))
-        if signal and abs(power - own) > LEAST_POWER and self._counts(window, off, least, signal):
+        if signal and abs(power - own) > LEAST_POWER and self._counts(window, off, least):
             chart.reset()
             self._raise(look, window, off, own, say)
             return
@@ -188,10 +225,29 @@ class DriftDetector:
             chart.low = 0.0
         self._learn(state, power, off, least, span)
 
-    def _counts(self, window: ClosedWindow, off: float, least: float, signal: int) -> bool:
-        if signal > 0:
+    def _move_along(self, state: _State, look: Look, has_fan: bool) -> float:
+        """Take what changed too fast for a drift out of the comparison; the own power now."""
+        own, before = state.power.value, state.before
+        state.before = look.power, look.end_s
+        fell, self._fell = self._fell, False
+        if before is None or fell:
+            # Flow and fan pull a reading by a kelvin or two, and not out of the holding band.
+            return own
+        change = look.power - before[0]
+        minutes = min((look.end_s - before[1]) / MINUTE_S, SLOW_MIN)
+        fast = max(abs(change) - SLOW_PART * own * minutes, 0.0)
+        if fast == 0.0:
+            return own
+        most = (MOST_FAST if has_fan else MOST_FAST_FANLESS) * state.first_power
+        moved = min(max(state.moved + math.copysign(fast, change), -most), most)
+        state.power.value = max(own + moved - state.moved, LEAST_PART * state.first_power)
+        state.moved = moved
+        return state.power.value
+
+    def _counts(self, window: ClosedWindow, off: float, least: float) -> bool:
+        if off > 0.0:
             return off > least
-        return off < -LESS_LEAST and window.end_s - self._held_since_s > LESS_AFTER_S
+        return off < -max(LESS_LEAST, least) and window.end_s - self._held_since_s > LESS_AFTER_S
 
     def _learn(self, state: _State, power: float, off: float, least: float, span: float) -> None:
         if off > least:
@@ -267,3 +323,7 @@ class DriftDetector:
             return []
         why = "it never held one target, with power reported, long enough to know its own power"
         return [NotEvaluated(kind=Kind.DRIFT, channel=self._plan.name, why=why)]
+
+
+def _is_motion(key: str) -> bool:
+    return key.startswith("motion.")

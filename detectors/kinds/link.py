@@ -3,7 +3,8 @@
 Quantity: seconds. `stale` is silence although the link is up: longer than `SILENCE_S`,
 than ten times the host's own mean spacing, and than twice the longest of its latest gaps
 that were not silences, so that a host that speaks every five seconds, or only when
-something changes, is not called silent. `link-loss` lasts from the host's being gone to
+something changes, is not called silent. Nor is one whose clock was set, where uptime shows it.
+`link-loss` lasts from the host's being gone to
 its next word. A restart is an uptime that falls, or a host that says it is starting.
 
 Blind to a restart of the controller where no uptime is reported, to silence shorter than
@@ -29,6 +30,8 @@ GAPS_KEPT = 32
 ROWS_TO_LEARN = 8
 UNKNOWN_SILENCE_S = 30.0
 """Limit until so many rows have shown the host's spacing."""
+SAME_TIME = 0.5
+"""Uptime that grows by less than this part of a gap tells a clock that was set from a silence."""
 ONE_RESTART_S = 10.0
 """Host and controller that start within this time of each other started together."""
 
@@ -106,7 +109,8 @@ class LinkDetector:
         if uptime_s < STARTING_S:
             say(Started(row, time_s, EVERY_CHANNEL, time_s - uptime_s))
 
-    def heard(self, row: int, time_s: float, before_s: float, say: Say) -> None:
+    def heard(self, row: int, time_s: float, before_s: float, grew_s: float, say: Say) -> None:
+        """A row that came later than usual; `grew_s`: by how much uptime grew since the last."""
         if before_s != before_s:
             self._cadence.begin(row, time_s)
             return
@@ -117,7 +121,10 @@ class LinkDetector:
         elif self._state is not HostState.GONE and not was_gone:
             limit_s = self._cadence.limit_s(row, before_s)
             is_silence = gap_s > limit_s
-            if is_silence:
+            if is_silence and 0.0 <= grew_s < min(SAME_TIME * gap_s, limit_s):
+                # The controller's own clock says so little went by: the host's was set.
+                pass
+            elif is_silence:
                 say(self._silence(row, time_s, before_s, time_s, limit_s))
         self._cadence.gap(gap_s, is_silence or was_gone)
 

@@ -45,7 +45,7 @@ class ReportedDetector:
     def uptime(self, row: int, time_s: float, uptime_s: float, say: Say) -> None:
         """Not asked."""
 
-    def heard(self, row: int, time_s: float, before_s: float, say: Say) -> None:
+    def heard(self, row: int, time_s: float, before_s: float, grew_s: float, say: Say) -> None:
         """Not asked."""
 
     def passed(self, row: int, time_s: float, heard_s: float, say: Say) -> None:
