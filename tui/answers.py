@@ -1,6 +1,7 @@
 """Notes of a log that are evidence: answers to checks, for the diagnosis."""
 
 from collections.abc import Iterable, Mapping
+from itertools import chain
 from typing import Any, Protocol
 
 from detectors.diagnosis import Answer
@@ -40,7 +41,7 @@ def answers_in(notes: Iterable[AnyNote]) -> tuple[tuple[Answer, ...], tuple[str,
     Where a check was answered more than once on a channel, the last answer counts. A log
     from elsewhere may name checks that are not in this version's catalogue.
     """
-    found: dict[tuple[str, str], Answer] = {}
+    found: list[Answer] = []
     unused: list[str] = []
     for note in notes:
         if note.kind != ANSWER:
@@ -52,7 +53,14 @@ def answers_in(notes: Iterable[AnyNote]) -> tuple[tuple[Answer, ...], tuple[str,
         except BadInput as bad:
             unused.append(f"an answer is not used: {bad.where}: {bad.what}")
             continue
-        answer = Answer(channel=channel, check=check, outcome=outcome)
-        found.pop((channel, check), None)
-        found[channel, check] = answer
-    return tuple(found.values()), tuple(unused)
+        found.append(Answer(channel=channel, check=check, outcome=outcome))
+    return newest_answers([found]), tuple(unused)
+
+
+def newest_answers(said: Iterable[Iterable[Answer]]) -> tuple[Answer, ...]:
+    """Of answers in their order, also over several logs, the last to each check on a channel."""
+    found: dict[tuple[str, str], Answer] = {}
+    for answer in chain.from_iterable(said):
+        found.pop((answer.channel, answer.check), None)
+        found[answer.channel, answer.check] = answer
+    return tuple(found.values())

@@ -90,6 +90,9 @@ def note_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--trial", action="store_true", help="a trial starts here; TEXT says what was changed"
     )
+    parser.add_argument(
+        "--change", metavar="CHECK", help="with --trial: the check of the diagnosis that was done"
+    )
     parser.add_argument("--channel", metavar="NAME", help="the channel that is meant")
 
 

@@ -9,6 +9,15 @@ CATALOGUE = {form.name: form for form in (*WIRING, *NOISE, *SETTINGS, *HEAT, *SY
 """Every check by its name."""
 
 
+def change_form(check: str) -> CheckForm:
+    """The check of this name that changes the machine; BadInput where there is none."""
+    form = CATALOGUE.get(check)
+    if form is None or not form.changes:
+        known = ", ".join(form.name for form in CATALOGUE.values() if form.changes)
+        raise BadInput(f"check '{check}'", "no check of this name changes anything", f"use {known}")
+    return form
+
+
 def form_of(check: str, outcome: str) -> CheckForm:
     """The check of this name; BadInput where there is none, or it has no such outcome."""
     form = CATALOGUE.get(check)

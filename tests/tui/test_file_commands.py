@@ -191,6 +191,21 @@ def test_notes_stand_where_they_were_put(tmp_path: Path) -> None:
     log.close()
 
 
+def test_a_trial_may_name_the_check_that_was_done(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Then what it shows is evidence; a check that changes nothing starts no trial."""
+    path = tmp_path / "a.ohmv"
+    record(path, night(100))
+    assert ohmvigil("note", path, "--trial", "--change", "add-capacitance") == 0
+    log = Recording(path)
+    assert log.notes[-1].text == "add capacitance"
+    assert log.notes[-1].facts == {"change": "add-capacitance"}
+    log.close()
+    assert "add --trial" in line_of(capsys, "note", path, "x", "--change", "add-capacitance")
+    assert "add-capacitance" in line_of(capsys, "note", path, "--trial", "--change", "look-at-seat")
+
+
 def test_a_note_that_cannot_be_is_one_line(
     plain: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

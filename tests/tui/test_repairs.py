@@ -129,6 +129,26 @@ def test_trials_go_on_over_nights(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert "1 new terminal: 0 in" in lines
 
 
+def test_an_answer_of_one_night_counts_in_the_next(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The cable was moved in the first night; the second, judged after it, knows."""
+    facts = {"channel": "nozzle", "check": "wiggle-cable", "outcome": "breaks-in-the-cable"}
+    note = Note(100.0, "", "answer", facts)
+    first = night(tmp_path / "1.ohmv", "loose-terminal", 1, 120.0, note)
+    second = night(tmp_path / "2.ohmv", "loose-terminal", 2, 200.0)
+    lead: list[dict[str, object]] = []
+    for options in ([second], [first, second, "--trials"]):
+        run(["judge", *options, "--json"])
+        found = records(capsys.readouterr().out, "cause")
+        lead.append([one for one in found if one["cause"] == "broken-lead"][-1])
+    alone, after = lead
+    assert float(str(after["probability"])) > 2.0 * float(str(alone["probability"]))
+    words = "wiggle-cable: it jumps when the cable bends"
+    assert words in str(after["for"])
+    assert words not in str(alone["for"])
+
+
 @pytest.mark.parametrize(
     ("value", "words"), [(0.00123, "0.0012"), (3.456, "3.5"), (12.7, "13"), (1234.0, "1234")]
 )

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from detectors.diagnosis import diagnose, verdict
+from detectors.diagnosis import Answer, diagnose, verdict
 from detectors.trials import KindTrial, Watched, trials
 from recordings.cut import starts_of
 from recordings.logs import Log, open_log
@@ -18,7 +18,7 @@ from shared.chain import Chain
 from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
 from shared.when import spelt
-from tui.answers import answers_in
+from tui.answers import answers_in, newest_answers
 from tui.chain_lines import chain_lines, chain_record
 from tui.chains import chains_from
 from tui.deeds import deed_lines, deed_record, is_deed
@@ -58,6 +58,8 @@ class Judged:
     trials: tuple[KindTrial, ...] = ()
     """Of this log and those before it; none where no change was noted."""
     watched: Watched | None = None
+    answers: tuple[Answer, ...] = ()
+    """Of this log and those before it."""
     deeds: tuple[Note, ...] = ()
     """Notes of what persons did with events: they change no event and no verdict."""
 
@@ -66,13 +68,13 @@ def run(options: argparse.Namespace) -> int:
     """Judge each file; 1 when anything above a notice was found."""
     chains = chains_from(options.profile)
     found = False
-    before: list[Watched] = []
+    before: list[Judged] = []
     named = [options.files] if options.joined else [[path] for path in options.files]
     for number, paths in enumerate(named, 1):
         log = open_logs(paths) if options.joined else open_log(paths[0])
         judged = _judge(log, chains, before)
-        if options.trials and judged.watched is not None:
-            before.append(judged.watched)
+        if options.trials:
+            before.append(judged)
             if number < len(named):
                 judged = replace(judged, trials=())
         found = found or found_something(judged.events)
@@ -82,23 +84,24 @@ def run(options: argparse.Namespace) -> int:
 
 
 def judge(
-    path: str, chains: Mapping[str, Chain] | None = None, before: Sequence[Watched] = ()
+    path: str, chains: Mapping[str, Chain] | None = None, before: Sequence[Judged] = ()
 ) -> Judged:
     """Judge one file; `chains` None takes those of the recording, if it has any.
 
-    `before`: earlier logs of the same machine, in order; trials go on over them.
+    `before`: earlier logs of the same machine, in order; trials go on over them, and what was
+    answered in them still counts.
     """
     return _judge(open_log(path), chains, before)
 
 
-def _judge(log: Log, chains: Mapping[str, Chain] | None, before: Sequence[Watched]) -> Judged:
+def _judge(log: Log, chains: Mapping[str, Chain] | None, before: Sequence[Judged]) -> Judged:
     try:
         return judge_log(log, log.chains if chains is None else chains, before)
     finally:
         log.close()
 
 
-def judge_log(log: Log, chains: Mapping[str, Chain], before: Sequence[Watched] = ()) -> Judged:
+def judge_log(log: Log, chains: Mapping[str, Chain], before: Sequence[Judged] = ()) -> Judged:
     """Judge a log that is open, with these chain facts and the answers among its notes."""
     watch = StretchWatch(chains, starts_of(log.meta))
     progress = _Progress(name_of(log))
@@ -110,10 +113,13 @@ def judge_log(log: Log, chains: Mapping[str, Chain], before: Sequence[Watched] =
         progress.show(watch.now_s - (first_s or 0.0))
     watch.finish()
     progress.end()
-    answers, unused = answers_in(log.notes)
+    said, unused = answers_in(log.notes)
+    answers = newest_answers([*(one.answers for one in before), said])
     here = watched(watch.usage(), log.notes)
     has_trials = bool(here.starts or before)
-    found_trials = trials([*before, here]) if has_trials else ()
+    found_trials = (
+        trials([*(one.watched for one in before if one.watched), here]) if has_trials else ()
+    )
     own = unprovoked(watch.events, log.notes)
     causes = diagnose(own, chains, answers, told(found_trials, answers))
     blind = watch.not_evaluated()
@@ -140,6 +146,7 @@ def judge_log(log: Log, chains: Mapping[str, Chain], before: Sequence[Watched] =
         chains=watch.chain_states(),
         trials=found_trials,
         watched=here,
+        answers=answers,
         # A new file of a run begins with what was still shelved in the last.
         deeds=tuple({(n.time_s, n.text): n for n in log.notes if is_deed(n)}.values()),
     )

@@ -2,7 +2,7 @@
 
 import argparse
 
-from detectors.diagnosis.checks import form_of
+from detectors.diagnosis.checks import change_form, form_of
 from recordings.logs import open_log
 from recordings.notes import add_note
 from recordings.reader import Recording
@@ -55,6 +55,8 @@ def _content(
     options: argparse.Namespace, channels: tuple[str, ...]
 ) -> tuple[str, str, dict[str, str]]:
     """Kind, text and facts of the note."""
+    if options.change is not None and not options.trial:
+        raise BadInput("--change", "it names what a trial starts with", "add --trial")
     if options.answer is not None and options.trial:
         raise BadInput("--trial", "a note cannot be an answer as well", "add two notes")
     channel = options.channel
@@ -71,6 +73,10 @@ def _content(
             raise BadInput("--answer", "it does not say which channel", "add --channel NAME")
         facts |= {"check": check, "outcome": outcome}
         return ANSWER, options.text or f"{check}: {outcome}", facts
-    if not options.text:
+    if options.change is not None:
+        change_form(options.change)
+        facts |= {"change": options.change}
+    text = options.text or (options.change or "").replace("-", " ")
+    if not text:
         raise BadInput("ohmvigil note", "there is no text", 'add "what happened" or --answer')
-    return (TRIAL if options.trial else "note"), options.text, facts
+    return (TRIAL if options.trial else "note"), text, facts
