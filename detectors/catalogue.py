@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 from detectors.detector import HostDetector, RowDetector, Rule, WindowDetector
 from detectors.heatmodel import HeatModel
+from detectors.kinds.apart import ApartRule
 from detectors.kinds.beat import BeatDetector
 from detectors.kinds.drift import DriftDetector
 from detectors.kinds.excursions import ExcursionDetector
@@ -53,6 +54,7 @@ def rules(chains: Mapping[str, Chain]) -> list[Rule]:
         JointJumpRule(),
         UnpoweredRule(),
         RestRule(chains),
+        ApartRule(),
         InterferenceRule(),
         PartOfRule(),
     ]

@@ -8,6 +8,7 @@ from types import ModuleType
 
 from detectors import excursion, gates
 from detectors.kinds import (
+    apart,
     beat,
     drift,
     excursions,
@@ -198,9 +199,11 @@ PAGES = {
         "slow change against power, or against other channels",
         f"{drift.REST_LEAST:.0%} of power at rest, {drift.PRINT_LEAST:.0%} while printing, worth "
         f"{drift.AMBIENT_K:g} K; {drift.LESS_LEAST:.0%} less power after "
-        f"{spelt(drift.LESS_AFTER_S)}",
-        f"{spelt(drift.LASTING_S)} at the least change, under one minute at twice it (a CUSUM)",
-        f"{drift.BACK_S:g} s back at the own power",
+        f"{spelt(drift.LESS_AFTER_S)}; {apart.LIMIT_K:g} K, and {apart.LIMIT_PART:.0%} of the "
+        "level, from a channel that it followed",
+        f"{spelt(drift.LASTING_S)} at the least change, under one minute at twice it (a CUSUM); "
+        f"against another channel {spelt(apart.LASTING_S)}",
+        f"{drift.BACK_S:g} s back at the own power; {apart.BACK:.0%} of the limit",
         drift,
     ),
     Kind.NO_RISE: KindPage(

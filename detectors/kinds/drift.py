@@ -22,7 +22,10 @@ measured spread of windows.
 More power with the fan unchanged is the mark of a sensor that has slipped from its seat;
 facts `power_excess` and `residual_c` (the excess in K above a room of 25 °C).
 
-Blind without power or target, and to anything smaller.
+A channel that departs from another is drift as well: `detectors.kinds.apart`.
+
+Blind without power or target, and to anything smaller; against other channels, until two
+have followed each other over 15 K, and to both drifting alike.
 """
 
 import math

@@ -1,0 +1,194 @@
+"""drift: a sensor slowly departs from another that it used to follow.
+
+Quantity: K, the change of the difference between two channels. Two channels follow each
+other once their difference has stayed within 3 K while their level moved by 15 K or more,
+over ten minutes: two sensors of one block, one bed, one chamber. Nozzle and bed never do.
+Only calm windows count (both slower than 0.02 K/s, so that lag makes no difference; neither
+starting nor halted), every eighth of them: what is slow needs no more.
+
+Limit: 4 K, and 2 % of the level, beside the middle of the differences in which they followed,
+for 10 minutes on end. Two class B sensors may part by 1.5 K between 25 and 250 °C (IEC 60751),
+and places of one block by as much with the fan: the limit is twice that. Chance has no part in
+it: the mean of a window's noise is tenths of a kelvin at most, and ten minutes must agree.
+
+Named is the channel without a target: the other is held where it reads right by its loop. If
+both or neither has one, it is the one that departs from more channels, else the first by name;
+`other` in the facts is its partner. Which of two is wrong, a third or the power must tell.
+
+Blind until two channels have followed each other, to both drifting alike, and to a controller's
+own board, which has heat of its own.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from detectors.book import EventBook
+from detectors.closed import ClosedWindow
+from detectors.kinds.rest import is_board
+from detectors.reports import Cleared, Report, Sighting
+from shared.events import Event, NotEvaluated
+from shared.words import EVERY_CHANNEL, Gate, Kind
+
+EVERY = 8
+"""Windows."""
+CALM_C_S = 0.02
+FOLLOW_K = 3.0
+RANGE_K = 15.0
+FOLLOWED_S = 600.0
+LIMIT_K, LIMIT_PART = 4.0, 0.02
+BACK = 0.5
+"""Part of the limit below which they agree again."""
+LASTING_S = 600.0
+_UNSURE = (Gate.STARTING, Gate.HALTED)
+
+
+@dataclass(slots=True)
+class _Pair:
+    """How two channels went together; `own_k` is their difference once they follow."""
+
+    start_s: float = math.nan
+    low_k: float = math.inf
+    high_k: float = -math.inf
+    low_c: float = math.inf
+    high_c: float = -math.inf
+    own_k: float = math.nan
+    since_s: float = math.nan
+    """Since when they are apart, or, while that is said, together again."""
+    is_up: bool = False
+
+    def follow(self, at_s: float, off_k: float, level_c: float) -> None:
+        """Learn whether they follow each other."""
+        low_k, high_k = min(self.low_k, off_k), max(self.high_k, off_k)
+        if high_k - low_k > FOLLOW_K or self.start_s != self.start_s:
+            self.start_s = at_s
+            self.low_k = self.high_k = off_k
+            self.low_c = self.high_c = level_c
+            return
+        self.low_k, self.high_k = low_k, high_k
+        self.low_c, self.high_c = min(self.low_c, level_c), max(self.high_c, level_c)
+        if self.high_c - self.low_c >= RANGE_K and at_s - self.start_s >= FOLLOWED_S:
+            self.own_k = 0.5 * (low_k + high_k)
+
+
+class ApartRule:
+    """Holds channels that follow each other against each other."""
+
+    def __init__(self) -> None:
+        self._pairs: dict[tuple[str, str], _Pair] = {}
+        self._follows = False
+        self._said: dict[str, tuple[str, str]] = {}
+        """The pair behind each channel's event."""
+
+    def advance(self, time_s: float, book: EventBook) -> None:
+        """No deadlines."""
+
+    def taken(
+        self, report: Report, event: Event | None, context: Mapping[str, float], book: EventBook
+    ) -> None:
+        """Other reports do not matter."""
+
+    def window(self, windows: Mapping[str, ClosedWindow], book: EventBook) -> None:
+        calm = {name: window for name, window in windows.items() if _is_calm(name, window)}
+        names = sorted(calm)
+        for index, one in enumerate(names):
+            for two in names[index + 1 :]:
+                self._compare((one, two), calm, book)
+
+    def _compare(
+        self, pair: tuple[str, str], calm: Mapping[str, ClosedWindow], book: EventBook
+    ) -> None:
+        one, two = calm[pair[0]], calm[pair[1]]
+        known = self._pairs.get(pair)
+        if known is None:
+            known = self._pairs[pair] = _Pair()
+        off_k, at_s = one.middle_c - two.middle_c, one.end_s
+        if known.own_k != known.own_k:
+            known.follow(at_s, off_k, one.middle_c)
+            self._follows = self._follows or known.own_k == known.own_k
+            return
+        departed_k = off_k - known.own_k
+        limit = max(LIMIT_K, LIMIT_PART * abs(one.middle_c))
+        is_over = abs(departed_k) > (BACK * limit if known.is_up else limit)
+        if is_over is known.is_up:
+            known.since_s = math.nan
+            return
+        if known.since_s != known.since_s:
+            known.since_s = one.start_s
+        if at_s - known.since_s < LASTING_S:
+            return
+        since_s, known.since_s, known.is_up = known.since_s, math.nan, not known.is_up
+        if known.is_up:
+            self._depart(pair, calm, departed_k, since_s, book)
+        else:
+            self._return(pair, one, since_s, book)
+
+    def _depart(
+        self,
+        pair: tuple[str, str],
+        calm: Mapping[str, ClosedWindow],
+        departed_k: float,
+        since_s: float,
+        book: EventBook,
+    ) -> None:
+        name = self._named(pair, calm)
+        other = pair[1] if name == pair[0] else pair[0]
+        value = departed_k if name == pair[0] else -departed_k
+        open_ = book.newest(name, Kind.DRIFT)
+        if name in self._said or (open_ is not None and open_.end_s is None):
+            # Its power, or another partner, has said it.
+            return
+        self._said[name] = pair
+        window = calm[name]
+        way = "above" if value > 0.0 else "below"
+        book.sight(
+            Sighting(
+                row=window.last_row,
+                at_s=window.end_s,
+                channel=name,
+                kind=Kind.DRIFT,
+                start_s=since_s,
+                end_s=None,
+                value=value,
+                unit="K",
+                text=f"it used to follow {other} and now reads {abs(value):.1f} K {way} that",
+                facts={"other": other, "departed_c": value},
+            )
+        )
+
+    def _named(self, pair: tuple[str, str], calm: Mapping[str, ClosedWindow]) -> str:
+        has_target = [calm[name].target_c == calm[name].target_c for name in pair]
+        if has_target[0] is not has_target[1]:
+            return pair[has_target.index(False)]
+        apart = [sum(p.is_up for key, p in self._pairs.items() if name in key) for name in pair]
+        return pair[1] if apart[1] > apart[0] else pair[0]
+
+    def _return(
+        self, pair: tuple[str, str], window: ClosedWindow, since_s: float, book: EventBook
+    ) -> None:
+        for name in pair:
+            if self._said.get(name) == pair:
+                del self._said[name]
+                book.clear(Cleared(window.last_row, window.end_s, name, Kind.DRIFT, since_s))
+
+    def finish(self, book: EventBook) -> None:
+        """Nothing is held back."""
+
+    def not_evaluated(self) -> list[NotEvaluated]:
+        if self._follows:
+            return []
+        why = (
+            f"no two channels kept within {FOLLOW_K:g} K while they moved by {RANGE_K:g} K, "
+            "so none is held against another"
+        )
+        return [NotEvaluated(kind=Kind.DRIFT, channel=EVERY_CHANNEL, why=why)]
+
+
+def _is_calm(name: str, window: ClosedWindow) -> bool:
+    return (
+        window.number % EVERY == 0
+        and not window.joined
+        and window.gate not in _UNSURE
+        and -CALM_C_S < window.celsius_slope < CALM_C_S
+        and not is_board(name)
+    )
