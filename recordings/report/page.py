@@ -169,10 +169,12 @@ def _beyond(found: Sequence[Beyond]) -> str:
 def _context(report: ReportFacts) -> dict[str, Any]:
     worst = sorted(report.events, key=lambda event: -event.severity.rank)[:MOST_EVENTS]
     kept = {event.id for event in worst}
-    headline, _, check = report.verdict.text.partition(NEXT)
+    said, _, check = report.verdict.text.partition(NEXT)
+    headline, _, besides = said.partition("; ")
     return {
         "report": report,
         "headline": headline,
+        "besides": besides,
         "answer": _answer(report.causes, check),
         "causes": _causes(report.causes),
         "events": [event for event in report.events if event.id in kept],
@@ -206,7 +208,8 @@ def _outcomes(check: Check) -> list[tuple[str, str]]:
 def _sentence(text: str) -> str:
     """Begun with a capital, unless by a name such as a channel's."""
     name, colon, _ = text.partition(":")
-    return text if colon and " " not in name else text[:1].upper() + text[1:]
+    is_name = colon and " " not in name
+    return text if is_name else text[:1].upper() + text[1:]
 
 
 def _causes(causes: Sequence[RankedCause]) -> list[Causes]:
