@@ -8,13 +8,15 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
+from recordings.schema import TABLES
 from shared.when import spelt, tenths
 
 REPAIRED = "repaired"
 """Fact of a repaired recording: `faults`, lines, and `gaps`, each as `Loss` has it."""
 LONGEST_SILENCE_S = 30.0
 """After a longer gap a watch begins anew: what it learned before may hold no more."""
-MOST_GAPS = 100_000
+MOST_GAPS = 10_000
+"""More are not read from a file, which may be a stranger's."""
 
 
 class Loss(NamedTuple):
@@ -106,7 +108,7 @@ def _touch(before: Loss, loss: Loss) -> bool:
 
 
 def _loss(said: object) -> Loss | None:
-    if not isinstance(said, dict) or not isinstance(said.get("table"), str):
+    if not isinstance(said, dict) or said.get("table") not in tuple(TABLES):
         return None
     first, last = said.get("first"), said.get("last")
     if type(first) is not int or not (last is None or type(last) is int):

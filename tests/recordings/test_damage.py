@@ -15,7 +15,7 @@ import pytest
 
 from recordings.check import repair, verify
 from recordings.cut import starts_of
-from recordings.losses import Loss, loss_lines
+from recordings.losses import Loss, loss_lines, losses_of
 from recordings.reader import Recording
 from recordings.writer import Recorder
 from shared.errors import BadInput
@@ -292,6 +292,8 @@ def test_whoever_judges_a_repaired_file_is_told_of_its_gaps(tmp_path: Path) -> N
     assert starts_of(meta)[1:] == (end_s,)
     assert loss_lines({"repaired": {"gaps": [3, {"table": "x"}, {"table": 1, "first": 2}]}}) == ()
     assert loss_lines({"repaired": [1]}) == ()
+    hostile = {"table": "sample_blocks\x1b[2J", "first": 1, "last": 1}
+    assert losses_of({"repaired": {"gaps": [hostile, {"table": [], "first": 1}]}}) == ()
 
 
 def test_a_full_disk_is_waited_out(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
