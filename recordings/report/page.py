@@ -125,6 +125,8 @@ def _figures(report: ReportFacts, log: Log) -> list[Figure]:
     )
     svg = draw.timeline(view, report.events, report.first_s, report.last_s)
     note = "Bands run from the lowest to the highest reading, so that no spike is lost."
+    if view.is_gap.any():
+        note += " Hatched: nothing is on record."
     figures = [Figure("timeline", "The whole run", note, alt, svg, "")]
     for number, shown in enumerate(faults, 1):
         channel = shown.event.channel

@@ -236,6 +236,11 @@ def test_the_reference_pairs_of_contrast() -> None:
     assert contrast("#767676", "#ffffff") >= 4.5 > contrast("#777777", "#ffffff")
 
 
+def test_a_stretch_without_a_record_is_told_in_words(html: str) -> None:
+    """The made-up log has one."""
+    assert "Hatched: nothing is on record." in html
+
+
 def test_the_same_facts_give_the_same_page(html: str) -> None:
     assert page.html(report(), MadeUp()) == html
 
