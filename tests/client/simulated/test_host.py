@@ -156,7 +156,7 @@ def test_a_notification_is_not_answered() -> None:
 def test_a_dropped_link_refuses_and_then_takes_clients_again() -> None:
     """The socket breaks, connecting is refused for the outage, and then all is as before."""
     scenario = load_scenario("link-drops")
-    with running(scenario, speed=100.0, for_s=120.0) as host:
+    with running(scenario, speed=100.0, for_s=3000.0) as host:
         with connect(host.address) as socket:
             ask(socket, OPEN)
             before = all_of(socket)
