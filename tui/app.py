@@ -15,6 +15,7 @@ from shared.when import hms
 from tui.board import Board, Rect
 from tui.checking import Checking
 from tui.keys import KEYS
+from tui.lean import LeanScreen
 from tui.navigate import Navigator
 from tui.painter import body, paint
 from tui.palette import Commands
@@ -89,6 +90,9 @@ class OhmvigilApp(Checking, Shelving, App[None]):
     def board(self) -> Board | None:
         """What is shown."""
         return self._panel.board
+
+    def get_default_screen(self) -> LeanScreen:
+        return LeanScreen()
 
     def compose(self) -> ComposeResult:
         self._panel = Panel()

@@ -87,6 +87,8 @@ def run(options: argparse.Namespace) -> int:
     from client.learn import answered, answers_in, profile_text
     from client.profile import load_profile
 
+    if not 0.0 <= options.prove <= 86400.0:
+        raise BadInput("--prove", f"{options.prove:g} is out of range", "give 0 to 86400 seconds")
     is_live = "://" in options.source or options.source.startswith("unix:")
     target = _target(options)
     answers = answers_in(options.call, options.word)

@@ -16,10 +16,12 @@ import tui.learn
 import tui.notify_options
 import tui.record_options
 from shared.errors import BadInput
+from shared.text import clean
 from shared.version import VERSION
 from tui import file_options
 from tui.file_options import SEVERAL
 
+LONGEST_LINE = 1000
 BAD_INPUT = 2
 """Exit code for input that cannot be used."""
 EXIT_OF_SEVERAL = (
@@ -32,7 +34,13 @@ class _Parser(argparse.ArgumentParser):
     """Reports a bad option as one line."""
 
     def error(self, message: str) -> NoReturn:
-        self.exit(BAD_INPUT, f"{self.prog}: {message}; see '{self.prog} --help'\n")
+        told = on_one_line(f"{self.prog}: {message}; see '{self.prog} --help'")
+        self.exit(BAD_INPUT, f"{told}\n")
+
+
+def on_one_line(text: str) -> str:
+    """A message as a terminal may get it: what a user gave may hold anything."""
+    return clean(text, LONGEST_LINE)
 
 
 def _adder(commands: "argparse._SubParsersAction[_Parser]") -> Callable[..., _Parser]:
@@ -189,7 +197,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
         code: int = command.run(options)
         sys.stdout.flush()
     except BadInput as error:
-        print(f"ohmvigil: {error}", file=sys.stderr)
+        print(f"ohmvigil: {on_one_line(str(error))}", file=sys.stderr)
         return BAD_INPUT
     except KeyboardInterrupt:
         return 130

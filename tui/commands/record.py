@@ -1,10 +1,12 @@
 """`ohmvigil record`: records and detects without a screen, on one host or several."""
 
 import argparse
+import math
 import sys
 import time
 
 from shared.clock import own_time
+from shared.errors import BadInput
 from shared.events import Event
 from tui.deliver import Outbox, policy_of, test_message, ways_of
 from tui.follow import EventPrinter, print_result
@@ -22,6 +24,8 @@ from tui.snapshot import LinkState
 
 def run(options: argparse.Namespace) -> int:
     """Record until interrupted, or for a time; every recording is complete at the end."""
+    if options.for_s is not None and not 0.0 < options.for_s < math.inf:
+        raise BadInput(f"--for {options.for_s:g}", "must be above 0 s", "try --for 3600")
     profiles = profiles_for(options.hosts, options.output)
     ways, policy, files = ways_of(options), policy_of(options), file_plan_of(options)
     if options.test_notify:
