@@ -77,7 +77,7 @@ class Checking:
         guide = self.state.guide if self.state.view is ViewName.CHECK else None
         facts = {}
         if guide is not None and guide.change:
-            facts = {"channel": guide.channel, "change": guide.change}
+            facts = {"channel": guide.about, "change": guide.change}
         kept = self.source.note(text, at_s, TRIAL, facts)
         self.tell(f"a trial starts at {hms(at_s)}: 6 shows it{kept and f'; {kept}'}")
 

@@ -50,10 +50,14 @@ class Item:
 class Guide:
     """One check on one channel."""
 
-    def __init__(self, source: Source, now: Snapshot, channel: str, check: str = "") -> None:
+    def __init__(
+        self, source: Source, now: Snapshot, channel: str, check: str = "", about: str = ""
+    ) -> None:
         self._source = source
         self.channel = channel
-        self.items = _items(now, channel)
+        self.about = about or channel
+        """Whose causes it is to tell apart: the channel's, or those of all channels."""
+        self.items = _items(now, self.about)
         names = [check] if check else []
         self.place = next(
             (
@@ -145,6 +149,8 @@ class Guide:
             self.stage = Stage.ANSWERED
             return "noted; it answers no check of the diagnosis"
         for answer in finding.answers:
+            if self.about != self.channel:
+                answer = Answer(channel=self.about, check=answer.check, outcome=answer.outcome)
             self._record(answer, finding.text, now, finding.facts)
         return self._said()
 
@@ -154,7 +160,7 @@ class Guide:
         if form is None or place >= len(form.outcomes) or self.stage is Stage.ANSWERED:
             return ""
         outcome = form.outcomes[place]
-        answer = Answer(channel=self.channel, check=form.name, outcome=outcome.name)
+        answer = Answer(channel=self.about, check=form.name, outcome=outcome.name)
         self._record(answer, f"{form.name}: {outcome.words}", now, {})
         return self._said()
 
@@ -263,12 +269,16 @@ def _is_named(item: Item, names: list[str]) -> bool:
 
 
 def open_guide(source: Source, now: Snapshot, channel: str, check: str = "") -> Guide:
-    """A guide on the channel in focus, or on the one with the likeliest cause."""
+    """A guide on the channel in focus, or on the one with the likeliest cause.
+
+    Where that is a cause of all channels, the channel in focus is looked at for it.
+    """
     with_causes = [cause.channel for cause in now.causes if cause.next_check is not None]
     heard = [health.channel for health in now.channels]
-    if with_causes and channel not in with_causes and with_causes[0] in heard:
-        channel = with_causes[0]
-    return Guide(source, now, channel, check)
+    if not with_causes or channel in with_causes:
+        return Guide(source, now, channel, check)
+    about = with_causes[0]
+    return Guide(source, now, about if about in heard else channel, check, about)
 
 
 def number_in(text: str) -> float | None:

@@ -7,11 +7,13 @@ import pytest
 import pytest_asyncio
 from textual.pilot import Pilot
 
+from detectors.diagnosis import diagnose
 from detectors.diagnosis.checks import CATALOGUE
 from detectors.trials import KindTrial
 from detectors.verdicts import Outcome
 from shared.updates import Update, batch_of
 from shared.words import Kind
+from tests.detectors.diagnosis.found import event
 from tests.detectors.measured.rows import rows
 from tests.tui.fakes import NOW_S, FakeSource
 from tui.app import OhmvigilApp
@@ -323,3 +325,16 @@ def test_in_ascii_checks_and_trials_are_ascii() -> None:
         board, Rect(0, 0, 80, 22), Frame(source.now, state, source.history, glyphs_for(True))
     )
     assert "".join(board.lines()).isascii()
+
+
+def test_a_cause_of_all_channels_opens_its_own_check() -> None:
+    """A supply that dips is no fault of the channel in focus; the answer is for all of them."""
+    source = FakeSource()
+    cause = diagnose([event(Kind.JOINT_JUMP, channel="*", count=9, channels=4.0)], {})
+    source.change(causes=cause)
+    guide = open_guide(source, source.now, "nozzle")
+    assert guide.item.form is CATALOGUE["loads-off-on"]
+    assert "all, seen on nozzle: loads off on" in lines_of(guide)
+    guide.begin(source.now)
+    guide.answer(0, source.now)
+    assert [answer.channel for answer in guide.answered] == ["*"]

@@ -2,6 +2,7 @@
 
 from tui.bigdigits import ohms_text, paint_big
 from tui.board import SELECTED, Board, Ink, Rect, wrap
+from tui.glyphs import channel_word
 from tui.guide import OUTCOME_KEYS, Guide, Stage
 from tui.views.frame import Frame
 
@@ -16,7 +17,10 @@ def paint_check(board: Board, area: Rect, frame: Frame) -> None:
     if guide is None:
         board.wrapped(area, "No check is open: e in the causes view opens the next one.")
         return
-    board.text(area.x, area.y, f"{guide.channel}: {guide.item.title}", Ink.STRONG, area.width)
+    where = guide.channel
+    if guide.about != guide.channel:
+        where = f"{channel_word(guide.about)}, seen on {guide.channel}"
+    board.text(area.x, area.y, f"{where}: {guide.item.title}", Ink.STRONG, area.width)
     inner = Rect(area.x, area.y + 1, area.width, area.height - 1)
     if guide.stage is Stage.CHOOSE:
         _paint_choice(board, inner, guide)
