@@ -149,7 +149,7 @@ def run_days(hours: float, folder: Path, keep_bytes: int) -> None:
     memory: list[float] = []
     largest = held = 0
     found: dict[int, Event] = {}
-    begun_s = time.perf_counter()
+    begun_s, cpu_s = time.perf_counter(), time.process_time()
     offset_s: float | None = None
     for rows in grouped(plain.updates(scenario, 1), AT_ONCE):
         if offset_s is None:
@@ -175,14 +175,17 @@ def run_days(hours: float, folder: Path, keep_bytes: int) -> None:
         found[event.id] = event
     recorder.close()
     trouble = recorder.trouble or keeper([recorder.path])
-    took_s = time.perf_counter() - begun_s
+    took_s, cpu_s = time.perf_counter() - begun_s, time.process_time() - cpu_s
     report(folder, injected, offset_s or 0.0, keep_bytes, largest)
     print("\n".join(f"  {line}" for line in told))
     half = len(memory) // 2
     print(
         f"memory: {max(memory[half // 2 : half + 1]):.0f} MB at half time, {memory[-1]:.0f} at end"
     )
-    print(f"{hours:g} h in {took_s:.0f} s; trouble: {trouble or 'none'}; {len(found)} events live")
+    print(
+        f"{hours:g} h in {took_s:.0f} s, {cpu_s:.0f} s of processor time, simulating included; "
+        f"trouble: {trouble or 'none'}; {len(found)} events live"
+    )
 
 
 def grouped(updates: Iterator[Update], size: int) -> Iterator[list[Update]]:
