@@ -13,6 +13,8 @@ from client.mapping import Mapper
 from shared.updates import Entry, EntryKind, Floats, Value
 
 MAX_MOMENTS = 10_000
+SINCE_1970_S = 1e9
+"""A clock beyond this (September 2001) counts from 1970 and tells the time of day."""
 
 
 class ReadingProof(msgspec.Struct, frozen=True):
@@ -34,6 +36,9 @@ class TimeProof(msgspec.Struct, frozen=True):
     delay_median_s: float
     delay_99_s: float
     jumps: int
+    ahead_s: float | None = None
+    """How far the host's wall clock is ahead of ours, less the quickest update's delay; None where
+    its clock is none since 1970, or was moved."""
 
 
 class Proof:
@@ -87,11 +92,17 @@ class Proof:
             for key in self._keys
         ]
 
-    def time(self) -> TimeProof:
+    def time(self, wall_less_own_s: float | None = None) -> TimeProof:
+        """How time runs; `wall_less_own_s`: our wall clock (Unix time) less own time, if known."""
         own, log = np.array(self._own_s), np.array(self._log_s)
         slope = line_slope(own, log)
         lag = own - log if len(own) else np.zeros(1)
         delays = lag - lag.min()
+        ahead_s = None
+        is_wall = len(own) > 0 and float(log[0]) > SINCE_1970_S and not self._mapper.clock_jumps
+        if wall_less_own_s is not None and self._has_clock and is_wall:
+            # The quickest update is nearest to its own moment: what is left is the clocks' doing.
+            ahead_s = float(-lag.min()) - wall_less_own_s
         return TimeProof(
             self._has_clock,
             len(own),
@@ -99,6 +110,7 @@ class Proof:
             float(np.median(delays)),
             float(np.quantile(delays, 0.99)),
             self._mapper.clock_jumps,
+            ahead_s,
         )
 
 

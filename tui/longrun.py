@@ -71,10 +71,12 @@ def open_rolling(
     title: str,
     plan: FilePlan | None = None,
     tell: Callable[[str], None] = lambda line: None,
+    others: Sequence[Path] = (),
 ) -> RollingRecorder:
     """A recorder for days at `output`, or under dated names in the recordings folder.
 
-    `tell` takes lines about older recordings, also later and from other threads.
+    `tell` takes lines about older recordings, also later and from other threads. `others` are
+    those that were just begun of other hosts: nobody needs to look into them.
     Raises BadInput when the first file cannot be made.
     """
     plan = plan or FilePlan()
@@ -88,7 +90,7 @@ def open_rolling(
         plan.new_file_bytes,
         Keeper(first.parent, meta, plan.limits, tell=tell),
     )
-    for line in look_back(first.parent, meta, [recorder.path]):
+    for line in look_back(first.parent, meta, [recorder.path, *others]):
         tell(line)
     return recorder
 

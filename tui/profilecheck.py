@@ -5,10 +5,14 @@ from collections.abc import Iterable, Iterator
 
 from client.profile import Profile
 from client.proof import Proof, ReadingProof
+from shared.clock import own_time
 from shared.text import clean
+from shared.when import short
 from tui.output import say
 
 SECONDS = 10.0
+AGREES_S = 0.5
+"""Difference of wall clocks that may as well be the way's delay."""
 LONG_S = 120.0
 """How long a watch must be before drift is told in parts per million."""
 
@@ -75,7 +79,7 @@ def _named(reading: ReadingProof) -> str:
 
 
 def _time_lines(proof: Proof) -> Iterator[str]:
-    found = proof.time()
+    found = proof.time(time.time() - own_time())
     if not found.has_clock:
         yield "clock: none; arrival times are used, which are coarser"
         return
@@ -96,3 +100,14 @@ def _time_lines(proof: Proof) -> Iterator[str]:
         f"clock: {run}{jumps}; delay beyond the quickest {found.delay_median_s * 1e3:.0f} ms "
         f"median, {found.delay_99_s * 1e3:.0f} ms at most in 99 of 100"
     )
+    if found.ahead_s is not None:
+        yield _wall_line(found.ahead_s)
+
+
+def _wall_line(ahead_s: float) -> str:
+    """How the host's wall clock stands to ours; a network's delay cannot be told from it."""
+    if abs(ahead_s) < AGREES_S:
+        return f"wall clock: agrees with ours within {AGREES_S:g} s"
+    far = f"{abs(ahead_s):.1f} s" if abs(ahead_s) < 300.0 else short(abs(ahead_s))
+    way = "ahead of" if ahead_s > 0.0 else "behind"
+    return f"wall clock: {far} {way} ours; notes and other logs will differ by that"

@@ -29,6 +29,8 @@ from shared.updates import EntryKind
 
 FRAMES = 12
 """Updates a connection."""
+HAND_OVER_TRIES = 1000
+"""Times 5 ms for which a reset waits for what was sent before it."""
 WAYS = ("whole", "bytes", "delay", "stall", "reset", "cut")
 _RESET = struct.pack("ii", 1, 0)
 
@@ -43,6 +45,8 @@ class ChaosHost:
         self._rng = random.Random(seed)
         self._cycles = cycles
         self.passed: dict[int, int] = {}
+        self.heard: dict[int, list[int]] = {}
+        """Numbers that came out of the mapper, by connection."""
         self.ways: Counter[str] = Counter()
         self.way_of: dict[int, str] = {}
         self.connected_s: list[float] = []
@@ -83,7 +87,7 @@ class ChaosHost:
         if way == "cut":
             half = _frame(cycle, end)
             writer.write(half[: self._rng.randrange(1, len(half) - 1)])
-        await self._end(writer, reset=way == "reset")
+        await self._end(writer, cycle, reset=way == "reset")
         self.ended_s[cycle] = time.monotonic()
 
     async def _send(self, writer: asyncio.StreamWriter, way: str, frame: bytes) -> None:
@@ -99,11 +103,14 @@ class ChaosHost:
             await asyncio.sleep(0.02)
         await writer.drain()
 
-    async def _end(self, writer: asyncio.StreamWriter, reset: bool) -> None:
+    async def _end(self, writer: asyncio.StreamWriter, cycle: int, reset: bool) -> None:
         if reset:
             # A reset throws away what the peer has not read: hand it over first, as the
-            # promise is for frames that arrived.
-            await asyncio.sleep(0.005)
+            # promise is for frames that arrived. A reader that never takes them loses them.
+            for _ in range(HAND_OVER_TRIES):
+                if len(self.heard.get(cycle, ())) >= self.passed[cycle]:
+                    break
+                await asyncio.sleep(0.005)
             link = writer.get_extra_info("socket")
             link.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, _RESET)
             writer.transport.abort()
@@ -132,7 +139,7 @@ def main() -> None:
         channels={"cycle": Channel(code="/c"), "number": Channel(code="/n")},
     )
     reader, mapper = Reader(profile), Mapper(profile)
-    heard: dict[int, list[int]] = {}
+    heard = host.heard
     early = 0
     start = time.monotonic()
     reader.start()

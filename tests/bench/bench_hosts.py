@@ -145,7 +145,11 @@ def recorded(count: int, seconds: float, rate_hz: float) -> None:
             env={**os.environ, "XDG_DATA_HOME": name},
             stdout=subprocess.DEVNULL,
         ) as child:
-            time.sleep(5.0 + count / 20.0)
+            starting_s = time.monotonic()
+            while len(list(folder.rglob("*.ohmv"))) < count and child.poll() is None:
+                time.sleep(0.1)
+            starting_s = time.monotonic() - starting_s
+            time.sleep(5.0)
             before, began_s = Used.by(child.pid), time.monotonic()
             time.sleep(seconds / 2)
             middle = Used.by(child.pid)
@@ -177,6 +181,7 @@ def recorded(count: int, seconds: float, rate_hz: float) -> None:
         f"  {(after.cpu_s - before.cpu_s) / spent_s:.0%} of one core; {after.rss_mib:.0f} MiB "
         f"({middle.rss_mib:.0f} half way), {after.threads} threads"
     )
+    print(f"  {starting_s:.1f} s until all recordings were begun")
     print(
         f"  {counted} messages in {len(files)} recordings, {size / 1e6:.1f} MB: {missing} missing "
         f"or twice, {faults} faulty rows; ended with {code} in {ending_s:.1f} s"

@@ -66,3 +66,26 @@ def test_a_line_needs_three_points() -> None:
     """And some spread."""
     assert line_slope(np.array([1.0, 2.0]), np.array([1.0, 2.0])) is None
     assert line_slope(np.ones(5), np.arange(5.0)) is None
+
+
+@pytest.mark.parametrize("ahead_s", [-7200.0, -2.5, 0.0, 40.0])
+def test_it_says_how_the_hosts_wall_clock_stands_to_ours(ahead_s: float) -> None:
+    """The quickest way took 20 ms, which cannot be told from the clocks' difference."""
+    proof = Proof(PROFILE)
+    wall_less_own_s = 1.79e9
+    for n in range(40):
+        made_s = 50.0 + n
+        late_s = 0.02 if n % 4 else 0.3
+        said = wall_less_own_s + made_s + ahead_s
+        proof.feed(entry(made_s + late_s, t=said, s={"temp": 20.0}))
+    found = proof.time(wall_less_own_s).ahead_s
+    assert found == pytest.approx(ahead_s - 0.02, abs=1e-3)
+    assert proof.time().ahead_s is None
+
+
+def test_a_clock_that_counts_from_a_start_is_no_wall_clock() -> None:
+    """Nothing is said of it."""
+    proof = Proof(PROFILE)
+    for n in range(10):
+        proof.feed(entry(50.0 + n, t=float(n), s={"temp": 20.0}))
+    assert proof.time(1.79e9).ahead_s is None

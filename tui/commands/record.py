@@ -4,6 +4,7 @@ import argparse
 import math
 import sys
 import time
+from pathlib import Path
 
 from shared.clock import own_time
 from shared.errors import BadInput
@@ -43,7 +44,8 @@ def run(options: argparse.Namespace) -> int:
     try:
         for profile, title in profiles:
             lines = RecordingLines(title, quiet=options.json)
-            recorder = open_rolling(options.output, profile, title, files, lines.tell)
+            begun = [Path(live.recording.path) for live, _ in lives]
+            recorder = open_rolling(options.output, profile, title, files, lines.tell, begun)
             live = Live(profile, title, recorder, options.for_s, waits=options.wait)
             teller.host(live)
             lives.append((live, EventPrinter(title if several else "", as_json=options.json)))
