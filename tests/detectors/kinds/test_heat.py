@@ -7,7 +7,7 @@ from detectors.heatmodel import HeatModel
 from detectors.watch import Watch
 from shared.updates import Batch
 from shared.words import Kind
-from tests.detectors.machine import found, heated
+from tests.detectors.machine import found, heated, together
 
 
 def model_of(batch: Batch, channel: str = "nozzle") -> HeatModel:
@@ -162,3 +162,45 @@ def test_without_power_it_says_that_it_cannot_judge() -> None:
     watch.feed(Batch(time_s, {"room.temperature_c": 20.0 + 0.01 * (time_s % 0.5)}))
     kinds = {said.kind for said in watch.not_evaluated() if said.channel == "room"}
     assert {Kind.NO_RISE, Kind.RISE_UNPOWERED, Kind.DRIFT} <= kinds
+
+
+def smoothed(batch: Batch, seconds: float) -> Batch:
+    """The same rows from a host that tells power as a moving mean."""
+    time_s, numbers = batch.time_s, dict(batch.numbers)
+    power = numbers["nozzle.power"].copy()
+    parts = 1.0 - np.exp(-np.diff(time_s) / seconds)
+    for index, part in enumerate(parts.tolist(), start=1):
+        power[index] = power[index - 1] + part * (power[index] - power[index - 1])
+    return Batch(time_s, numbers | {"nozzle.power": power})
+
+
+@pytest.mark.parametrize("period_s", [0.25, 1.0, 2.0])
+def test_switched_power_that_is_told_smoothed_is_no_drift(period_s: float) -> None:
+    """A bed on and off by turns; its power never leaps, and a window shows a part of a cycle."""
+    hot = {"rise_c_s": 0.4, "loss_s": 1000.0, "on_off_k": 0.6, "period_s": period_s}
+    batch = heated(5400.0, lambda _: 80.0, start_c=80.0, **hot)  # type: ignore[arg-type]
+    assert found(smoothed(batch, 5.0), Kind.DRIFT, Kind.NO_RISE, Kind.MAINS_BEAT) == []
+
+
+def test_flow_that_comes_and_goes_while_printing_is_no_drift() -> None:
+    """A third more power within half a minute, for ten minutes, and back."""
+
+    def flow(now: float) -> float:
+        return -0.3 * min(max((now - 1500.0) / 30.0, 0.0), max((2100.0 - now) / 30.0, 0.0), 1.0)
+
+    batch = heated(3600.0, lambda _: 210.0, start_c=210.0, extra_c_s=flow, reset_s=20.0)
+    moves = together(batch, motion__speed_mm_s=np.full(len(batch.time_s), 60.0))
+    still = together(batch, motion__speed_mm_s=np.zeros(len(batch.time_s)))
+    assert found(moves, Kind.DRIFT, Kind.NO_RISE) == []
+    assert [event.kind for event in found(still, Kind.DRIFT)] == [Kind.DRIFT]
+
+
+@pytest.mark.parametrize("beat_s", [240.0])
+def test_power_switched_as_fast_as_it_is_told_is_not_judged(beat_s: float) -> None:
+    """One row a cycle shows on or off for minutes, and nothing of the mean."""
+    batch = heated(9000.0, lambda _: 80.0, start_c=80.0, rise_c_s=0.4, loss_s=1000.0, period_s=1.0)
+    rng = np.random.default_rng(2)
+    wander = np.cumsum(rng.normal(0.0, 0.05, len(batch.time_s))) / beat_s * 60.0
+    turn = np.mod(batch.time_s / beat_s + wander, 1.0)
+    seen = (turn < 2.0 * batch.numbers["nozzle.power"]).astype(np.float64)
+    assert found(Batch(batch.time_s, {**batch.numbers, "nozzle.power": seen}), Kind.DRIFT) == []

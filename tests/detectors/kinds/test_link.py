@@ -5,7 +5,7 @@ import pytest
 
 from detectors.watch import Watch
 from shared.events import Event
-from shared.updates import Update, batch_of
+from shared.updates import Update, Value, batch_of
 from shared.words import Kind
 
 
@@ -71,3 +71,22 @@ def test_a_broken_link_is_no_silence_and_teaches_none() -> None:
     later = times + [times[-1] + 8.0 + 0.25 * i for i in range(20)]
     kinds = [event.kind for event in events(later, gone=times[49] + 1.0)]
     assert kinds == [Kind.LINK_LOSS, Kind.STALE]
+
+
+@pytest.mark.parametrize(("uptime", "kinds"), [(0.25, []), (20.0, [Kind.STALE])])
+def test_a_clock_that_was_set_is_no_silence(uptime: float, kinds: list[Kind]) -> None:
+    """Twenty seconds are missing from the rows: uptime tells whether they went by."""
+    updates = []
+    for index in range(200):
+        late = index >= 100
+        values: dict[str, Value] = {
+            "bed.temperature_c": 20.0 + 0.01 * (index % 3),
+            "controller.uptime_s": 100.0 + 0.25 * index + (uptime if late else 0.0),
+        }
+        updates.append(Update(0.25 * index + (20.0 if late else 0.0), values))
+    for step in (len(updates), 1):
+        watch = Watch({})
+        for first in range(0, len(updates), step):
+            watch.feed(batch_of(updates[first : first + step]))
+        watch.finish()
+        assert [event.kind for event in watch.events] == kinds
