@@ -100,6 +100,7 @@ def report(**more: Any) -> ReportFacts:
         "verdict": Verdict(severity=Severity.FAILURE, text=f"Verdict {HOSTILE}"),
         "events": (finding(1, 3, start_s=200.0, end_s=231.0, text=f"Event {HOSTILE}"),),
         "causes": (cause,),
+        "trial_lines": (f"trials: nozzle {HOSTILE}",),
         "not_evaluated": (
             NotEvaluated(kind=Kind.FROZEN, channel="bed", why=f"too quiet {HOSTILE}"),
         ),
@@ -258,6 +259,15 @@ def test_markdown_says_the_same_and_shows_pictures(tmp_path: Path) -> None:
         assert root.tag.endswith("svg")
     for said in ("loose connection", "71 %", "contact break", "Unplug first", "430 Ω", "too quiet"):
         assert said in text
+
+
+def test_what_trials_have_shown_stands_below_the_changes() -> None:
+    """Counts, hours and outcome, in both forms of the report."""
+    lines = ("trials: nozzle contact-break, hours moving", "  1 tightened: 0 in 26 min; better")
+    facts = report(trial_lines=lines)
+    for text in (page.html(facts, MadeUp()), page.markdown(facts, MadeUp(), "p")[0]):
+        assert "1 tightened: 0 in 26 min; better" in text
+        assert text.index("Trials") < text.index("0 in 26 min")
 
 
 def test_no_text_of_a_host_is_markup_in_markdown() -> None:
