@@ -14,6 +14,8 @@ BURST_SHOWN = 8
 """Events of a burst that a line names after the first."""
 CAUSES_SHOWN = 3
 """Causes a channel in text; JSON gives all that are listed."""
+UNLIKELY = 0.01
+"""Causes below this are left out of text and screen."""
 
 
 def channel_word(channel: str) -> str:
@@ -90,7 +92,8 @@ def cause_lines(causes: Iterable[RankedCause]) -> list[str]:
         by_channel.setdefault(cause.channel, []).append(cause)
     for channel, ranked in by_channel.items():
         lines.append(f"{channel_word(channel)}: most likely")
-        for cause in ranked[:CAUSES_SHOWN]:
+        likely = [cause for cause in ranked if cause.probability >= UNLIKELY]
+        for cause in (likely or ranked[:1])[:CAUSES_SHOWN]:
             name = cause.cause or "unknown"
             lines.append(f"  {cause.probability:4.0%}  {name}")
             lines += [f"        + {words}" for words in cause.evidence_for[:3]]

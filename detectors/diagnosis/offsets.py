@@ -51,7 +51,7 @@ def offsets(case: Case) -> Iterator[Fact]:
         chain = case.chain or ASSUMED
         true_ohm, read = _ohms(chain, event, degrees)
         if abs(read) > BEYOND_LEADS_OHM:
-            yield Fact("offset-beyond-leads", f"{abs(read):.0f} Ω: metres of thin leads, and more")
+            yield Fact("offset-beyond-leads", f"{abs(read):.0f} Ω: far more than leads have")
         if case.chain is not None:
             yield from _fits(chain, event, true_ohm, read)
             yield from _references(chain, true_ohm, read, (chain.believed_reference_ohm,), 1.0)

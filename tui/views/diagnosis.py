@@ -3,7 +3,7 @@
 from shared.events import Check, NotEvaluated, RankedCause
 from tui.board import Board, Ink, Rect
 from tui.glyphs import channel_word
-from tui.lines import effort_words
+from tui.lines import UNLIKELY, effort_words
 from tui.views.frame import Frame
 from tui.views.hint import cause_name
 from tui.views.text import Line, paint_lines
@@ -11,8 +11,6 @@ from tui.views.text import Line, paint_lines
 LABEL = 10
 FULL = 3
 """Causes a channel that are shown with their evidence."""
-UNLIKELY = 0.01
-"""Causes below this are left out."""
 FOR_SHOWN, AGAINST_SHOWN = 5, 3
 
 
