@@ -22,7 +22,8 @@ from detectors.gates import busiest
 from detectors.health import channel_health
 from detectors.hostwatch import HostWatch
 from detectors.reports import Report
-from detectors.windows import Windower, Windows
+from detectors.windower import Windower
+from detectors.windows import Windows
 from shared.chain import Chain
 from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated

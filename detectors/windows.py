@@ -5,20 +5,19 @@ on how updates were grouped; each is reduced once, when its last row has come, b
 NumPy code for one window or for hundreds.
 """
 
-import math
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
-from operator import attrgetter
+from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from detectors.frame import WINDOW_ROWS, Frame, Row
+from detectors.frame import WINDOW_ROWS
 from shared.updates import Floats
 
 ROWS = WINDOW_ROWS
 """Rows in a window: 8 s at 4 Hz, 32 s at 1 Hz."""
 QUARTERS = 4
+QUARTER = ROWS // QUARTERS
 MEDIAN_TO_SD = 1.4826
 """Median absolute deviation to standard deviation, for normal noise."""
 KEPT_DIFFERENCES = 22
@@ -111,134 +110,56 @@ class Windows:
         return min(max(row // ROWS - self.first, 0), len(self))
 
 
-_CHANNEL_COLUMNS: dict[str, Callable[[object], float]] = {
-    name: attrgetter(name)
-    for name in ("signal", "changed", "joined", "celsius", "target_c", "power", "fresh")
-}
+CHANNEL_COLUMNS = ("signal", "changed", "joined", "celsius", "target_c", "power", "fresh")
+"""Columns of a channel that its windows are made of; `nozzle/signal` and so on by name."""
 
 
-@dataclass(slots=True)
-class _Buffer:
-    """Rows of the window that is still open: columns by name, and rows to be added to them."""
+def windows_of(arrays: Mapping[str, Floats], first: int, count: int) -> Windows:
+    """The windows of (count · ROWS) rows given as columns, as `detectors.windower` names them.
 
-    columns: dict[str, list[float]] = field(default_factory=dict)
-    rows: int = 0
-    waiting: list[Row] = field(default_factory=list)
-
-    def add(self, row: Row) -> int:
-        """Add a row; how many there are now."""
-        # The values in a row's context change with the next row.
-        self.waiting.append(Row(row.row, row.time_s, row.channels, row.context.copy()))
-        return self.rows + len(self.waiting)
-
-    def whole(self) -> dict[str, list[float]]:
-        """All rows as columns; NaN where a channel or key was not there yet."""
-        waiting = self.waiting
-        if not waiting:
-            return self.columns
-        self._extend("time_s", [row.time_s for row in waiting], len(waiting))
-        # What is there once stays.
-        for name in waiting[-1].channels:
-            samples = [row.channels[name] for row in waiting if name in row.channels]
-            for column, get in _CHANNEL_COLUMNS.items():
-                self._extend(f"{name}/{column}", list(map(get, samples)), len(waiting))
-        for key in waiting[-1].context:
-            values = [row.context[key] for row in waiting if key in row.context]
-            self._extend("/" + key, values, len(waiting))
-        self.rows += len(waiting)
-        self.waiting = []
-        return self.columns
-
-    def _extend(self, name: str, values: list[float], rows: int) -> None:
-        """Add the values of the last of so many rows."""
-        column = self.columns.get(name)
-        if column is None:
-            column = self.columns[name] = [math.nan] * self.rows
-        column += [math.nan] * (rows - len(values))
-        column += values
-
-
-class Windower:
-    """Collects rows and gives the windows they complete."""
-
-    def __init__(self) -> None:
-        self._open = _Buffer()
-        self._closed = 0
-
-    def add_row(self, row: Row) -> Windows | None:
-        """Add one row; the window it completes, if it does."""
-        if self._open.add(row) < ROWS:
-            return None
-        columns = self._open.whole()
-        self._open = _Buffer()
-        return self._close(
-            {name: np.array(values, dtype=np.float64) for name, values in columns.items()}, 1
+    `first` is how many windows came before them.
+    """
+    shaped = {name: column.reshape(count, ROWS) for name, column in arrays.items()}
+    time_s = shaped.pop("time_s", np.empty((count, ROWS)))
+    names = dict.fromkeys(name.rpartition("/")[0] for name in shaped if name.endswith("/signal"))
+    states = _states(shaped, count)
+    clock = _Clock(time_s)
+    channels = {
+        name: _channel_windows(
+            clock, *(shaped[f"{name}/{column}"] for column in CHANNEL_COLUMNS), states=states
         )
-
-    def add_frame(self, frame: Frame) -> Windows:
-        """Add a frame; the windows that its rows complete (perhaps none)."""
-        arrays = dict(_frame_columns(frame))
-        held = self._open.whole()
-        rows = self._open.rows
-        total = rows + len(frame)
-        for name in held.keys() | arrays.keys():
-            before = np.array(held.get(name, [np.nan] * rows), dtype=np.float64)
-            after = arrays.get(name)
-            arrays[name] = np.concatenate(
-                (before, np.full(len(frame), np.nan) if after is None else after)
-            )
-        count = total // ROWS
-        whole = count * ROWS
-        closed = self._close({name: column[:whole] for name, column in arrays.items()}, count)
-        self._open = _Buffer(
-            {name: column[whole:].tolist() for name, column in arrays.items()}, total - whole
-        )
-        return closed
-
-    def _close(self, arrays: dict[str, Floats], count: int) -> Windows:
-        shaped = {name: column.reshape(count, ROWS) for name, column in arrays.items()}
-        time_s = shaped.pop("time_s", np.empty((count, ROWS)))
-        names = dict.fromkeys(
-            name.rpartition("/")[0] for name in shaped if name.endswith("/signal")
-        )
-        states = _states(shaped, count)
-        channels = {
-            name: _channel_windows(
-                time_s, *(shaped[f"{name}/{column}"] for column in _CHANNEL_COLUMNS), states=states
-            )
-            for name in names
-        }
-        context_rows = {name[1:]: column for name, column in shaped.items() if name[0] == "/"}
-        context = {key: column.mean(axis=1) for key, column in context_rows.items()}
-        moves = _moves(shaped, count)
-        moving = np.full(count, np.nan) if moves is None else moves[0].mean(axis=1)
-        windows = Windows(
-            self._closed,
-            time_s[:, 0],
-            time_s[:, -1],
-            channels,
-            context,
-            moving,
-            _count_of(states[0], count),
-            _count_of(states[1], count),
-            time_s,
-            context_rows,
-        )
-        self._closed += count
-        return windows
+        for name in names
+    }
+    context_rows = {name[1:]: column for name, column in shaped.items() if name[0] == "/"}
+    context = {key: column.mean(axis=1) for key, column in context_rows.items()}
+    moves = _moves(shaped, count)
+    moving = np.full(count, np.nan) if moves is None else moves[0].mean(axis=1)
+    return Windows(
+        first,
+        time_s[:, 0],
+        time_s[:, -1],
+        channels,
+        context,
+        moving,
+        _count_of(states[0], count),
+        _count_of(states[1], count),
+        time_s,
+        context_rows,
+    )
 
 
-def _frame_columns(frame: Frame) -> Iterator[tuple[str, Floats]]:
-    yield "time_s", frame.time_s
-    for name, columns in frame.channels.items():
-        for column in _CHANNEL_COLUMNS:
-            yield f"{name}/{column}", getattr(columns, column)
-    for key, values in frame.context.items():
-        yield "/" + key, values
+class _Clock:
+    """What the times of windows give to every channel: times of shape (m, ROWS)."""
+
+    def __init__(self, time_s: Floats) -> None:
+        self.centred: Floats = time_s - time_s.mean(axis=1, keepdims=True)
+        self.spread: Floats = (self.centred * self.centred).sum(axis=1)
+        late, early = time_s[:, -QUARTER:].mean(axis=1), time_s[:, :QUARTER].mean(axis=1)
+        self.span_s: Floats = late - early
 
 
 def _channel_windows(
-    time_s: Floats,
+    clock: _Clock,
     signal: Floats,
     changed: Floats,
     joined: Floats,
@@ -253,11 +174,9 @@ def _channel_windows(
     second = signal[:, 2:] - 2.0 * signal[:, 1:-1] + signal[:, :-2]
     noise = np.partition(np.abs(second), ROWS // 2 - 1, axis=1)[:, ROWS // 2 - 1]
     noise *= MEDIAN_TO_SD / np.sqrt(6.0)
-    centred = time_s - time_s.mean(axis=1, keepdims=True)
-    slope = (centred * signal).sum(axis=1) / (centred * centred).sum(axis=1)
-    quarter = ROWS // QUARTERS
-    rise = celsius[:, -quarter:].mean(axis=1) - celsius[:, :quarter].mean(axis=1)
-    span = time_s[:, -quarter:].mean(axis=1) - time_s[:, :quarter].mean(axis=1)
+    centred = clock.centred
+    slope = (centred * signal).sum(axis=1) / clock.spread
+    rise = celsius[:, -QUARTER:].mean(axis=1) - celsius[:, :QUARTER].mean(axis=1)
     ways = signal[:, 1:] - signal[:, :-1]
     apart = ways.var(axis=1)
     first = np.abs(ways)
@@ -267,8 +186,10 @@ def _channel_windows(
         np.partition(third, KEPT_DIFFERENCES - 1, axis=1)[:, :KEPT_DIFFERENCES]
     )
     most = MOST_THIRD * np.median(third, axis=1, keepdims=True) if states[0] is not None else None
-    parts = signal.reshape(-1, QUARTERS, quarter).mean(axis=2)
+    parts = signal.reshape(-1, QUARTERS, QUARTER).mean(axis=2)
     bends = parts[:, 2:] - 2.0 * parts[:, 1:-1] + parts[:, :-2]
+    # Minima and maxima of not-a-number take long, and many channels have no power.
+    has_power = not np.isnan(power).all()
     tone, tone_bin = _tones(centred, signal, slope)
     return ChannelWindows(
         mean=signal.mean(axis=1),
@@ -281,11 +202,11 @@ def _channel_windows(
         joined=(joined != 0.0).any(axis=1),
         present=~(np.isnan(signal[:, -1]) & np.isnan(target_c[:, -1]) & np.isnan(power[:, -1])),
         celsius=celsius.mean(axis=1),
-        celsius_slope=rise / span,
+        celsius_slope=rise / clock.span_s,
         target_c=target_c.mean(axis=1),
         power=power.mean(axis=1),
-        power_high=power.max(axis=1),
-        power_jump=np.abs(power[:, 1:] - power[:, :-1]).max(axis=1),
+        power_high=power.max(axis=1) if has_power else power[:, -1],
+        power_jump=np.abs(power[:, 1:] - power[:, :-1]).max(axis=1) if has_power else power[:, -1],
         rough=kept.mean(axis=1) * KEPT_TO_SD,
         step=np.where(np.isinf(step), 0.0, step),
         apart=apart,
