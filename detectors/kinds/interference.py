@@ -4,8 +4,8 @@ Quantity: events in the state that they are tied to. Events are reported faults 
 a channel, or rows whose noise stands out of its floor: a rise and a fall on end, each
 beyond 3.5 times what the floor allows, which heat seldom makes: twelve, and three a
 minute in the state, are the least. `detectors.ties` holds them
-against the time spent in each state; p < 0.001 after correction for all questions, at
-least five events in the state, and twice the rate elsewhere.
+against the time spent in each state; p < 0.001 (bursts of noise: 0.0001) after correction
+for all questions, at least five events in the state, and twice the rate elsewhere.
 
 Noise that is larger throughout motion is also found without bursts: the noise of moving and
 still stretches beside each other is compared, at least twice as large (`detectors.contrast`).
@@ -53,6 +53,9 @@ TROUBLED_FROM = 3
 NOISE = "noise"
 LEAST_BURSTS, LEAST_BURSTS_PER_MIN = 12, 3.0
 """Rarer bursts are no noise to speak of: flow and fan stir real heat now and then."""
+BURSTS_SIGNIFICANT = 1e-4
+"""Healthy noise has bursts too, and is asked up to 15 times an hour as they grow by a quarter:
+one false alarm in 30 days a channel at worst. Faults, which are rare in health, need less."""
 GROWTH = 1.25
 """Asked again when there are this many times more events."""
 OUT_OF_FLOOR = 3.5
@@ -206,7 +209,7 @@ class InterferenceRule:
             if len(other.events_s) >= TROUBLED_FROM
         }
         tie = strongest_tie(time_s, columns, stream.events_s, {channel, *troubled})
-        if tie is None or (sort == NOISE and tie.rate_per_min < LEAST_BURSTS_PER_MIN):
+        if tie is None or (sort == NOISE and not _is_plain(tie)):
             return
         event = book.newest(channel, Kind.INTERFERENCE)
         if channel in self._up and event is not None and event.tied_to != tie.key:
@@ -287,6 +290,11 @@ class InterferenceRule:
             return []
         why = "neither motion nor a fan is reported, so noise can't be tied to them"
         return [NotEvaluated(kind=Kind.INTERFERENCE, channel=EVERY_CHANNEL, why=why)]
+
+
+def _is_plain(tie: Tie) -> bool:
+    """Whether bursts of noise are tied so surely, and come so often, that it means something."""
+    return tie.p <= BURSTS_SIGNIFICANT and tie.rate_per_min >= LEAST_BURSTS_PER_MIN
 
 
 def _start_s(chunk: tuple[Windows, int]) -> float:
