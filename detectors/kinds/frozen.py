@@ -6,7 +6,10 @@ on the move meanwhile, half the rows do, since a true reading follows them. Rows
 not repeated values, so a host that sends only changes is judged as any other, and no
 rows come while the host is silent.
 
-Blind where noise is below about 0.2 steps of the reading: a quiet reading and a frozen
+However quiet, a reading above 60 °C must fall once its power is off and its target lower: by
+what a time constant of an hour leaves it, three steps and 1 K, or it is frozen.
+
+Blind otherwise where noise is below about 0.2 steps of the reading: a quiet reading and a frozen
 one look the same; and where a host that repeats values stops to send a channel. An open
 or shorted input stands still too, and is called that.
 """
@@ -31,6 +34,13 @@ TARGET_MOVED_C = 5.0
 UNSENT = 0.5
 """Part of the run for which the host, though it repeats values, sent none."""
 
+WARM_C, BELOW_K = 60.0, 3.0
+"""Such a reading cools while power is off, with its target so much lower."""
+SLOWEST_S, AIR_C = 3600.0, 45.0
+"""Nothing heated cools slower than this (assumed), in air that is no warmer."""
+LEAST_FALL_STEPS, LEAST_FALL_K = 3.0, 1.0
+LEAST_RUN = 16
+
 
 class FrozenDetector:
     """Busy from the first row of a run that is half as long as chance allows."""
@@ -43,6 +53,8 @@ class FrozenDetector:
         self._target_c = math.nan
         self._could_judge = False
         self._unsent_s = math.nan
+        self._cools_s = math.nan
+        """Since when this run should have been cooling."""
         self.busy = False
 
     def suspects(self, columns: ChannelColumns, frame: Frame, given: Given) -> NDArray[np.bool_]:
@@ -50,24 +62,35 @@ class FrozenDetector:
         lived = limits[: given.window[-1] + 1]
         self._could_judge = self._could_judge or bool(np.isfinite(lived).any())
         suspects: NDArray[np.bool_] = given.run >= (0.25 * limits)[given.window]
-        return suspects
+        off = (columns.power <= 0.0) & (columns.celsius > WARM_C)
+        off &= columns.celsius - columns.target_c > BELOW_K
+        return suspects | (off & (given.run >= LEAST_RUN))
 
     def step(self, moment: Moment, say: Say) -> None:
         limit = moment.learned.frozen_rows
         if not self.busy:
-            if limit == math.inf:
-                return
-            self._could_judge = True
-            if moment.run >= 0.25 * limit:
+            self._could_judge = self._could_judge or limit < math.inf
+            cools = moment.run >= LEAST_RUN and _should_cool(moment.sample)
+            if cools or moment.run >= 0.25 * limit:
                 self._begin(moment)
             return
         if moment.run == 0:
             self._end(moment, say)
             return
-        if self._is_frozen or limit == math.inf or self._is_at_end(moment.sample):
+        if not _should_cool(moment.sample):
+            self._cools_s = math.nan
+        elif self._cools_s != self._cools_s:
+            self._cools_s = moment.time_s
+        if self._is_frozen or self._is_at_end(moment.sample):
             return
         if self._is_unsent(moment):
             self._unsent_s = moment.sample.sent_s
+            return
+        if self._ought_to_have_cooled(moment):
+            self._is_frozen = True
+            say(self._sighting(moment, moved=True))
+            return
+        if limit == math.inf:
             return
         moved = self._moved(moment.sample)
         needed = WITH_POWER * limit if moved else limit
@@ -98,6 +121,7 @@ class FrozenDetector:
         self._is_frozen = False
         self._low = self._high = moment.sample.power
         self._target_c = moment.sample.target_c
+        self._cools_s = moment.time_s if _should_cool(moment.sample) else math.nan
 
     def _end(self, moment: Moment, say: Say) -> None:
         if self._is_frozen:
@@ -112,6 +136,12 @@ class FrozenDetector:
             self._high - self._low >= POWER_MOVED
             or abs(sample.target_c - self._target_c) >= TARGET_MOVED_C
         )
+
+    def _ought_to_have_cooled(self, moment: Moment) -> bool:
+        sample = moment.sample
+        step_k = moment.learned.step / self._plan.per_kelvin(sample.in_ohms)
+        fall_k = (moment.time_s - self._cools_s) * (sample.celsius - AIR_C) / SLOWEST_S
+        return fall_k >= max(LEAST_FALL_STEPS * step_k, LEAST_FALL_K)
 
     def _is_at_end(self, sample: Sample) -> bool:
         plan = self._plan
@@ -141,3 +171,8 @@ class FrozenDetector:
                 "signal": sample.signal,
             },
         )
+
+
+def _should_cool(sample: Sample) -> bool:
+    is_off = sample.power <= 0.0 and sample.celsius > WARM_C
+    return is_off and sample.celsius - sample.target_c > BELOW_K

@@ -1,5 +1,6 @@
 """A reading that stops is found by its own habit, and quiet ones are left alone."""
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -102,3 +103,27 @@ def test_long_healthy_holding_is_never_frozen(bits: int) -> None:
         plant = replace(Plant(targets=HELD), noise_codes=noise, chain=Chain(bits=bits))
         watch = watched(log_of(plant, 3600.0, 6))
         assert not frozen(watch)
+
+
+@pytest.mark.parametrize("freezes", [True, False])
+def test_a_coarse_reading_that_does_not_cool_is_frozen(freezes: bool) -> None:
+    """Whole degrees hide all noise; but with its power off a nozzle cannot stay at 215 °C."""
+    updates = []
+    for index in range(4000):
+        time_s = 0.25 * index
+        off_s = max(time_s - 500.0, 0.0)
+        true = 25.0 + 190.0 * math.exp(-off_s / 300.0)
+        values: dict[str, float | str] = {
+            "nozzle.temperature_c": 215.0 if freezes and time_s < 800.0 else float(round(true)),
+            "nozzle.target_c": 215.0 if off_s == 0.0 else 0.0,
+            "nozzle.power": 0.4 if off_s == 0.0 else 0.0,
+        }
+        updates.append(Update(time_s, values))
+    for size in (len(updates), 1):
+        watch = Watch({})
+        for first in range(0, len(updates), size):
+            watch.feed(batch_of(updates[first : first + size]))
+        watch.finish()
+        found = [event for event in watch.events if event.kind is Kind.FROZEN]
+        assert len(found) == freezes
+        assert all(event.end_s == 800.0 for event in found)
