@@ -8,6 +8,8 @@ import argparse
 import importlib
 import os
 import sys
+import tempfile
+import traceback
 from collections.abc import Callable, Sequence
 from typing import NoReturn
 
@@ -24,6 +26,8 @@ from tui.file_options import SEVERAL
 LONGEST_LINE = 1000
 BAD_INPUT = 2
 """Exit code for input that cannot be used."""
+OWN_FAULT = 3
+"""Exit code for a fault of ohmvigil itself."""
 EXIT_OF_SEVERAL = (
     "A host that fails is told in one line and the others go on; the exit code is 2 only if all "
     "have failed"
@@ -205,7 +209,23 @@ def run(arguments: Sequence[str] | None = None) -> int:
         # Whoever read our output has gone (a pager, `head`): nothing is left to say.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except Exception as fault:
+        print(f"ohmvigil: {on_one_line(_own_fault(fault))}", file=sys.stderr)
+        return OWN_FAULT
     return code
+
+
+def _own_fault(fault: Exception) -> str:
+    """What to say of a fault that is ours; where it happened goes to a file, for a report."""
+    said = f"a fault of ohmvigil itself: {type(fault).__name__}: {fault}"
+    try:
+        handle, path = tempfile.mkstemp(prefix="ohmvigil-fault-", suffix=".txt")
+        with os.fdopen(handle, "w", encoding="utf-8", errors="replace") as file:
+            file.write(f"ohmvigil {VERSION}\n")
+            traceback.print_exception(fault, file=file)
+    except OSError:
+        return f"{said}; please report it"
+    return f"{said}; please report it with {path}"
 
 
 if __name__ == "__main__":
