@@ -1,6 +1,7 @@
 """The plain log: CSV (RFC 4180) with `time_s` and one column for each CHANNEL.QUANTITY.
 
-An empty cell means "not in this update". A block of rows is converted column by column;
+An empty cell means "not in this update": the last value still holds, as `plain_rows` tells
+what reads the log where a row holds nothing else. A block of rows is converted column by column;
 only when that fails are its cells looked at singly, to name the line and the column.
 """
 
@@ -18,6 +19,7 @@ import numpy as np
 
 from recordings.files import head_of, os_error, shown
 from recordings.plain_numbers import columns_of
+from recordings.plain_rows import SILENT, Rows
 from shared.errors import BadInput
 from shared.text import clean
 from shared.updates import Batch, Floats
@@ -59,8 +61,9 @@ class PlainLog:
 
     def __init__(self, path: Path, keys: tuple[str, ...], rows: int) -> None:
         self.path = path
-        self.keys = keys
-        self.unknown = tuple(key for key in keys if quantity_of(key) not in QUANTITIES)
+        self.keys = tuple(key for key in keys if key != SILENT)
+        self.unknown = tuple(key for key in self.keys if quantity_of(key) not in QUANTITIES)
+        self._columns = keys
         self._rows = rows
 
     @property
@@ -75,7 +78,9 @@ class PlainLog:
                 lines = _lines(self.path, file)
                 header = csv.reader(lines, strict=True)
                 next(header)
-                yield from self._blocks(lines, header.line_num)
+                rows = Rows(self.keys)
+                for batch in self._blocks(lines, header.line_num):
+                    yield rows.meant(batch)
         except UnicodeDecodeError:
             raise _not_utf8(self.path) from None
         except OSError as error:
@@ -96,7 +101,7 @@ class PlainLog:
                 source = chain(chunk, lines) if is_quoted else iter(chunk)
                 cells = csv.reader(source, strict=True)
                 rows = self._cells(cells, line)
-                block = _Block(self.path, self.keys, rows, line + 1)
+                block = _Block(self.path, self._columns, rows, line + 1)
                 line += cells.line_num
                 if block.is_empty:
                     continue
@@ -116,7 +121,7 @@ class PlainLog:
 
     def _plain(self, lines: Sequence[str], before_s: float) -> Batch | None:
         """The lines as a batch; None where they, or their times, need a closer look."""
-        keys = self.keys
+        keys = self._columns
         words = [at for at, key in enumerate(keys, 1) if not is_number_key(key)]
         found = columns_of(lines, len(keys) + 1, words)
         if found is None:

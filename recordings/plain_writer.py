@@ -2,7 +2,8 @@
 
 The contract asks for increasing times, but two updates of a host may share one (a late
 one is held at the newest). The second is then written with further decimals, below what
-a double can tell: the text increases, and the number read back is the same.
+a double can tell: the text increases, and the number read back is the same. An update
+without values, which says only that time passed, is marked in a column of its own.
 """
 
 import csv
@@ -17,6 +18,7 @@ from typing import IO
 
 from recordings.files import os_error
 from recordings.plain_log import TIME
+from recordings.plain_rows import SILENT, YES, has_silence
 from shared.errors import BadInput
 from shared.updates import Batch, updates_of
 
@@ -28,7 +30,8 @@ def write_plain_log(
 ) -> None:
     """Write batches as a plain log; the file appears when it is complete.
 
-    `keys` are the columns; None takes those of the batches, which then are held in memory.
+    `keys` are the columns, with `SILENT` if an update may be without values; None takes
+    those of the batches, which then are held in memory.
     Empty text cannot be told from absent text and is left out. Raises BadInput when the
     file cannot be written or no key is in the batches.
     """
@@ -38,6 +41,8 @@ def write_plain_log(
         keys = list(
             dict.fromkeys(key for batch in batches for key in (*batch.numbers, *batch.texts))
         )
+        if keys and has_silence(batches):
+            keys.append(SILENT)
     if not keys:
         raise BadInput(str(path), "nothing to write: no value was recorded", "record longer")
     rows = _rows(batches, keys)
@@ -74,8 +79,9 @@ def _rows(batches: Iterable[Batch], keys: Sequence[str]) -> Iterator[list[str]]:
             repeats = repeats + 1 if update.time_s == before_s else 0
             before_s = update.time_s
             cells = [time_text(before_s, repeats)]
+            said = update.values or {SILENT: YES}
             for key in keys:
-                value = update.values.get(key, "")
+                value = said.get(key, "")
                 cells.append(value if isinstance(value, str) else number_text(value))
             yield cells
 

@@ -1,10 +1,15 @@
 """drift: a sensor slowly departs from another that it used to follow.
 
 Quantity: K, the change of the difference between two channels. Two channels follow each
-other once their difference has stayed within 3 K while their level moved by 15 K or more,
-over ten minutes: two sensors of one block, one bed, one chamber. Nozzle and bed never do.
-Only calm windows count (both slower than 0.02 K/s, so that lag makes no difference; neither
-starting nor halted), every eighth of them: what is slow needs no more.
+other once they have warmed together by 15 K or more, within 3 K of each other, over ten minutes:
+two sensors of one block, one bed, one chamber. Nozzle and bed never do. A channel is a heater's
+if it reports power or a target. Two heaters' sensors are never paired; one is paired with
+another sensor only if that follows for ten minutes while the heater is on, since whatever stands
+unheated follows the room; and two others only while some heater is on, where any reports. What
+a room warms, up to 6 K an hour, and what cools together is no following. Two that followed and
+of which one then moves by 15 K while the other moves less than half of that do so no more:
+nothing drifts so fast. Only calm windows count (both slower than 0.02 K/s, so that lag makes no
+difference; neither starting nor halted), every eighth of them: what is slow needs no more.
 
 Limit: 4 K, and 2 % of the level, beside the middle of the differences in which they followed,
 for 10 minutes on end. Two class B sensors may part by 1.5 K between 25 and 250 °C (IEC 60751),
@@ -15,8 +20,8 @@ Named is the channel without a target: the other is held where it reads right by
 both or neither has one, it is the one that departs from more channels, else the first by name;
 `other` in the facts is its partner. Which of two is wrong, a third or the power must tell.
 
-Blind until two channels have followed each other, to both drifting alike, and to a controller's
-own board, which has heat of its own.
+Blind until two channels have followed each other, to both drifting alike, to two heaters'
+sensors, and to a controller's own board, which has heat of its own.
 """
 
 import math
@@ -25,7 +30,7 @@ from dataclasses import dataclass
 
 from detectors.book import EventBook
 from detectors.closed import ClosedWindow
-from detectors.kinds.rest import is_board
+from detectors.kinds.rest import OFF, ROOM_C_S, is_board
 from detectors.reports import Cleared, Report, Sighting
 from shared.events import Event, NotEvaluated
 from shared.words import EVERY_CHANNEL, Gate, Kind
@@ -36,6 +41,7 @@ CALM_C_S = 0.02
 FOLLOW_K = 3.0
 RANGE_K = 15.0
 FOLLOWED_S = 600.0
+STAYED = 0.5
 LIMIT_K, LIMIT_PART = 4.0, 0.02
 BACK = 0.5
 """Part of the limit below which they agree again."""
@@ -51,24 +57,40 @@ class _Pair:
     low_k: float = math.inf
     high_k: float = -math.inf
     low_c: float = math.inf
-    high_c: float = -math.inf
+    """Level from which they warm; it rises as fast as a room may."""
+    warmed_k: float = 0.0
+    heated_s: float = math.nan
+    """Since when they have been heated while they kept together."""
+    last_s: float = math.nan
+    last_c: tuple[float, float] = (math.nan, math.nan)
     own_k: float = math.nan
     since_s: float = math.nan
     """Since when they are apart, or, while that is said, together again."""
     is_up: bool = False
 
-    def follow(self, at_s: float, off_k: float, level_c: float) -> None:
+    def follow(self, at_s: float, off_k: float, level_c: float, is_heated: bool) -> None:
         """Learn whether they follow each other."""
         low_k, high_k = min(self.low_k, off_k), max(self.high_k, off_k)
         if high_k - low_k > FOLLOW_K or self.start_s != self.start_s:
-            self.start_s = at_s
-            self.low_k = self.high_k = off_k
-            self.low_c = self.high_c = level_c
+            low_k = high_k = off_k
+            self.start_s, self.low_c, self.warmed_k = at_s, level_c, 0.0
+            self.heated_s = math.nan
+        else:
+            self.low_c = min(level_c, self.low_c + ROOM_C_S * (at_s - self.last_s))
+        self.low_k, self.high_k, self.last_s = low_k, high_k, at_s
+        self.warmed_k = max(self.warmed_k, level_c - self.low_c)
+        if not is_heated:
+            self.heated_s = math.nan
             return
-        self.low_k, self.high_k = low_k, high_k
-        self.low_c, self.high_c = min(self.low_c, level_c), max(self.high_c, level_c)
-        if self.high_c - self.low_c >= RANGE_K and at_s - self.start_s >= FOLLOWED_S:
+        if self.heated_s != self.heated_s:
+            self.heated_s = at_s
+        if self.warmed_k >= RANGE_K and at_s - self.heated_s >= FOLLOWED_S:
             self.own_k = 0.5 * (low_k + high_k)
+
+    def parts(self, one_c: float, two_c: float) -> bool:
+        """Whether one went far since the last look and the other stayed."""
+        less, more = sorted((abs(one_c - self.last_c[0]), abs(two_c - self.last_c[1])))
+        return more >= RANGE_K and less < STAYED * more
 
 
 class ApartRule:
@@ -76,6 +98,10 @@ class ApartRule:
 
     def __init__(self) -> None:
         self._pairs: dict[tuple[str, str], _Pair] = {}
+        self._heaters: set[str] = set()
+        """Channels that ever reported power or a target."""
+        self._hot: set[str] = set()
+        """Those of them that are on."""
         self._follows = False
         self._said: dict[str, tuple[str, str]] = {}
         """The pair behind each channel's event."""
@@ -89,22 +115,48 @@ class ApartRule:
         """Other reports do not matter."""
 
     def window(self, windows: Mapping[str, ClosedWindow], book: EventBook) -> None:
+        self._heat(windows)
         calm = {name: window for name, window in windows.items() if _is_calm(name, window)}
         names = sorted(calm)
         for index, one in enumerate(names):
             for two in names[index + 1 :]:
                 self._compare((one, two), calm, book)
 
+    def _heat(self, windows: Mapping[str, ClosedWindow]) -> None:
+        """Learn who has a heater, and whose is on."""
+        known = len(self._heaters)
+        for name, window in windows.items():
+            power, target_c = window.power, window.target_c
+            if power == power or target_c == target_c:
+                self._heaters.add(name)
+            is_on = window.power_high > OFF or power > OFF or target_c > 0.0
+            (self._hot.add if is_on else self._hot.discard)(name)
+        if len(self._heaters) > known:
+            # What was learnt before was learnt of other pairs.
+            self._pairs = {names: pair for names, pair in self._pairs.items() if pair.is_up}
+
+    def _is_heated(self, pair: tuple[str, str]) -> bool:
+        """Whether what heats both, as far as that is known, is on."""
+        if not self._heaters:
+            return True
+        own = self._heaters.intersection(pair)
+        return own <= self._hot if own else bool(self._hot)
+
     def _compare(
         self, pair: tuple[str, str], calm: Mapping[str, ClosedWindow], book: EventBook
     ) -> None:
         one, two = calm[pair[0]], calm[pair[1]]
         known = self._pairs.get(pair)
+        if self._heaters.issuperset(pair) and (known is None or not known.is_up):
+            return
         if known is None:
             known = self._pairs[pair] = _Pair()
         off_k, at_s = one.middle_c - two.middle_c, one.end_s
+        if not known.is_up and known.parts(one.middle_c, two.middle_c):
+            known = self._pairs[pair] = _Pair()
+        known.last_c = one.middle_c, two.middle_c
         if known.own_k != known.own_k:
-            known.follow(at_s, off_k, one.middle_c)
+            known.follow(at_s, off_k, one.middle_c, self._is_heated(pair))
             self._follows = self._follows or known.own_k == known.own_k
             return
         departed_k = off_k - known.own_k
@@ -178,7 +230,7 @@ class ApartRule:
         if self._follows:
             return []
         why = (
-            f"no two channels kept within {FOLLOW_K:g} K while they moved by {RANGE_K:g} K, "
+            f"no two channels kept within {FOLLOW_K:g} K while they warmed by {RANGE_K:g} K, "
             "so none is held against another"
         )
         return [NotEvaluated(kind=Kind.DRIFT, channel=EVERY_CHANNEL, why=why)]

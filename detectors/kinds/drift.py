@@ -25,7 +25,7 @@ facts `power_excess` and `residual_c` (the excess in K above a room of 25 °C).
 A channel that departs from another is drift as well: `detectors.kinds.apart`.
 
 Blind without power or target, and to anything smaller; against other channels, until two
-have followed each other over 15 K, and to both drifting alike.
+have warmed together by 15 K, to both drifting alike, and to two heaters' sensors.
 """
 
 import math

@@ -5,7 +5,9 @@ than ten times the host's own mean spacing, and than twice the longest of its la
 that were not silences, so that a host that speaks every five seconds, or only when
 something changes, is not called silent. Nor is one whose clock was set, where uptime shows it.
 `link-loss` lasts from the host's being gone to
-its next word. A restart is an uptime that falls, or a host that says it is starting.
+its next word. A restart is an uptime that falls, or a host that says it is starting. A halt
+is quoted with what the host newly said at that moment or up to `AFTER_S` later, first; failing
+that, with what it said up to `BEFORE_S` before: older words are of something else.
 
 Blind to a restart of the controller where no uptime is reported, to silence shorter than
 the limit, and to a single channel that falls silent: hosts may send only what changes, so
@@ -34,6 +36,8 @@ SAME_TIME = 0.5
 """Uptime that grows by less than this part of a gap tells a clock that was set from a silence."""
 ONE_RESTART_S = 10.0
 """Host and controller that start within this time of each other started together."""
+BEFORE_S, AFTER_S = 2.0, 10.0
+"""How long before and after a halt its reason may be said (a choice: hosts say both at once)."""
 
 
 class Cadence:
@@ -76,11 +80,16 @@ class LinkDetector:
         self._has_uptime = False
         self._restarted_s = -math.inf
         self._words = ""
+        self._words_s = -math.inf
+        self._halted_s = math.nan
+        """When the halt came that still waits for words of its own; else NaN."""
         self._cadence = Cadence()
 
     def text(self, row: int, time_s: float, key: str, text: str, say: Say) -> None:
         if key == "host.message":
-            self._words = text
+            self._words, self._words_s = text, time_s
+            if self._state is HostState.HALTED and time_s - self._halted_s <= AFTER_S:
+                say(self._halt(row, time_s))
         state, was = host_state(text) if key == "host.state" else None, self._state
         if state is None:
             return
@@ -95,9 +104,8 @@ class LinkDetector:
             self._end_silence(row, time_s, say)
             say(self._sighting(row, time_s, Kind.LINK_LOSS, time_s, "the link to the host is down"))
         elif state is HostState.HALTED:
-            words = f": {self._words}" if self._words else ""
-            text = f"the host stopped the machine{words}"
-            say(self._sighting(row, time_s, Kind.HALT, time_s, text))
+            self._halted_s = time_s
+            say(self._halt(row, time_s))
         elif state is HostState.STARTING:
             self._restart(row, time_s, "the host started again", say)
             say(Started(row, time_s, EVERY_CHANNEL, time_s))
@@ -167,6 +175,19 @@ class LinkDetector:
             text=f"no update for more than {limit_s:.3g} s{up}",
             facts={"limit_s": limit_s, "link_known": float(self._knows_link)},
         )
+
+    def _halt(self, row: int, time_s: float) -> Sighting:
+        """The halt, in the words that go with it."""
+        words = self._words if self._words_s >= self._halted_s - BEFORE_S else ""
+        if words and self._words_s >= self._halted_s:
+            start_s, self._halted_s = self._halted_s, math.nan
+        else:
+            start_s = self._halted_s
+        said = f": {words}" if words else ""
+        text = f"the host stopped the machine{said}"
+        found = self._sighting(row, time_s, Kind.HALT, start_s, text)
+        found.facts = {"message": words} if words else {}
+        return found
 
     def _restart(self, row: int, time_s: float, text: str, say: Say) -> None:
         if time_s - self._restarted_s < ONE_RESTART_S:

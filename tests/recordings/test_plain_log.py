@@ -9,10 +9,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from detectors.watch import Watch
 from recordings.plain_log import read_plain_log
 from recordings.plain_writer import number_text, time_text, write_plain_log
 from shared.errors import BadInput
 from shared.updates import Update, updates_of
+from shared.words import Kind
 from tests.recordings.logs import finite, grouped, joined, logs
 
 GOOD = "time_s,nozzle.temperature_c,nozzle.flags\n"
@@ -67,12 +69,66 @@ def test_the_file_is_rfc_4180(tmp_path: Path) -> None:
 
 def test_an_empty_cell_is_not_in_the_update(tmp_path: Path) -> None:
     """A host that sends only changes leaves cells empty."""
-    path = written(tmp_path / "a.csv", GOOD + "0,200,none\n1,,\n2,201,\n")
+    path = written(tmp_path / "a.csv", GOOD + "0,200,none\n1,,open\n2,201,\n")
     assert read(path) == [
         Update(0.0, {"nozzle.temperature_c": 200.0, "nozzle.flags": "none"}),
-        Update(1.0, {}),
+        Update(1.0, {"nozzle.flags": "open"}),
         Update(2.0, {"nozzle.temperature_c": 201.0}),
     ]
+
+
+@pytest.mark.parametrize("rows", [1, 2, 3, 100])
+def test_a_row_of_empty_cells_is_an_update_in_which_the_last_values_hold(
+    tmp_path: Path, rows: int
+) -> None:
+    """It restates what says least; before any value, and while the host is gone, it is none."""
+    header = "time_s,bed.temperature_c,bed.flags,bed.power,host.state,controller.uptime_s\n"
+    lines = "0,,,,,\n1,20,,,up,5\n2,,,,,\n3,,none,,,\n4,,,,,\n5,,,0.5,,\n6,,,,,\n7,,,,gone,\n"
+    path = written(tmp_path / "a.csv", header + lines + "8,,,,,\n9,,,,up,\n10,,,,,\n")
+    said = {int(update.time_s): update.values for update in read(path, rows)}
+    assert said[0] == {}
+    assert said[2] == {"bed.temperature_c": 20.0}
+    assert said[4] == {"bed.flags": "none"}
+    assert said[6] == said[10] == {"bed.power": 0.5}
+    assert said[7] == {"host.state": "gone"}
+    assert said[8] == {}
+
+
+@pytest.mark.parametrize("words", ["", "none"])
+def test_an_idle_host_that_sends_only_changes_is_not_silent(tmp_path: Path, words: str) -> None:
+    """Coarse readings of a machine at rest do not change for minutes; its rows come all the same.
+
+    Without rows for as long it is silent."""
+    rows = [
+        f"{second},{20 + second // 50 % 2 if second % 50 == 0 else ''}," for second in range(900)
+    ]
+    rows[0] += words
+    told = written(tmp_path / "a.csv", GOOD + "\n".join(rows) + "\n")
+    short = written(tmp_path / "b.csv", GOOD + "\n".join(rows[:400] + rows[440:]) + "\n")
+    assert [found(path) for path in (told, short)] == [[], [Kind.STALE]]
+
+
+def found(path: Path) -> list[Kind]:
+    watch = Watch({})
+    for batch in read_plain_log(path).batches():
+        watch.feed(batch)
+    watch.finish()
+    return [event.kind for event in watch.events]
+
+
+def test_passed_time_is_marked_in_an_export_and_is_no_column_of_the_log(tmp_path: Path) -> None:
+    """What was no update in the recording is none when it is read back."""
+    log = [Update(0.0, {"bed.power": 0.5}), Update(1.0, {}), Update(2.0, {"bed.power": 0.25})]
+    path = tmp_path / "a.csv"
+    write_plain_log(path, grouped(log, []))
+    assert path.read_text().split() == [
+        "time_s,bed.power,host.silent",
+        "0,0.5,",
+        "1,,yes",
+        "2,0.25,",
+    ]
+    assert read(path) == log
+    assert read_plain_log(path).keys == ("bed.power",)
 
 
 def test_unknown_quantities_are_kept_as_text(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from recordings.logs import Log
 from recordings.parquet import write_parquet
+from recordings.plain_rows import SILENT, has_silence
 from recordings.plain_writer import write_plain_log
 from recordings.several import Joined, open_logs
 from shared.errors import BadInput
@@ -25,6 +26,8 @@ def run(options: argparse.Namespace) -> int:
         not_onto_itself(log, options.output)
         keys = _columns(log)
         if out.suffix == ".csv":
+            if has_silence(log.batches()):
+                keys = (*keys, SILENT)
             write_plain_log(out, log.batches(), keys)
         else:
             about = {"ohmvigil": VERSION, "title": json.dumps(log.meta.get("title", ""))}

@@ -90,3 +90,45 @@ def test_a_clock_that_was_set_is_no_silence(uptime: float, kinds: list[Kind]) ->
             watch.feed(batch_of(updates[first : first + step]))
         watch.finish()
         assert [event.kind for event in watch.events] == kinds
+
+
+def halt_of(*said: tuple[float, dict[str, Value]], one_by_one: bool = False) -> Event:
+    """The halt of a host that speaks at 4 Hz and says these words of itself."""
+    updates = [Update(0.25 * i, {"bed.temperature_c": 20.0 + 0.01 * (i % 3)}) for i in range(800)]
+    updates += [Update(time_s, words) for time_s, words in said]
+    updates.sort(key=lambda update: update.time_s)
+    watch = Watch({})
+    for batch in [[update] for update in updates] if one_by_one else [updates]:
+        watch.feed(batch_of(batch))
+    watch.finish()
+    (event,) = [event for event in watch.events if event.kind is Kind.HALT]
+    return event
+
+
+HALTED: dict[str, Value] = {"host.state": "halted"}
+STARTED: dict[str, Value] = {"host.message": "print started"}
+BEYOND: dict[str, Value] = {"host.message": "bed beyond its limit"}
+
+
+@pytest.mark.parametrize("one_by_one", [False, True])
+@pytest.mark.parametrize(
+    ("said", "quoted"),
+    [
+        ([(20.0, STARTED), (100.1, HALTED)], ""),
+        ([(20.0, STARTED), (100.1, {**HALTED, **BEYOND})], "bed beyond its limit"),
+        ([(20.0, STARTED), (100.1, HALTED), (100.4, BEYOND)], "bed beyond its limit"),
+        ([(99.5, STARTED), (100.1, HALTED), (101.1, BEYOND)], "bed beyond its limit"),
+        ([(99.5, BEYOND), (100.1, HALTED)], "bed beyond its limit"),
+        ([(100.1, {**HALTED, **BEYOND}), (103.0, STARTED)], "bed beyond its limit"),
+        ([(100.1, HALTED), (150.0, STARTED)], ""),
+        ([(100.1, HALTED), (103.0, {"host.state": "up"}), (104.0, STARTED)], ""),
+    ],
+)
+def test_a_halt_is_quoted_with_words_of_its_own_moment(
+    said: list[tuple[float, dict[str, Value]]], quoted: str, one_by_one: bool
+) -> None:
+    """At the halt or soon after it, else just before it; never what was said long before."""
+    event = halt_of(*said, one_by_one=one_by_one)
+    assert event.text == "the host stopped the machine" + (f": {quoted}" if quoted else "")
+    assert event.facts.get("message", "") == quoted
+    assert (event.start_s, event.count) == (100.1, 1)
