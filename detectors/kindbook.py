@@ -6,7 +6,7 @@ Figures come from the detectors' own constants, what each is blind to from its o
 from dataclasses import dataclass
 from types import ModuleType
 
-from detectors import excursion, gates
+from detectors import excursion, gates, hours
 from detectors.kinds import (
     apart,
     beat,
@@ -198,11 +198,14 @@ PAGES = {
     Kind.DRIFT: KindPage(
         "slow change against power, or against other channels",
         f"{drift.REST_LEAST:.0%} of power at rest, {drift.PRINT_LEAST:.0%} while printing, worth "
-        f"{drift.AMBIENT_K:g} K; {drift.LESS_LEAST:.0%} less power after "
-        f"{spelt(drift.LESS_AFTER_S)}; {apart.LIMIT_K:g} K, and {apart.LIMIT_PART:.0%} of the "
+        f"{drift.AMBIENT_K:g} K; over hours {hours.REST_LEAST:.0%} at rest, "
+        f"{hours.FLOW_LEAST:.0%} while printing, worth {hours.AIR_K:g} K; "
+        f"{drift.LESS_LEAST:.0%} less power after {spelt(drift.LESS_AFTER_S)}; "
+        f"{apart.LIMIT_K:g} K, and {apart.LIMIT_PART:.0%} of the "
         "level, from a channel that it followed",
         f"{spelt(drift.LASTING_S)} at the least change, under one minute at twice it (a CUSUM); "
-        f"against another channel {spelt(apart.LASTING_S)}",
+        f"against another channel {spelt(apart.LASTING_S)}; against the earliest hold "
+        f"{spelt(hours.APART_S)}, while printing {spelt(hours.FLOW_APART_S)}",
         f"{drift.BACK_S:g} s back at the own power; {apart.BACK:.0%} of the limit",
         drift,
     ),

@@ -19,13 +19,22 @@ Less power counts from 30 % on and after twenty minutes, since a bed that soaks 
 less and less. The limit is at least the one that gives a false alarm in 30 days for the
 measured spread of windows.
 
+What comes over hours, the own power follows; so power is also held against the earliest
+like state in this log (`detectors.hours`): at rest with the fan off 15 % more, and worth 20 K,
+which a chamber may cool by, after an hour at least; a bed 25 % while printing. Unheated channels
+are taken for the air's: what they cooled by is no excess. While material may flow, or a fan run
+that is not reported, 25 % within one stay at the target, come little by little over two hours:
+a usual flow takes a quarter of the power, and a part that widens takes ever more.
+
 More power with the fan unchanged is the mark of a sensor that has slipped from its seat;
 facts `power_excess` and `residual_c` (the excess in K above a room of 25 °C).
 
 A channel that departs from another is drift as well: `detectors.kinds.apart`.
 
-Blind without power or target, and to anything smaller; against other channels, until two
-have warmed together by 15 K, to both drifting alike, and to two heaters' sensors.
+Blind without power or target, and to anything smaller; over hours, to what warmer air, a fan or
+less flow makes up for, to a slip of under 25 % in one print that was never held at rest, and to
+one that was there when the log began; against other channels, until two have warmed together
+by 15 K, to both drifting alike, and to two heaters' sensors.
 """
 
 import math
@@ -35,6 +44,7 @@ from detectors.charts import SECONDS_IN_30_DAYS, Cusum, Ewma, limit_for
 from detectors.closed import ClosedWindow
 from detectors.detector import Say
 from detectors.duty import Look, Looks, Minute
+from detectors.hours import Hours, Rise
 from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
 from shared.events import NotEvaluated
@@ -77,6 +87,8 @@ LEAST_PART = 0.1
 """The own power is never moved below this part of the first."""
 BACK_S = 60.0
 MOST_STATES = 64
+WARM_S, SOAKED_S = 300.0, 1200.0
+"""What is around a nozzle, or a bed, has warmed up after so much time on target."""
 _HELD = (Gate.HOLDING, Gate.PRINTING)
 
 _Key = tuple[float, float, bool]
@@ -135,6 +147,11 @@ class DriftDetector:
         self._fell = False
         """Whether the reading fell away from an unchanged target since the last look."""
         self._is_up = False
+        self._hours = Hours()
+        self._is_of_hours = False
+        """Whether the event that is up is one of hours."""
+        self._target_s = math.nan
+        """Since when it is on this target, falls from it left out."""
         self._normal_s = math.nan
         self._was_judged = False
 
@@ -147,6 +164,8 @@ class DriftDetector:
                 self._end(window, say)
             fell = window.gate is Gate.HEATING and round(window.target_c) == self._key[0]
             self._fell = fell or (self._fell and window.joined)
+            if round(window.target_c) != self._key[0]:
+                self._leave()
             self._held_since_s = math.nan
             self._settled_s = math.inf
             return
@@ -154,7 +173,10 @@ class DriftDetector:
             self._held_since_s = window.start_s
             self._settled_s = window.start_s + SETTLE_S
             self._looks.clear()
-        if self._is_same_state(window, say) and window.start_s >= self._settled_s:
+        is_same = self._is_same_state(window, say)
+        if self._target_s != self._target_s:
+            self._target_s = window.end_s
+        if is_same and window.start_s >= self._settled_s:
             look = self._looks.add(window)
             if look is not None:
                 self._judge(look, window, say)
@@ -173,6 +195,7 @@ class DriftDetector:
             self._settled_s = window.end_s + (COOL_SETTLE_S if lower else SETTLE_S)
             if self._is_up:
                 self._end(window, say)
+            self._leave()
         self._key = key
         return False
 
@@ -185,6 +208,35 @@ class DriftDetector:
         is_unknown = window.target_c > FLOWS_C and not any(map(_is_motion, window.context))
         return round(window.target_c), fan, window.gate is Gate.PRINTING or is_unknown
 
+    def _leave(self) -> None:
+        self._target_s = math.nan
+        self._hours.leave()
+
+    def _compare_hours(self, look: Look, window: ClosedWindow, say: Say) -> None:
+        """Hold the look's stretch, if it ends one, against the earliest like it."""
+        target_c, fan, busy = self._key
+        melts = target_c > FLOWS_C
+        on_s = look.start_s - self._target_s
+        if look.is_coarse or not on_s >= (WARM_S if melts else SOAKED_S):
+            return
+        targets, air_c = _around(window, self._plan.name)
+        state = (target_c, fan, busy, targets, self._looks.are_cycles)
+        has_fan = "fan.speed" in window.context
+        if melts and (busy or fan > 0.0 or not has_fan):
+            rise = self._hours.flowing(state, target_c, look, air_c)
+        else:
+            rise = self._hours.steady(state, target_c, busy, look, air_c)
+        if rise is None:
+            return
+        if self._is_up:
+            if self._is_of_hours and rise.off < 0.5 * rise.least:
+                self._normal_s = look.start_s
+                self._end(window, say)
+        elif rise.is_clear and rise.power - rise.own > LEAST_POWER:
+            self._since_s = rise.since_s
+            self._is_of_hours = True
+            self._raise(rise, window, rise.off, rise.own, say)
+
     def _judge(self, look: Look, window: ClosedWindow, say: Say) -> None:
         state = self._states.get(self._key)
         if state is None:
@@ -195,6 +247,7 @@ class DriftDetector:
         power = look.power
         if abs(look.celsius - window.target_c) > max(ON_TARGET_K, ON_TARGET * window.target_c):
             return
+        self._compare_hours(look, window, say)
         if not state.is_known:
             state.begin(power, span, EVEN * self._least())
             self._set_limit(state, span)
@@ -214,6 +267,8 @@ class DriftDetector:
         off = (power - own) / own
         least = self._least() * (COARSE if look.is_coarse else 1.0)
         if self._is_up:
+            if self._is_of_hours:
+                return
             self._go_on(look, window, off, least, say)
             return
         chart = state.chart
@@ -276,7 +331,9 @@ class DriftDetector:
         lasting = slack * LASTING_S / max(span, 1.0)
         state.chart.limit = max(lasting, spread * limit_for(max(slack / spread, 0.1), run))
 
-    def _raise(self, look: Look, window: ClosedWindow, off: float, own: float, say: Say) -> None:
+    def _raise(
+        self, look: Look | Rise, window: ClosedWindow, off: float, own: float, say: Say
+    ) -> None:
         self._is_up = True
         self._normal_s = math.nan
         more = "more" if off > 0.0 else "less"
@@ -312,7 +369,7 @@ class DriftDetector:
             self._end(window, say)
 
     def _end(self, window: ClosedWindow, say: Say) -> None:
-        self._is_up = False
+        self._is_up = self._is_of_hours = False
         for state in self._states.values():
             state.chart.reset()
         end_s = self._normal_s if self._normal_s == self._normal_s else window.start_s
@@ -330,3 +387,15 @@ class DriftDetector:
 
 def _is_motion(key: str) -> bool:
     return key.startswith("motion.")
+
+
+def _around(window: ClosedWindow, own: str) -> tuple[tuple[float, ...], dict[str, float]]:
+    """Targets of the other channels, to the kelvin, and degrees of those that have none."""
+    targets, air_c = [], {}
+    for name, channel in sorted(window.windows.channels.items()):
+        target_c = float(channel.target_c[window.index])
+        if target_c != target_c:
+            air_c[name] = float(channel.celsius[window.index])
+        elif name != own:
+            targets.append(round(target_c))
+    return tuple(targets), air_c

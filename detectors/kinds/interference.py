@@ -15,8 +15,10 @@ still stretches beside each other is compared, at least twice as large (`detecto
 heater without faults of its own, or its switching), or a fan by its key, such as
 `fan.speed`. Facts: `events`, `all_events`, `share` of the time, `p`, `ratio`.
 
-Looks back ten minutes before the first event and an hour at most. Blind where neither
-motion, fan nor power is reported, and to a state that never changed.
+Looks back ten minutes before the first event and an hour at most; for faults tied to height,
+which takes hours, over seventeen hours in motion (`detectors.heights`). Blind where neither
+motion, fan nor power is reported, and to a state that never changed; within one print to
+height, since height and time then grow alike: faults must come again after a low stretch.
 """
 
 import math
@@ -29,6 +31,7 @@ import numpy as np
 from detectors.book import EventBook
 from detectors.closed import ClosedWindow
 from detectors.contrast import Contrast, MotionContrast
+from detectors.heights import Heights
 from detectors.reports import Cleared, Report, Sighting
 from detectors.ties import MOTION, Tie, strongest_tie
 from detectors.windows import Windows
@@ -88,6 +91,9 @@ class InterferenceRule:
         self._seen: dict[tuple[str, Kind], tuple[int, int]] = {}
         self._up: dict[str, float] = {}
         self._contrasts: dict[str, MotionContrast] = {}
+        self._heights = Heights()
+        self._told_s: dict[str, float] = {}
+        """The last fault of each channel that was told to be tied to height."""
         self._has_context = False
         self._row = 0
         self._floors: dict[str, float] = {}
@@ -106,6 +112,7 @@ class InterferenceRule:
             return
         self._seen[key] = mark
         self._stream(report.channel, "faults").events_s.append(report.start_s)
+        self._heights.fault(report.channel, report.start_s)
 
     def _stream(self, channel: str, sort: str) -> _Stream:
         stream = self._streams.get((channel, sort))
@@ -121,6 +128,7 @@ class InterferenceRule:
         for stream in self._streams.values():
             stream.chunks.append(chunk)
         self._ring.append(chunk)
+        self._heights.window(*chunk)
         while len(self._ring) > 1 and _start_s(self._ring[0]) < end_s - BEFORE_S:
             self._ring.popleft()
         floors, gates = self._floors, self._gates
@@ -196,6 +204,7 @@ class InterferenceRule:
             if count >= least and count >= GROWTH * stream.asked:
                 stream.asked = count
                 self._ask(channel, sort, stream, book)
+        self._ask_heights(book)
         for channel in sorted(self._up):
             self._end_if_over(channel, end_s, book)
 
@@ -220,6 +229,17 @@ class InterferenceRule:
             book.clear(Cleared(self._row, at_s, channel, Kind.INTERFERENCE, at_s))
         self._up[channel] = stream.events_s[-1]
         book.sight(self._sighting(channel, sort, stream, tie), self._gates.get(channel))
+
+    def _ask_heights(self, book: EventBook) -> None:
+        """Say what is tied to height and was not yet told to be tied to anything."""
+        for channel, tie, times_s in self._heights.ties():
+            told_s = self._told_s.get(channel, -math.inf)
+            new_s = [at_s for at_s in times_s if at_s > told_s]
+            if channel in self._up or not new_s:
+                continue
+            self._told_s[channel] = self._up[channel] = new_s[-1]
+            stream = _Stream(deque(), new_s)
+            book.sight(self._sighting(channel, "faults", stream, tie), self._gates.get(channel))
 
     def _sighting(self, channel: str, sort: str, stream: _Stream, tie: Tie) -> Sighting:
         return Sighting(

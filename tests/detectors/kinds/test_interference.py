@@ -116,6 +116,41 @@ def test_a_fault_that_begins_late_is_not_tied_to_height() -> None:
     assert tie is None or tie.key != "motion.z_mm"
 
 
+def breaks(prints: int, above_mm: float, seed: int, until: int = 9) -> list[Event]:
+    """Rows each 2 s; prints of 90 min to 40 mm; fourteen times 4 Ω more, above a height."""
+    rng = np.random.default_rng(seed)
+    time_s = np.arange(0.0, prints * 6300.0, 2.0) + rng.uniform(0.0, 0.1, prints * 3150)
+    part = time_s % 6300.0 - 900.0
+    z = np.where(part > 0.0, 0.2 + 0.2 * np.floor(part / 27.0), 50.0)
+    speed = np.where((part > 0.0) & (time_s % 60.0 > 6.0), 60.0, 0.0)
+    could = (speed > 0.0) & (z > above_mm) & (time_s < until * 6300.0)
+    at = np.sort(rng.choice(np.flatnonzero(could)[:-2], 14, replace=False))
+    reading = 210.0 + rng.normal(0.0, 0.05, len(time_s))
+    reading[at] += 4.0 / 0.385
+    columns = {"motion.z_mm": z, "motion.speed_mm_s": speed}
+    return watched((time_s, columns), reading)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_breaks_above_a_height_are_tied_to_it_over_two_prints(seed: int) -> None:
+    """They come by the quarter of an hour: an hour never holds enough of them."""
+    events = breaks(2, 22.0, seed)
+    assert {event.tied_to for event in events} == {"motion.z_mm"}
+    assert "above" in events[0].text
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_breaks_late_in_one_print_are_not_tied_to_height(seed: int) -> None:
+    """Height and time grow alike in one print, whatever the next one, without breaks, does."""
+    assert breaks(1, 22.0, seed) == []
+    assert breaks(2, 22.0, seed, until=1) == []
+
+
+def test_breaks_at_any_height_are_tied_to_nothing() -> None:
+    for seed in range(6):
+        assert breaks(3, 0.0, seed) == []
+
+
 def test_power_that_faults_move_is_not_asked() -> None:
     time_s, columns = machine(900.0, 5)
     events_s = (time_s[np.flatnonzero(np.diff(columns["bed.power"]) > 0)] + 0.3).tolist()

@@ -1,0 +1,106 @@
+"""Power that grows over hours, against the earliest like state."""
+
+import numpy as np
+import pytest
+
+from shared.events import Event
+from shared.updates import Batch, Floats
+from shared.words import Kind
+from tests.detectors.machine import found
+
+HOURS = 6.0
+PERIOD_S = 2.0
+
+
+def log(
+    excess: Floats,
+    *,
+    moving: Floats | None = None,
+    fan: Floats | None = None,
+    goal: Floats | None = None,
+    seed: int = 1,
+    **more: Floats,
+) -> Batch:
+    """A nozzle that holds 210 °C on 40 % of its power times (1 + excess)."""
+    rng = np.random.default_rng(seed)
+    count = len(excess)
+    time_s = np.arange(count, dtype=np.float64) * PERIOD_S
+    goal = np.full(count, 210.0) if goal is None else goal
+    power = 0.4 * (1.0 + excess) * (1.0 + rng.normal(0.0, 0.01, count))
+    numbers = {
+        "nozzle.temperature_c": np.round(np.where(goal > 0, goal, 25.0), 0)
+        + np.round(rng.normal(0.0, 0.05, count), 2),
+        "nozzle.target_c": goal,
+        "nozzle.power": np.where(goal > 0.0, np.round(power, 3), 0.0),
+        "motion.speed_mm_s": np.zeros(count) if moving is None else moving,
+    }
+    if fan is not None:
+        numbers["fan.speed"] = fan
+    return Batch(time_s, numbers | {k.replace("__", "."): v for k, v in more.items()})
+
+
+def times() -> Floats:
+    return np.arange(int(HOURS * 3600.0 / PERIOD_S), dtype=np.float64) * PERIOD_S
+
+
+def ramp(size: float) -> Floats:
+    """From the first hour to the last moment."""
+    return size * np.clip((times() - 3600.0) / (HOURS * 3600.0 - 3600.0), 0.0, 1.0)
+
+
+def drifts(batch: Batch) -> list[Event]:
+    return found(batch, Kind.DRIFT)
+
+
+def off() -> Floats:
+    return np.zeros(len(times()))
+
+
+@pytest.mark.parametrize("size", [0.2, 0.28])
+def test_a_slip_over_five_hours_shows_against_the_first_hour(size: float) -> None:
+    """The own power follows it within half an hour; the first hold does not."""
+    (event,) = drifts(log(ramp(size), fan=off()))
+    assert 0.14 < float(event.facts["power_excess"]) < 0.2
+    assert event.channel == "nozzle"
+
+
+def test_a_chamber_that_cools_by_twenty_kelvin_is_no_drift() -> None:
+    """From 45 °C to 25 °C: (210 − 25) / (210 − 45) is 12 % more power."""
+    assert drifts(log(ramp(0.12), fan=off())) == []
+
+
+def test_more_power_that_colder_air_explains_is_no_drift() -> None:
+    """A chamber that is reported to fall from 60 °C to 25 °C explains 23 % more power."""
+    air = 60.0 - 35.0 * ramp(1.0)
+    more = (210.0 - air) / 150.0 - 1.0
+    assert drifts(log(more, fan=off(), chamber__temperature_c=air)) == []
+    assert len(drifts(log(more, fan=off(), chamber__temperature_c=0.0 * air + 30.0))) == 1
+
+
+def test_holds_are_compared_across_prints_between_them() -> None:
+    """At rest for half an hour each two hours; in the last one a fifth more power."""
+    time_s = times()
+    part = time_s % 7200.0
+    goal = np.where(part < 1800.0, 210.0, 0.0)
+    steps = 0.1 * np.floor(time_s / 7200.0)
+    (event,) = drifts(log(steps, fan=off(), goal=goal))
+    assert event.start_s > 600.0
+
+
+def test_flow_that_is_larger_in_the_next_print_is_no_drift() -> None:
+    """40 % more from one hour on to the end, and up and down in between."""
+    time_s = times()
+    goal = np.where((time_s > 7200.0) & (time_s < 7800.0), 0.0, 210.0)
+    flow = np.where(time_s > 7200.0, 0.4, 0.0) + 0.1 * (np.sin(time_s / 900.0) > 0.0)
+    moving = np.full(len(time_s), 60.0)
+    assert drifts(log(flow, fan=off(), goal=goal, moving=moving)) == []
+
+
+def test_power_that_creeps_up_by_two_fifths_in_one_print_is_a_drift() -> None:
+    """Material comes and goes by a quarter of the power all the time."""
+    time_s = times()
+    rng = np.random.default_rng(3)
+    flow = np.repeat(rng.uniform(0.0, 0.25, len(time_s) // 90 + 1), 90)[: len(time_s)]
+    moving = np.full(len(time_s), 60.0)
+    assert len(drifts(log(ramp(0.42) + flow, fan=off(), moving=moving))) == 1
+    assert drifts(log(ramp(0.2) + flow, fan=off(), moving=moving)) == []
