@@ -51,6 +51,8 @@ class HangUp:
     def _hang_up(self, *_: object) -> None:
         self._came.set()
         if self._ends:
+            # A second one must not end the end; Python gives its own handlers up as it leaves.
+            signal.signal(signal.SIGHUP, signal.SIG_IGN)
             self.stop.set()
             self.then()
         else:

@@ -4,6 +4,7 @@ import gc
 from typing import Any
 
 import numpy as np
+import pytest
 
 from detectors.book import EventBook
 from detectors.watch import Watch
@@ -57,6 +58,7 @@ def held(watch: Watch) -> int:
     return total
 
 
+@pytest.mark.slow
 def test_memory_is_flat_over_a_week() -> None:
     """After seven days as after two: within a tenth, arrays behind the windows included."""
     watch = Watch({"nozzle": ASSUMED})

@@ -11,7 +11,14 @@ from typing import Any
 
 import pytest
 
+import tui.main
+
 ROOT = Path(__file__).parents[2]
+COMMANDS = [
+    "watch",
+    *(pytest.param(command, marks=pytest.mark.slow) for command in ("record", "learn")),
+]
+"""Each in a process of its own; the slow ones go the same way to a host."""
 GOOD = 'format = 1\naddresses = ["tcp://127.0.0.1:9"]\n'
 SPEAKS_WHEN_ASKED = (b"HTTP", b"500")
 GREETING = b"HTTP/1.1 %s\r\nContent-Length: 0\r\n%s\r\n"
@@ -30,6 +37,18 @@ def run(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
         stdin=subprocess.DEVNULL,
         env={**os.environ, "XDG_CONFIG_HOME": str(folder), "XDG_DATA_HOME": str(folder)},
     )
+
+
+def run_here(
+    capsys: pytest.CaptureFixture[str], folder: Path, *arguments: str
+) -> subprocess.CompletedProcess[str]:
+    """The same in this process, for what is refused before anything begins."""
+    with pytest.MonkeyPatch.context() as patch:
+        for name in ("XDG_CONFIG_HOME", "XDG_DATA_HOME"):
+            patch.setenv(name, str(folder))
+        code = tui.main.run(arguments)
+    said = capsys.readouterr()
+    return subprocess.CompletedProcess(arguments, code, said.out, said.err)
 
 
 def assert_one_line(done: subprocess.CompletedProcess[str], *words: str) -> None:
@@ -93,11 +112,13 @@ PROFILES: dict[str, tuple[str, tuple[str, ...]]] = {
 
 
 @pytest.mark.parametrize("name", PROFILES)
-def test_a_profile_that_cannot_be_used_is_told_with_its_line(name: str, tmp_path: Path) -> None:
+def test_a_profile_that_cannot_be_used_is_told_with_its_line(
+    name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     text, words = PROFILES[name]
     path = tmp_path / "p.toml"
     path.write_bytes(text.encode("utf-8", "surrogateescape"))
-    assert_one_line(run(tmp_path, "record", str(path)), *words)
+    assert_one_line(run_here(capsys, tmp_path, "record", str(path)), *words)
 
 
 PLACES: dict[str, tuple[Callable[[Path], Any], tuple[str, ...]]] = {
@@ -110,14 +131,14 @@ PLACES: dict[str, tuple[Callable[[Path], Any], tuple[str, ...]]] = {
 
 @pytest.mark.parametrize("name", PLACES)
 @pytest.mark.parametrize("command", ["record", "watch", "learn"])
-def test_a_path_that_is_no_profile_is_told(name: str, command: str, tmp_path: Path) -> None:
+def test_a_path_that_is_no_profile_is_told(
+    name: str, command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     make, words = PLACES[name]
     path = tmp_path / "p.toml"
     make(path)
     more = ("--check",) if command == "watch" else ("--yes",) if command == "learn" else ()
-    assert_one_line(run(tmp_path, command, str(path), *more), "p.toml")
-    done = run(tmp_path, "record", str(path))
-    assert_one_line(done, *words)
+    assert_one_line(run_here(capsys, tmp_path, command, str(path), *more), "p.toml", *words)
 
 
 ADDRESSES = {
@@ -137,7 +158,7 @@ ADDRESSES = {
 
 
 @pytest.mark.parametrize("name", ADDRESSES)
-@pytest.mark.parametrize("command", ["record", "watch", "learn"])
+@pytest.mark.parametrize("command", COMMANDS)
 def test_an_address_that_leads_nowhere_is_told(name: str, command: str, tmp_path: Path) -> None:
     address, words = ADDRESSES[name]
     more = ("--check",) if command == "watch" else ("--yes",) if command == "learn" else ()
@@ -196,7 +217,7 @@ ANSWERS = {
 
 
 @pytest.mark.parametrize("name", ANSWERS)
-@pytest.mark.parametrize("command", ["record", "watch", "learn"])
+@pytest.mark.parametrize("command", COMMANDS)
 def test_a_peer_that_is_no_host_is_told(name: str, command: str, tmp_path: Path) -> None:
     scheme, said, words = ANSWERS[name]
     peer = answering(said, then_close=not said or said.startswith(b"500"))

@@ -73,6 +73,7 @@ def test_the_loud_states_are_told(louder: dict[Load, float], answers: list[str])
         assert pair.noise.low < louder.get(pair.load, 1.0) < 1.1 * pair.noise.high
 
 
+@pytest.mark.slow
 def test_equal_noise_is_seldom_called_louder() -> None:
     """Four pairs in each of ten logs at 1 % each: a false one or none."""
     false = sum(pair.is_louder for seed in range(10) for pair in measured({}, seed).pairs())
