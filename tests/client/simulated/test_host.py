@@ -10,6 +10,7 @@ from unittest import mock
 
 import pytest
 from websockets.exceptions import ConnectionClosed
+from websockets.exceptions import WebSocketException
 from websockets.sync.client import ClientConnection, connect
 
 from client.simulated.host import SimulatedHost
@@ -172,7 +173,8 @@ def _persistent(address: str) -> ClientConnection:
     for _ in range(2000):
         try:
             return connect(address)
-        except OSError:
+        except (OSError, WebSocketException):
+            # Refused, or taken and broken off before the handshake was over.
             threading.Event().wait(0.005)
     raise AssertionError("never came back")
 
