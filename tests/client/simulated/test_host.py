@@ -9,8 +9,7 @@ from typing import Any
 from unittest import mock
 
 import pytest
-from websockets.exceptions import ConnectionClosed
-from websockets.exceptions import WebSocketException
+from websockets.exceptions import ConnectionClosed, WebSocketException
 from websockets.sync.client import ClientConnection, connect
 
 from client.simulated.host import SimulatedHost
