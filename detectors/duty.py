@@ -6,11 +6,12 @@ them, and five minutes, are one look. A part of a cycle says nothing.
 """
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from detectors.closed import ClosedWindow
 from detectors.windows import ROWS
+from shared.updates import Floats
 
 SWITCHED = 0.4
 """Change of power from one row to the next that is a switching and no regulation."""
@@ -70,34 +71,31 @@ class Looks:
 
     def add(self, window: ClosedWindow) -> Look | None:
         """Take a window; the look that it completes, if it does."""
-        rows = window.channel.power_rows[window.index].tolist()
-        times = window.windows.time_rows[window.index].tolist()
-        ups = self._legs.ups(times, rows)
+        powers = window.channel.power_rows[window.index]
+        times = window.windows.time_rows[window.index]
+        ups = self._legs.ups(times, powers)
         if self._legs.both_s > self._switched_s:
             self._switched_s = self._legs.both_s
-        if self._beats(times, rows, ups):
+        if self._beats(times, powers, ups):
             self.clear()
             return None
-        first = rows[0]
+        first, last = float(powers[0]), float(powers[-1])
         is_steady = window.power_jump < SWITCHED and not abs(first - self._before) >= SWITCHED
         if is_steady and not self.are_cycles:
-            self._before = rows[-1]
+            self._before = last
             self._before_s = window.end_s
             return self._even(window)
-        return self._by_cycles(window, times, rows, ups)
+        return self._by_cycles(window, times.tolist(), powers.tolist(), ups)
 
-    def _beats(self, times: list[float], powers: list[float], ups: list[bool]) -> bool:
+    def _beats(self, times: Floats, powers: Floats, ups: list[int]) -> bool:
         """Whether full power is switched as fast as the host tells of it, or was of late.
 
         The rows then beat with the switching, and their mean may be anything for minutes.
         """
-        before = -math.inf
-        for index, is_up in enumerate(ups):
-            if is_up:
-                if index - before <= FAST_ROWS and all(p < LOWEST or p > HIGHEST for p in powers):
-                    self._fast_s = times[index]
-                before = index
-        return times[-1] - self._fast_s < BEATS_S
+        for before, index in pairwise(ups):
+            if index - before <= FAST_ROWS and ((powers < LOWEST) | (powers > HIGHEST)).all():
+                self._fast_s = float(times[index])
+        return float(times[-1]) - self._fast_s < BEATS_S
 
     def _even(self, window: ClosedWindow) -> Look | None:
         power = window.power
@@ -106,11 +104,11 @@ class Looks:
         return Look(window.start_s, window.end_s, power, window.middle_c, 0)
 
     def _by_cycles(
-        self, window: ClosedWindow, times: list[float], powers: list[float], ups: list[bool]
+        self, window: ClosedWindow, times: list[float], powers: list[float], ups: list[int]
     ) -> Look | None:
         found = None
         longest_s = max(LONGEST_ROW_S, LONGEST_ROWS * (window.end_s - window.start_s) / ROWS)
-        for at_s, power, is_up in zip(times, powers, ups, strict=True):
+        for row, (at_s, power) in enumerate(zip(times, powers, strict=True)):
             self._rows += 1
             jump = power - self._before
             if self._begin_s == self._begin_s:
@@ -122,7 +120,7 @@ class Looks:
                 self._heat += window.middle_c * spent
             if abs(jump) >= SWITCHED:
                 self._switched_s = at_s
-            if is_up:
+            if row in ups:
                 found = self._switch_on(at_s) or found
             self._before, self._before_s = power, at_s
         if window.end_s - self._switched_s > UNSWITCHED_S:
@@ -186,9 +184,18 @@ class _Legs:
         self._is_wide = False
         self._wide_s = -math.inf
 
-    def ups(self, times: Sequence[float], powers: Sequence[float]) -> list[bool]:
-        """At which of the rows a way up became wide."""
-        return [self._step(at_s, power) for at_s, power in zip(times, powers, strict=True)]
+    def ups(self, times: Floats, powers: Floats) -> list[int]:
+        """At which rows of a window a way up became wide."""
+        if self._stays(float(powers.min()), float(powers.max())):
+            return []
+        rows = zip(times.tolist(), powers.tolist(), strict=True)
+        return [row for row, (at_s, power) in enumerate(rows) if self._step(at_s, power)]
+
+    def _stays(self, low: float, high: float) -> bool:
+        """Whether power between these neither goes on nor turns back; not if one is NaN."""
+        if self._rises:
+            return high < self._end and low - self._end >= -TURN
+        return low > self._end and self._end - high >= -TURN
 
     def _step(self, at_s: float, power: float) -> bool:
         sign = 1.0 if self._rises else -1.0
