@@ -2,11 +2,12 @@
 
 import asyncio
 import json
-import threading
 from typing import Any
 
 import websockets
 from websockets.asyncio.server import ServerConnection, serve
+
+from tests.serving import Serving
 
 SEQUENCES = {
     "clipboard (OSC 52)": "\x1b]52;c;ZXZpbA==\x07",
@@ -59,7 +60,7 @@ def passed(output: bytes, *, plain: bool) -> list[str]:
     return found
 
 
-class HostileHost:
+class HostileHost(Serving):
     """A WebSocket host whose every text is hostile; `way` says how it greets.
 
     talk: sends readings; refuse: answers the request with an error; close: closes with a
@@ -67,38 +68,17 @@ class HostileHost:
     """
 
     def __init__(self, way: str) -> None:
+        super().__init__(way)
         self.way = way
-        self.address = ""
-        self._ready = threading.Event()
-        self._thread = threading.Thread(target=lambda: asyncio.run(self._main()), daemon=True)
-        self._loop: asyncio.AbstractEventLoop | None = None
-        self._end: asyncio.Event | None = None
 
-    def __enter__(self) -> "HostileHost":
-        self._thread.start()
-        assert self._ready.wait(10.0)
-        return self
-
-    def __exit__(self, *exc: object) -> None:
-        assert self._loop is not None
-        assert self._end is not None
-        self._loop.call_soon_threadsafe(self._end.set)
-        self._thread.join(10.0)
-
-    async def _main(self) -> None:
-        self._loop, self._end = asyncio.get_running_loop(), asyncio.Event()
+    async def listen(self) -> None:
+        """As a server of the library, or by hand where that would be too polite."""
         if self.way in ("deny", "move"):
             async with await asyncio.start_server(self._answer, "127.0.0.1", 0) as server:
-                await self._serve(server.sockets[0].getsockname()[1])
+                await self.be_at(_at(server.sockets[0].getsockname()[1]))
         else:
-            async with serve(self._talk, "127.0.0.1", 0) as server_:
-                await self._serve(next(iter(server_.sockets)).getsockname()[1])
-
-    async def _serve(self, port: int) -> None:
-        assert self._end is not None
-        self.address = f"ws://127.0.0.1:{port}/feed"
-        self._ready.set()
-        await self._end.wait()
+            async with serve(self._talk, "127.0.0.1", 0) as talker:
+                await self.be_at(_at(next(iter(talker.sockets)).getsockname()[1]))
 
     async def _answer(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         """HTTP by hand: no server's library sends this. A header may hold 0x80 to 0xff."""
@@ -145,3 +125,7 @@ def status(n: int) -> dict[str, Any]:
         "message": evil(f"all goes {n // 8} well"),
         evil("name"): evil("value"),
     }
+
+
+def _at(port: int) -> str:
+    return f"ws://127.0.0.1:{port}/feed"

@@ -2,7 +2,6 @@
 
 import asyncio
 import json
-import threading
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -15,59 +14,34 @@ from websockets.http11 import Request, Response
 from client.framing import Framer, framer
 from tests.client.learn.odd.host import OddHost, frame
 from tests.client.learn.odd.machine import STEP_S, Machine
+from tests.serving import Serving
 
 _ENDS = {"newline": b"\n", "crlf": b"\r\n", "etx": b"\x03", "nul": b"\x00", "sequence": b"\n"}
 
 
-class Served:
-    """Serves one host; `address` once started. The machine begins anew with the first request."""
+class Served(Serving):
+    """Serves one host. The machine begins anew with the first request."""
 
     def __init__(self, host: OddHost, folder: Path) -> None:
+        super().__init__(host.name)
         self.host = host
-        self.address = ""
         self._folder = folder
-        self._ready = threading.Event()
-        self._thread = threading.Thread(target=self._run, name=host.name, daemon=True)
-        self._loop: asyncio.AbstractEventLoop | None = None
-        self._end: asyncio.Event | None = None
 
-    def __enter__(self) -> "Served":
-        self._thread.start()
-        assert self._ready.wait(10.0)
-        return self
-
-    def __exit__(self, *exc: object) -> None:
-        assert self._loop is not None
-        assert self._end is not None
-        self._loop.call_soon_threadsafe(self._end.set)
-        self._thread.join(10.0)
-
-    def _run(self) -> None:
-        asyncio.run(self._main())
-
-    async def _main(self) -> None:
-        self._loop, self._end = asyncio.get_running_loop(), asyncio.Event()
+    async def listen(self) -> None:
+        """By the host's own transport."""
         if self.host.scheme == "ws":
             async with serve(
                 self._websocket, "127.0.0.1", 0, process_request=self._admit
             ) as server:
                 port = next(iter(server.sockets)).getsockname()[1]
-                self.address = f"ws://127.0.0.1:{port}/odd"
-                await self._serve_until_end()
+                await self.be_at(f"ws://127.0.0.1:{port}/odd")
         elif self.host.scheme == "unix":
             path = self._folder / "s"
             async with await asyncio.start_unix_server(self._stream, path):
-                self.address = f"unix:{path}"
-                await self._serve_until_end()
+                await self.be_at(f"unix:{path}")
         else:
             async with await asyncio.start_server(self._stream, "127.0.0.1", 0) as streams:
-                self.address = f"tcp://127.0.0.1:{streams.sockets[0].getsockname()[1]}"
-                await self._serve_until_end()
-
-    async def _serve_until_end(self) -> None:
-        assert self._end is not None
-        self._ready.set()
-        await self._end.wait()
+                await self.be_at(f"tcp://127.0.0.1:{streams.sockets[0].getsockname()[1]}")
 
     def _admit(self, connection: Any, request: Request) -> Response | None:
         token = self.host.token
