@@ -28,6 +28,3 @@ UNITS: dict[str, tuple[float, float]] = {
     "h": (3600.0, 0.0),
 }
 """Kelvin and fahrenheit by the definitions of the SI brochure and NIST SP 811, exact."""
-
-CLOCK_UNITS = ("s", "ms", "us", "ns", "iso")
-"""Units of a host clock; "iso" is date and time as text, ISO 8601."""

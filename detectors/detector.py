@@ -23,7 +23,6 @@ from detectors.book import EventBook
 from detectors.closed import ClosedWindow
 from detectors.frame import ChannelColumns, Frame, Sample
 from detectors.learned import Learned
-from detectors.plan import ChannelPlan
 from detectors.reports import Report
 from shared.events import Event, NotEvaluated
 from shared.updates import Floats
@@ -158,7 +157,3 @@ class Rule(Protocol):
     def finish(self, book: EventBook) -> None: ...
 
     def not_evaluated(self) -> list[NotEvaluated]: ...
-
-
-RowDetectors = Callable[[ChannelPlan], list[RowDetector]]
-WindowDetectors = Callable[[ChannelPlan], list[WindowDetector]]

@@ -16,12 +16,15 @@ from detectors.rates import binomial_upper
 from detectors.ties import (
     APART_SLOW_S,
     DUE,
+    GROWTH,
     LEAST_EVENTS,
     LEAST_RATIO,
+    LEAST_TO_ASK,
     QUIET_PART,
     SIGNIFICANT,
     Bools,
     Tie,
+    thinned,
 )
 from detectors.windows import Windows
 from shared.updates import Floats
@@ -31,9 +34,6 @@ STRETCH_S = 60.0
 MOST_STRETCHES = 1024
 """Seventeen hours in motion at least."""
 MOST_FAULTS = 256
-LEAST_FAULTS = 6
-GROWTH = 1.25
-"""Asked again when there are this many times more faults."""
 RETURNS = 2
 """Faults in each of the two times that the state came."""
 
@@ -94,7 +94,7 @@ class Heights:
                 faults.times_s.popleft()
                 faults.asked = min(faults.asked, len(faults.times_s))
             count = len(faults.times_s)
-            if count < LEAST_FAULTS or count < GROWTH * faults.asked:
+            if count < LEAST_TO_ASK or count < GROWTH * faults.asked:
                 continue
             faults.asked = count
             tie = self._ask(list(faults.times_s))
@@ -107,17 +107,14 @@ class Heights:
         ends = np.array([one.end_s for one in self._stretches])
         z_mm = np.array([one.z_mm for one in self._stretches])
         spent = np.array([one.moved_s for one in self._stretches])
-        kept: list[float] = []
-        for at_s in sorted(times_s):
-            if not kept or at_s - kept[-1] >= APART_SLOW_S:
-                kept.append(at_s)
-        at = np.array(kept)
+        every = np.sort(np.array(times_s))
+        at = every[thinned(every, APART_SLOW_S)]
         rows = np.searchsorted(starts, at, side="right") - 1
         rows = rows[(rows >= 0) & (at <= ends[rows])]
         counts = np.bincount(rows, minlength=len(starts))
         places = np.sort(z_mm[rows])
         n = len(places)
-        if n < LEAST_FAULTS:
+        if n < LEAST_TO_ASK:
             return None
         # The faults' own places gain nothing by chance: see `detectors.ties`.
         lefts = sorted({0, n // 10, n // 4, n // 2})

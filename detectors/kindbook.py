@@ -6,7 +6,7 @@ Figures come from the detectors' own constants, what each is blind to from its o
 from dataclasses import dataclass
 from types import ModuleType
 
-from detectors import excursion, gates, hours
+from detectors import excursion, gates, hours, ties
 from detectors.kinds import (
     apart,
     beat,
@@ -136,7 +136,7 @@ PAGES = {
     ),
     Kind.INTERFERENCE: KindPage(
         "noise or faults tied to something the machine does; `tied_to` names it",
-        f"{interference.LEAST_EVENTS} faults or {interference.LEAST_BURSTS} bursts, at twice the "
+        f"{ties.LEAST_TO_ASK} faults or {interference.LEAST_BURSTS} bursts, at twice the "
         "rate elsewhere and p below 0.001 after correction",
         "as long as so many take",
         f"{spelt(interference.OVER_S)} without one",

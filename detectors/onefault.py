@@ -6,7 +6,7 @@ kind on the same channel, over all logs, the two are one: they are counted under
 that came more often, and what came without it counts there as well, so nothing is lost.
 """
 
-from bisect import bisect_left
+from bisect import bisect_left, insort
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -69,7 +69,7 @@ def counted_once(usage: Usage, joined: Joined) -> Usage:
             kept.append(one)
         elif not _is_near(one.at_s, leaders[one.channel, of]):
             # A further view of this instant is near it in turn.
-            leaders[one.channel, of] = sorted([*leaders[one.channel, of], one.at_s])
+            insort(leaders[one.channel, of], one.at_s)
             kept.append(replace(one, kind=of))
     return Usage(usage.spans, usage.heat_ups_s, tuple(kept))
 

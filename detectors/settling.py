@@ -7,6 +7,7 @@ x = t/τ. A fall that hardly gets slower has long to go.
 """
 
 import math
+from bisect import bisect_left
 from collections import deque
 from dataclasses import dataclass, field
 
@@ -49,8 +50,8 @@ class Fall:
         if not self.blocks:
             return SLOWEST_S
         half_s = 0.5 * (self.blocks[0][0] + now_s)
-        from_s, from_c = next(block for block in self.blocks if block[0] >= half_s or
-                              block is self.blocks[-1])  # fmt: skip
+        at = min(bisect_left(self.blocks, (half_s,)), len(self.blocks) - 1)
+        from_s, from_c = self.blocks[at]
         fell, span_s = from_c - celsius, now_s - from_s
         if fell < LEAST_FALL_K or not span_s > 0.0:
             return SLOWEST_S

@@ -22,6 +22,8 @@ SPEED_KEY = "motion.speed_mm_s"
 POSITION_KEYS = ("motion.x_mm", "motion.y_mm", "motion.z_mm")
 SIGNIFICANT = 1e-3
 LEAST_EVENTS = 5
+LEAST_TO_ASK, GROWTH = 6, 1.25
+"""Asked from so many events on, and again when there are this many times more."""
 LEAST_RATIO = 2.0
 APART_S = 1.0
 APART_SLOW_S = 10.0
@@ -90,8 +92,8 @@ def strongest_tie(
     if len(time_s) < 2:
         return None
     spent = np.minimum(np.diff(time_s, prepend=time_s[0]), LONGEST_ROW_S)
-    rows = np.minimum(np.searchsorted(time_s, np.array(events_s)), len(time_s) - 1)
-    fast, slow = (_thinned(rows, time_s, apart) for apart in (APART_S, APART_SLOW_S))
+    rows = np.sort(np.minimum(np.searchsorted(time_s, np.array(events_s)), len(time_s) - 1))
+    fast, slow = (rows[thinned(time_s[rows], apart)] for apart in (APART_S, APART_SLOW_S))
     questions = list(_questions(columns, troubled, fast))
     found: list[Tie] = []
     for question in questions:
@@ -108,11 +110,12 @@ def strongest_tie(
     return best
 
 
-def _thinned(rows: NDArray[np.intp], time_s: Floats, apart_s: float) -> NDArray[np.intp]:
+def thinned(times_s: Floats, apart_s: float) -> NDArray[np.intp]:
+    """Which of rising times to count, so that none follows another within `apart_s`."""
     kept: list[int] = []
-    for row in sorted(rows.tolist()):
-        if not kept or time_s[row] - time_s[kept[-1]] >= apart_s:
-            kept.append(row)
+    for index, at_s in enumerate(times_s.tolist()):
+        if not kept or at_s - times_s[kept[-1]] >= apart_s:
+            kept.append(index)
     return np.array(kept, dtype=np.intp)
 
 

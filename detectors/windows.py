@@ -105,10 +105,6 @@ class Windows:
     def __len__(self) -> int:
         return len(self.start_s)
 
-    def before_row(self, row: int) -> int:
-        """How many of these windows closed before this row of the log."""
-        return min(max(row // ROWS - self.first, 0), len(self))
-
 
 CHANNEL_COLUMNS = ("signal", "changed", "joined", "celsius", "target_c", "power", "fresh")
 """Columns of a channel that its windows are made of; `nozzle/signal` and so on by name."""

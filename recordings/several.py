@@ -77,7 +77,7 @@ class Joined:
         self.keys = tuple(dict.fromkeys(key for part in parts for key in part.recording.keys))
         self.channels = _each(parts, lambda recording: recording.channels)
         self.unknown = _each(parts, lambda recording: recording.unknown)
-        self._read: list[int] = [0]
+        self._read = 0
         self._fresh_seam = _Seam()
 
     @property
@@ -121,10 +121,10 @@ class Joined:
 
     def fresh(self, rows: int = 4096) -> Iterator[Batch]:
         """Batches that earlier calls have not given, as `Recording.fresh`."""
-        for part in self._parts[self._read[0] :]:
+        for part in self._parts[self._read :]:
             yield from self._fresh_seam.join(part, part.recording.fresh(rows))
             if part is not self._parts[-1]:
-                self._read[0] += 1
+                self._read += 1
 
     def file_at(self, time_s: float) -> Path | None:
         """The file that a note at a log time belongs into; None in a run of another log time."""

@@ -8,8 +8,6 @@ import argparse
 import importlib
 import os
 import sys
-import tempfile
-import traceback
 from collections.abc import Callable, Sequence
 from typing import NoReturn
 
@@ -217,6 +215,9 @@ def run(arguments: Sequence[str] | None = None) -> int:
 
 def _own_fault(fault: Exception) -> str:
     """What to say of a fault that is ours; where it happened goes to a file, for a report."""
+    import tempfile
+    import traceback
+
     said = f"a fault of ohmvigil itself: {type(fault).__name__}: {fault}"
     try:
         handle, path = tempfile.mkstemp(prefix="ohmvigil-fault-", suffix=".txt")

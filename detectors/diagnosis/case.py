@@ -9,7 +9,6 @@ from shared.events import Event
 from shared.words import EVERY_CHANNEL, Gate, Kind, Severity
 
 RESTING = {Gate.COLD, Gate.HOLDING}
-LINK_KINDS = {Kind.LINK_LOSS, Kind.STALE, Kind.RESTART, Kind.HALT}
 NOISE_KINDS = {Kind.SPIKE, Kind.NOISE_RISE, Kind.INTERFERENCE, Kind.MAINS_BEAT}
 CONTACT_KINDS = {Kind.CONTACT_BREAK, Kind.CODE_HIGH, Kind.CODE_LOW, Kind.STEP}
 ELECTRICAL_KINDS = NOISE_KINDS | CONTACT_KINDS | {Kind.BIT_FLIP, Kind.CONVERTER_FLAG}

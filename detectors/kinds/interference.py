@@ -33,7 +33,7 @@ from detectors.closed import ClosedWindow
 from detectors.contrast import Contrast, MotionContrast
 from detectors.heights import Heights
 from detectors.reports import Cleared, Report, Sighting
-from detectors.ties import MOTION, Tie, strongest_tie
+from detectors.ties import GROWTH, LEAST_TO_ASK, MOTION, Tie, strongest_tie
 from detectors.windows import Windows
 from shared.events import Event, NotEvaluated
 from shared.updates import Floats
@@ -50,7 +50,6 @@ FAULTS = {
 }
 BEFORE_S = 600.0
 AT_MOST_S = 3600.0
-LEAST_EVENTS = 6
 TROUBLED_FROM = 3
 """A channel with this many events has its power moved by them: nothing is tied to it."""
 NOISE = "noise"
@@ -59,8 +58,6 @@ LEAST_BURSTS, LEAST_BURSTS_PER_MIN = 12, 3.0
 BURSTS_SIGNIFICANT = 1e-4
 """Healthy noise has bursts too, and is asked up to 15 times an hour as they grow by a quarter:
 one false alarm in 30 days a channel at worst. Faults, which are rare in health, need less."""
-GROWTH = 1.25
-"""Asked again when there are this many times more events."""
 OUT_OF_FLOOR = 3.5
 RISE = 1.002
 """How fast the quietest floor is forgotten, a window."""
@@ -200,7 +197,7 @@ class InterferenceRule:
                 del self._streams[channel, sort]
                 continue
             count = len(stream.events_s)
-            least = LEAST_BURSTS if sort == NOISE else LEAST_EVENTS
+            least = LEAST_BURSTS if sort == NOISE else LEAST_TO_ASK
             if count >= least and count >= GROWTH * stream.asked:
                 stream.asked = count
                 self._ask(channel, sort, stream, book)
