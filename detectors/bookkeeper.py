@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from detectors.book import EventBook
 from detectors.chainwatch import ChainWatch
-from detectors.closed import ClosedWindow
+from detectors.closed import ClosedWindows, one_by_one
 from detectors.detector import Rule
 from detectors.frame import Frame, Row
 from detectors.kinds.rest import RestRule
@@ -38,10 +38,12 @@ class Bookkeeper:
     def settle(
         self,
         rows: Row | Frame | None,
-        closed: Sequence[Mapping[str, ClosedWindow]],
+        closed: Mapping[str, ClosedWindows],
         now_s: float,
     ) -> None:
         """Book the waiting reports and show windows to the rules, all in log order.
+
+        `closed` holds the runs of windows that closed together, by channel.
 
         `rows` are where the reports come from; `now_s` is NaN where the log's time is not known.
         """
@@ -49,9 +51,7 @@ class Bookkeeper:
         self._reports.sort(key=lambda report: report.row)
         waiting = iter(self._reports)
         report = next(waiting, None)
-        for windows in closed:
-            if not windows:
-                continue
+        for windows in one_by_one(closed):
             any_window = next(iter(windows.values()))
             while report is not None and report.row <= any_window.last_row:
                 self._take(report, rows)
@@ -69,7 +69,7 @@ class Bookkeeper:
                 rule.advance(now_s, self.book)
 
     def finish(self, now_s: float) -> None:
-        self.settle(None, [], now_s)
+        self.settle(None, {}, now_s)
         for rule in self._rules:
             rule.finish(self.book)
 

@@ -3,10 +3,8 @@
 from collections.abc import Mapping
 
 from detectors.detector import HostDetector, RowDetector, Rule, WindowDetector
-from detectors.heatmodel import HeatModel
+from detectors.heater import HeaterDetectors
 from detectors.kinds.apart import ApartRule
-from detectors.kinds.beat import BeatDetector
-from detectors.kinds.drift import DriftDetector
 from detectors.kinds.excursions import ExcursionDetector
 from detectors.kinds.flags import FlagDetector
 from detectors.kinds.frozen import FrozenDetector
@@ -14,7 +12,6 @@ from detectors.kinds.interference import InterferenceRule
 from detectors.kinds.joint import JointJumpRule
 from detectors.kinds.link import LinkDetector
 from detectors.kinds.noise import NoiseDetector
-from detectors.kinds.norise import NoRiseDetector
 from detectors.kinds.partof import PartOfRule
 from detectors.kinds.rail import RailDetector
 from detectors.kinds.reported import ReportedDetector
@@ -37,14 +34,7 @@ def row_detectors(plan: ChannelPlan) -> list[RowDetector]:
 
 def window_detectors(plan: ChannelPlan) -> list[WindowDetector]:
     """Detectors that see windows of one channel."""
-    model = HeatModel()
-    return [
-        NoiseDetector(plan),
-        model,
-        NoRiseDetector(plan, model),
-        DriftDetector(plan),
-        BeatDetector(plan, model),
-    ]
+    return [NoiseDetector(plan), HeaterDetectors(plan)]
 
 
 def rules(chains: Mapping[str, Chain]) -> list[Rule]:

@@ -10,13 +10,19 @@ between two neighbouring steps, is too quiet to tell: noise below about 0.2 step
 """
 
 import math
-from bisect import bisect_left, insort
-from collections import deque
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
+
+from detectors.running import held
+from detectors.windows import ROWS
+from shared.updates import Floats
+
 if TYPE_CHECKING:
-    from detectors.closed import ClosedWindow
+    from detectors.windows import ChannelWindows
 
 CHANCE = 1e-9
 WINDOWS = 16
@@ -35,49 +41,76 @@ class ChangeRate:
     """`frozen_rows` is the run that chance does not explain; inf where it can't be told."""
 
     frozen_rows: float = math.inf
-    is_too_quiet: bool = False
-    """Whether enough windows came and they were too quiet."""
-    _shares: deque[float] = field(default_factory=deque)
-    """Shares of changed rows of the last windows, by age."""
-    _ordered: list[float] = field(default_factory=list)
-    """The same by size."""
+    _shares: Floats = field(default_factory=lambda: np.full(WINDOWS, math.inf))
+    """Shares of changed rows of the last windows, by age; inf for those still to come."""
     _still: int = 0
+    """Windows without a change, since the last with one."""
 
-    def learn(self, window: "ClosedWindow", step: float, rows: int) -> None:
-        changes = window.changes
-        if window.joined or window.mean != window.mean:
-            return
-        if changes == 0:
-            self._still += 1
-            return
-        if self._still and self._still * rows < self.frozen_rows:
-            # It stood still by itself, for no longer than it may, and moved again.
-            self._add(0.0)
-            self._add(0.0)
-        self._still = 0
-        drift = abs(window.slope) * (window.end_s - window.start_s)
-        if step <= 0.0 or drift > MOST_DRIFT_STEPS * step:
-            return
-        drift /= step
-        spans = (window.high - window.low) / step > LEAST_SPAN_STEPS - 0.5
-        self._add((changes - drift) / rows if spans and changes > drift else 0.0)
-        self.frozen_rows = self._limit()
+    def learn(self, windows: "ChannelWindows", seconds: Floats, step: Floats) -> Floats:
+        """Take m windows that last `seconds`, with the signal's step: shape (m,), all.
 
-    def _add(self, share: float) -> None:
-        shares, ordered = self._shares, self._ordered
-        shares.append(share)
-        insort(ordered, share)
-        if len(shares) > WINDOWS:
-            del ordered[bisect_left(ordered, shares.popleft())]
+        `frozen_rows` after each of them.
+        """
+        taught = ~(windows.joined | np.isnan(windows.mean))
+        moves = taught & (windows.changes > 0)
+        stills = np.cumsum(taught & (windows.changes == 0))
+        tells, shares = _shares_of(windows, seconds, step)
+        tells &= moves
+        found = np.full(len(seconds), math.nan)
+        before, begin = self.frozen_rows, 0
+        for end, still in self._ends_of_stillness(moves, stills):
+            self._take(slice(begin, end), tells, shares, found)
+            if still * ROWS < self.frozen_rows:
+                # It stood still by itself, for no longer than it may, and moved again.
+                self._shares = np.concatenate((self._shares[2:], (0.0, 0.0)))
+            begin = end
+        self._take(slice(begin, None), tells, shares, found)
+        return held(found, ~np.isnan(found), before)
 
-    def _limit(self) -> float:
-        ordered = self._ordered
-        if len(ordered) < LEAST_WINDOWS:
-            return math.inf
-        share = ordered[len(ordered) // 4]
-        self.is_too_quiet = ordered[1] == 0.0 or share < LEAST_SHARE
-        if self.is_too_quiet:
-            return math.inf
-        if share >= 1.0:
-            return LEAST_ROWS
-        return max(math.ceil(2.0 * math.log(CHANCE) / math.log1p(-share)), LEAST_ROWS)
+    def _ends_of_stillness(
+        self, moves: NDArray[np.bool_], stills: NDArray[np.int64]
+    ) -> list[tuple[int, int]]:
+        """Windows that move after some that stood still, and how many those were."""
+        at = np.flatnonzero(moves)
+        if not len(at):
+            self._still += int(stills[-1])
+            return []
+        stood = np.diff(stills[at], prepend=-self._still)
+        self._still = int(stills[-1] - stills[at[-1]])
+        ends = np.flatnonzero(stood)
+        return list(zip(at[ends].tolist(), stood[ends].tolist(), strict=True))
+
+    def _take(self, part: slice, tells: NDArray[np.bool_], shares: Floats, found: Floats) -> None:
+        """Learn from the windows of a part that tell; the limits after each into `found`."""
+        told = tells[part]
+        new = shares[part][told]
+        if not len(new):
+            return
+        known = np.concatenate((self._shares, new))
+        self._shares = known[-WINDOWS:]
+        limits = _limits(sliding_window_view(known, WINDOWS)[1:])
+        found[part][told] = limits
+        self.frozen_rows = float(limits[-1])
+
+
+def _shares_of(
+    windows: "ChannelWindows", seconds: Floats, step: Floats
+) -> tuple[NDArray[np.bool_], Floats]:
+    """Windows that tell something, and their shares of changed rows that are noise's."""
+    one = np.where(step > 0.0, step, 1.0)
+    drift = np.abs(windows.slope) * seconds / one
+    tells = (step > 0.0) & (drift <= MOST_DRIFT_STEPS)
+    spans = (windows.high - windows.low) / one > LEAST_SPAN_STEPS - 0.5
+    is_noise = spans & (windows.changes > drift)
+    return tells, np.where(is_noise, (windows.changes - drift) / ROWS, 0.0)
+
+
+def _limits(shares: Floats) -> Floats:
+    """The run that chance does not explain, from shares of shape (k, WINDOWS)."""
+    ordered = np.sort(shares, axis=1)
+    count = np.isfinite(ordered).sum(axis=1)
+    share = ordered[np.arange(len(ordered)), np.minimum(count // 4, WINDOWS // 4)]
+    told = (count >= LEAST_WINDOWS) & (ordered[:, 1] > 0.0) & (share >= LEAST_SHARE)
+    with np.errstate(divide="ignore"):
+        rows = np.ceil(2.0 * math.log(CHANCE) / np.log1p(-np.minimum(share, 1.0)))
+    return np.where(told, np.maximum(rows, LEAST_ROWS), math.inf)

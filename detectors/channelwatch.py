@@ -11,12 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from detectors.catalogue import row_detectors, window_detectors
-from detectors.closed import ClosedWindow, Times, closed_windows, figures_of
+from detectors.closed import ClosedWindows, Times
 from detectors.detector import Given, Moment, Say
 from detectors.floor import MIN_DEGREES, MIN_FRACTION, Floor
 from detectors.frame import ChannelColumns, Frame, Row, Sample
 from detectors.gates import GateKeeper
-from detectors.learned import Learned, Learner
+from detectors.learned import Learned, LearnedColumns, Learner
 from detectors.plan import ChannelPlan
 from detectors.windows import ROWS, Windows
 from shared.events import NotEvaluated
@@ -38,8 +38,8 @@ class ChannelWatch:
         self._keeper = GateKeeper()
         self._gates: list[tuple[int, Gate]] = [(0, Gate.STARTING)]
         """Gate by the first row that it holds for."""
-        self._floors = [self._floor.value]
-        self._learned = [self._learner.now]
+        self._floors = np.array([self._floor.value])
+        self._learned = LearnedColumns.of(self._learner.now)
         """Before and after each window of the last closing."""
         self._before = Sample()
         self._before_s = math.nan
@@ -85,26 +85,20 @@ class ChannelWatch:
         times: Times,
         hosts: Sequence[tuple[HostState, float]],
         say: Say,
-    ) -> list[ClosedWindow]:
-        """Show closed windows to the detectors; learn floor and gate from them.
+    ) -> ClosedWindows:
+        """Show closed windows to the detectors; learn floor, gate and the rest from them.
 
         `hosts` holds the host's state and last restart by window.
         """
         channel = windows.channels[self.plan.name]
-        figures = figures_of(channel)
-        floors = self._floors = self._floor.after(figures)
+        floors = self._floors = self._floor.after(channel)
         # The median: a breaking contact must not look like a change of what the channel does.
-        gates = self._keeper.gates(figures, times, hosts)
-        closed = closed_windows(figures, times, gates, floors, windows, channel)
+        gates = self._keeper.gates(channel, times, hosts)
         self._enter(gates, times.last_row)
-        learner, steps = self._learner, [each.step for each in self.window_detectors]
-        learned = self._learned = [learner.now]
-        for index, window in enumerate(closed, 1):
-            if window.present:
-                for step in steps:
-                    step(window, say)
-                learner.learn(window, floors[index], ROWS)
-            learned.append(learner.now)
+        closed = ClosedWindows(windows, channel, times, gates, floors)
+        for detector in self.window_detectors:
+            detector.run(closed, say)
+        self._learned = self._learner.learn(channel, windows.end_s - windows.start_s, floors)
         return closed
 
     def _enter(self, gates: Sequence[Gate], last_rows: Sequence[int]) -> None:
@@ -173,7 +167,7 @@ class ChannelWatch:
         window_of_row = np.clip(rows // ROWS - windows.first, 0, len(windows))
         return Given(
             before=np.concatenate(([self._before.signal], columns.signal[:-1])),
-            floor=np.array(self._floors)[window_of_row],
+            floor=self._floors[window_of_row],
             run=rows - changed_row,
             held_since_s=changed_at,
             window=window_of_row,
@@ -215,7 +209,7 @@ class ChannelWatch:
                 float(given.held_since_s[index]),
                 self.gate_at(row),
                 {key: float(values[index]) for key, values in frame.context.items()},
-                given.learned[given.window[index]],
+                given.learned.after(int(given.window[index])),
             )
             for detector in detectors:
                 detector.step(moment, say)

@@ -1,21 +1,23 @@
-"""One closed window of one channel, as window detectors and rules see it."""
+"""Closed windows as window detectors and rules see them: a channel's run, one of it, all channels'.
 
-from collections.abc import Iterable, Sequence
-from itertools import repeat
-from typing import Any, NamedTuple
+A night of many channels closes hundreds of thousands of windows, most of which no one needs
+to look at: figures stay in arrays, and a window is made when it is asked for.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from functools import cached_property
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
 
 from detectors.windows import ROWS, ChannelWindows, Windows
+from shared.updates import Floats
 from shared.words import Gate
-
-MOST_ASIDE_C = 0.3
-"""How far mean and median of a quiet window may lie apart, K; on top of its slope."""
 
 
 class ClosedWindow(NamedTuple):
-    """One window of one channel as plain floats; fields as in `detectors.windows`.
-
-    A tuple, since a night of many channels makes hundreds of thousands of them.
-    """
+    """One window of one channel as plain floats; fields as in `detectors.windows`."""
 
     mean: float
     low: float
@@ -58,21 +60,6 @@ class ClosedWindow(NamedTuple):
     def signal_is_missing(self) -> bool:
         return self.mean != self.mean
 
-    def is_clean(self, step: float) -> bool:
-        """Whether noise and an even slope explain the window's whole range.
-
-        `step` is the signal's rounding. False where the window has a gap in it. On a slope,
-        even on a bent one, mean and median agree within a twelfth of the way: a part of the
-        window that stands aside parts them.
-        """
-        seconds = self.end_s - self.start_s
-        way_c, noise, floor = abs(self.celsius_slope) * seconds, self.noise, self.floor
-        if not abs(self.celsius - self.middle_c) <= 0.1 * way_c + MOST_ASIDE_C:
-            return False
-        most = 3.0 * (floor if floor == floor else noise)
-        even = 1.3 * abs(self.slope) * seconds + 2.0 * step
-        return self.high - self.low <= even + 10.0 * (most if most < noise else noise)
-
 
 class Figures(NamedTuple):
     """Figures of a channel's windows as lists of plain numbers, one value a window."""
@@ -101,11 +88,6 @@ class Figures(NamedTuple):
     tone_bin: list[float]
 
 
-def figures_of(windows: ChannelWindows) -> Figures:
-    """Every window's figures as plain numbers, all at once."""
-    return Figures._make([getattr(windows, name).tolist() for name in Figures._fields])
-
-
 class Times(NamedTuple):
     """What all channels' windows of one closing share, one value a window."""
 
@@ -130,22 +112,98 @@ def times_of(windows: Windows) -> Times:
     )
 
 
-def closed_windows(
-    figures: Figures,
-    times: Times,
-    gates: Iterable[Gate],
-    floors: Iterable[float],
-    windows: Windows,
-    channel: ChannelWindows,
-) -> list[ClosedWindow]:
-    """The windows of one channel, one after the other."""
-    columns: tuple[Iterable[Any], ...] = (
-        *figures,
-        *times,
-        gates,
-        floors,
-        repeat(windows),
-        range(len(windows)),
-        repeat(channel),
-    )
-    return list(map(ClosedWindow._make, zip(*columns, strict=False)))
+class ClosedWindows:
+    """A run of closed windows of one channel, m of them.
+
+    `gates` holds what it does from the end of each on, `floors` the noise floor before each
+    and after the last, shape (m + 1,).
+    """
+
+    def __init__(
+        self,
+        windows: Windows,
+        channel: ChannelWindows,
+        times: Times,
+        gates: Sequence[Gate],
+        floors: Floats,
+    ) -> None:
+        self.windows = windows
+        self.channel = channel
+        self.times = times
+        self.gates = gates
+        self.floors = floors
+        self._made: list[ClosedWindow | None] = [None] * len(windows)
+
+    def __len__(self) -> int:
+        return len(self._made)
+
+    def __iter__(self) -> Iterator[ClosedWindow]:
+        """Those by whose end the channel had said anything."""
+        return map(self.__getitem__, np.flatnonzero(self.channel.present).tolist())
+
+    def __getitem__(self, index: int) -> ClosedWindow:
+        window = self._made[index]
+        if window is None:
+            window = self._made[index] = self._make(index)
+        return window
+
+    def _make(self, index: int) -> ClosedWindow:
+        return ClosedWindow._make(
+            (
+                *[column[index] for column in self.figures],
+                *[column[index] for column in self.times],
+                self.gates[index],
+                self.floor_before[index],
+                self.windows,
+                index,
+                self.channel,
+            )
+        )
+
+    @cached_property
+    def figures(self) -> Figures:
+        """Every window's figures as plain numbers."""
+        return Figures._make(getattr(self.channel, name).tolist() for name in Figures._fields)
+
+    @cached_property
+    def floor_before(self) -> list[float]:
+        found: list[float] = self.floors.tolist()
+        return found
+
+    @cached_property
+    def has_power(self) -> bool:
+        """Whether power is known in any of them."""
+        return not np.isnan(self.channel.power).all()
+
+
+class WindowsAt(Mapping[str, ClosedWindow]):
+    """One window of all channels that had said anything by its end, by channel."""
+
+    def __init__(
+        self, closed: Mapping[str, ClosedWindows], names: Sequence[str], index: int
+    ) -> None:
+        self.closed = closed
+        self.index = index
+        self._names = names
+
+    def __getitem__(self, name: str) -> ClosedWindow:
+        return self.closed[name][self.index]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._names)
+
+    def __len__(self) -> int:
+        return len(self._names)
+
+
+def one_by_one(closed: Mapping[str, ClosedWindows]) -> Iterator[WindowsAt]:
+    """The windows of runs that closed together, in their order, where any channel is there."""
+    if not closed:
+        return
+    names = list(closed)
+    present = np.array([run.channel.present for run in closed.values()])
+    are_whole: NDArray[np.bool_] = present.all(axis=0)
+    for index, is_whole in enumerate(are_whole.tolist()):
+        here = names if is_whole else [names[k] for k in np.flatnonzero(present[:, index])]
+        if here:
+            yield WindowsAt(closed, here, index)

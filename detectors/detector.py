@@ -20,9 +20,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from detectors.book import EventBook
-from detectors.closed import ClosedWindow
+from detectors.closed import ClosedWindows, WindowsAt
 from detectors.frame import ChannelColumns, Frame, Sample
-from detectors.learned import Learned
+from detectors.learned import Learned, LearnedColumns
 from detectors.reports import Report
 from shared.events import Event, NotEvaluated
 from shared.updates import Floats
@@ -92,13 +92,13 @@ class Given:
     held_since_s: Floats
     window: NDArray[np.intp]
     """Position in `learned` of each row."""
-    learned: list[Learned]
+    learned: LearnedColumns
 
 
 class WindowDetector(Protocol):
-    """Sees every closed window of one channel."""
+    """Sees every closed window of one channel, in runs of one or of hundreds."""
 
-    def step(self, window: ClosedWindow, say: Say) -> None: ...
+    def run(self, closed: ClosedWindows, say: Say) -> None: ...
 
     def finish(self, say: Say) -> None: ...
 
@@ -150,7 +150,7 @@ class Rule(Protocol):
         """A report was booked into `event`; `context` holds motion, fan, power and target keys."""
         ...
 
-    def window(self, windows: Mapping[str, ClosedWindow], book: EventBook) -> None:
+    def window(self, windows: WindowsAt, book: EventBook) -> None:
         """A window closed; by channel."""
         ...
 

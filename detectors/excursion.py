@@ -120,16 +120,14 @@ class Tracker:
         per_kelvin: Floats | float = plan.ohm_per_kelvin
         if not columns.in_ohms.all():
             per_kelvin = np.where(columns.in_ohms, plan.ohm_per_kelvin, 1.0)
-        least_guard = np.array([Z * one.noise + one.step for one in learned])[at]
+        least_guard = (Z * learned.noise + learned.step)[at]
         first = Z * FIRST_NOISE_C * per_kelvin
         guard = np.where(np.isnan(least_guard), first, least_guard)
-        spacing = np.fmax(columns.spacing_s, np.array([one.spacing_s for one in learned])[at])
-        share = shares_of_power(columns.power_peak, np.array([one.power for one in learned])[at])
-        rise = np.fmax(
-            np.array([one.rise_c_s for one in learned])[at] * share,
-            np.array([least_rise(one) for one in learned])[at],
-        )
-        fall = np.array([one.fall_c_s for one in learned])[at]
+        spacing = np.fmax(columns.spacing_s, learned.spacing_s[at])
+        share = shares_of_power(columns.power_peak, learned.power[at])
+        least = np.minimum(learned.rise_c_s, HELD_C_S)
+        rise = np.fmax(learned.rise_c_s[at] * share, least[at])
+        fall = learned.fall_c_s[at]
         delta = columns.signal - given.before
         scale = spacing * per_kelvin
         far = (delta > rise * scale + guard) | (-delta > fall * scale + guard)

@@ -8,8 +8,12 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from shared.updates import Floats
+
 if TYPE_CHECKING:
-    from detectors.closed import Figures
+    from detectors.windows import ChannelWindows
 
 WEIGHT = 0.1
 CLIP = 0.5
@@ -25,23 +29,27 @@ class Floor:
 
     least: float
     value: float = math.nan
+    _log: float = math.nan
 
-    def after(self, figures: "Figures") -> list[float]:
-        """The floor before the first of these windows, and after each of them.
+    def after(self, windows: "ChannelWindows") -> Floats:
+        """The floor before the first of m windows, and after each of them; shape (m + 1,).
 
         Windows with gaps or a change of source teach nothing.
         """
-        value, least = self.value, self.least
-        found = [value]
-        for noise, joined in zip(figures.noise, figures.joined, strict=True):
-            if not joined and noise == noise:
-                noise = noise if noise > least else least
-                if value != value:
-                    value = noise
+        noise = windows.noise
+        teaches = ~(windows.joined | np.isnan(noise))
+        logs = np.log(np.maximum(noise, self.least))
+        log = self._log
+        found = [log]
+        for new, is_taught in zip(logs.tolist(), teaches.tolist(), strict=True):
+            if is_taught:
+                step = new - log
+                if step != step:
+                    log = new
                 else:
-                    step = math.log(noise / value)
-                    step = CLIP if step > CLIP else -CLIP if step < -CLIP else step
-                    value *= math.exp(WEIGHT * step)
-            found.append(value)
-        self.value = value
-        return found
+                    log += WEIGHT * (CLIP if step > CLIP else -CLIP if step < -CLIP else step)
+            found.append(log)
+        self._log = log
+        floors: Floats = np.exp(found)
+        self.value = float(floors[-1])
+        return floors

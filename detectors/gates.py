@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 from shared.words import Gate, HostState
 
 if TYPE_CHECKING:
-    from detectors.closed import Figures, Times
+    from detectors.closed import Times
+    from detectors.windows import ChannelWindows
 
 COLD_BELOW_C = 45.0
 """Without power and below this a channel counts as cold: warm to the hand, no hotter."""
@@ -45,7 +46,7 @@ class GateKeeper:
     moved_s: float = -math.inf
 
     def gates(
-        self, figures: "Figures", times: "Times", hosts: Sequence[tuple[HostState, float]]
+        self, windows: "ChannelWindows", times: "Times", hosts: Sequence[tuple[HostState, float]]
     ) -> list[Gate]:
         """The gate from the end of each window on; the last one's before one is present.
 
@@ -54,10 +55,10 @@ class GateKeeper:
         found: list[Gate] = []
         value, moved_s = self.value, self.moved_s
         for present, celsius, target_c, power, end_s, moving, (state, restarted_s) in zip(
-            figures.present,
-            figures.middle_c,
-            figures.target_c,
-            figures.power,
+            windows.present.tolist(),
+            windows.middle_c.tolist(),
+            windows.target_c.tolist(),
+            windows.power.tolist(),
             times.end_s,
             times.moving,
             hosts,

@@ -14,9 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from detectors.closed import ClosedWindow
-from detectors.detector import Say
 from detectors.windows import ROWS
-from shared.events import NotEvaluated
 from shared.words import Gate
 
 STEADY_POWER = 0.15
@@ -87,7 +85,7 @@ class _LeastSquares:
 
 
 class HeatModel:
-    """Learns one heater; a `WindowDetector` that never reports."""
+    """Learns one heater, window by window."""
 
     def __init__(self) -> None:
         self._fit = _LeastSquares()
@@ -136,7 +134,7 @@ class HeatModel:
 
     # -- learning --
 
-    def step(self, window: ClosedWindow, say: Say) -> None:
+    def step(self, window: ClosedWindow) -> None:
         power, last = window.power, self._last
         if power != power:
             return
@@ -173,12 +171,6 @@ class HeatModel:
             ),
             rate,
         )
-
-    def finish(self, say: Say) -> None:
-        """Nothing is held back."""
-
-    def not_evaluated(self) -> list[NotEvaluated]:
-        return []
 
 
 @dataclass(slots=True)

@@ -8,12 +8,18 @@ import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
 from detectors.changes import ChangeRate
 from detectors.floor import MIN_FRACTION
+from detectors.running import held, least_so_far, shifted
 from detectors.speedlimit import DEFAULT_FALL_C_S, DEFAULT_RISE_C_S, SpeedLimit
+from detectors.windows import ROWS
+from shared.updates import Floats
 
 if TYPE_CHECKING:
-    from detectors.closed import ClosedWindow
+    from detectors.windows import ChannelWindows
 
 NOISE_ABOVE_FLOOR = 5.0
 """How far above the floor a channel's present noise raises its limits."""
@@ -25,6 +31,8 @@ unchanged rows, for one that sends everything only after a reconnection does not
 LEVEL_C = 10.0
 STANDS = 0.75
 """Part of a window's rows up to which may change for its values to stand between steps."""
+MOST_ASIDE_C = 0.3
+"""How far mean and median of a quiet window may lie apart, K; on top of its slope."""
 
 
 class Learned(NamedTuple):
@@ -54,9 +62,32 @@ class Learned(NamedTuple):
     repeats: bool = False
 
 
+class LearnedColumns(NamedTuple):
+    """The same before a run of m windows and after each; arrays of shape (m + 1,)."""
+
+    noise: Floats
+    step: Floats
+    spacing_s: Floats
+    slope_c_s: Floats
+    power: Floats
+    rise_c_s: Floats
+    fall_c_s: Floats
+    frozen_rows: Floats
+    repeats: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, one: Learned) -> "LearnedColumns":
+        """Before any window."""
+        return cls._make(np.array([value]) for value in one)
+
+    def after(self, windows: int) -> Learned:
+        """What was learned with so many of the windows."""
+        return Learned._make(column[windows].item() for column in self)
+
+
 @dataclass(slots=True)
 class Learner:
-    """Takes every window of one channel."""
+    """Takes every window of one channel; `now` is what its next rows are judged by."""
 
     now: Learned = field(default_factory=Learned)
     speed: SpeedLimit = field(default_factory=SpeedLimit)
@@ -64,64 +95,104 @@ class Learner:
     _last_noise: float = math.nan
     _last_spacing_s: float = math.nan
     _step: float = math.inf
-    _steps: dict[int, float] = field(default_factory=dict)
+    _steps: dict[float, float] = field(default_factory=dict)
     """Smallest difference near a temperature where values stand still between steps: those of a
     divider's converter are many times wider at one end of its range."""
     _repeats: int = 0
     _unchanged: int = 0
 
-    def learn(self, window: "ClosedWindow", floor: float, rows: int) -> None:
-        """`floor` is the channel's floor with this window in it."""
-        spacing_s = (window.end_s - window.start_s) / (rows - 1)
-        before, joined, changes, repeats = self.now, window.joined, window.changes, window.repeats
-        if not joined and 0.0 < window.step < self._step:
-            self._step = window.step
-        level = int(window.middle_c // LEVEL_C) if window.middle_c == window.middle_c else 0
-        near = self._steps.get(level, math.inf)
-        if not joined and changes <= STANDS * rows and 0.0 < window.step < near:
-            self._steps[level] = near = window.step
-        if repeats or changes:
-            self._repeats += repeats
-            self._unchanged += rows - changes
-        step = self._step if self._step < math.inf else 0.0
-        here = near if step < near < math.inf else step
-        slope_c_s, speed = window.celsius_slope, self.speed
-        is_slow = not joined and -DEFAULT_RISE_C_S < slope_c_s < DEFAULT_RISE_C_S
-        if is_slow and window.is_clean(step):
-            speed.learn(window)
-        else:
-            slope_c_s = before.slope_c_s
-        self.changes.learn(window, step, rows)
-        noise = window.noise
-        power = window.power_high
-        # One odd window, with a gap or a burst in it, changes neither noise nor spacing.
-        last_spacing_s = self._last_spacing_s
-        self.now = _learned(
-            (
-                self._noise_now(noise, floor, here),
-                here,
-                last_spacing_s if spacing_s > last_spacing_s else spacing_s,
-                slope_c_s,
-                power if power == power else 1.0,
-                speed.rise_c_s,
-                speed.fall_c_s,
-                self.changes.frozen_rows,
-                self._repeats >= REPEATS_TO_TELL and self._repeats >= 0.5 * self._unchanged,
-            )
+    def learn(self, windows: "ChannelWindows", seconds: Floats, floors: Floats) -> LearnedColumns:
+        """Take m windows that last `seconds`, shape (m,); `floors` before and after, (m + 1,)."""
+        present = windows.present
+        if present.all():
+            return self._learn(windows, seconds, floors[:-1], floors[1:])
+        at = np.flatnonzero(present)
+        taught = self._learn(windows.take(at), seconds[at], floors[at], floors[at + 1])
+        known = np.concatenate(([0], np.cumsum(present)))
+        return LearnedColumns._make(column[known] for column in taught)
+
+    def _learn(
+        self, windows: "ChannelWindows", seconds: Floats, before: Floats, after: Floats
+    ) -> LearnedColumns:
+        now = self.now
+        if not len(seconds):
+            return LearnedColumns.of(now)
+        step, near = self._steps_of(windows)
+        clean = is_clean(windows, seconds, before, step)
+        rise_c_s, fall_c_s = self.speed.learn(windows, seconds, clean)
+        power = windows.power_high
+        learned = (
+            self._noise(windows.noise, after, near),
+            near,
+            self._spacing(seconds),
+            held(windows.celsius_slope, clean, now.slope_c_s),
+            np.where(np.isnan(power), 1.0, power),
+            rise_c_s,
+            fall_c_s,
+            self.changes.learn(windows, seconds, step),
+            self._does_repeat(windows),
         )
-        self._last_noise, self._last_spacing_s = noise, spacing_s
+        columns = LearnedColumns._make(
+            np.concatenate(([value], column)) for value, column in zip(now, learned, strict=True)
+        )
+        self.now = columns.after(len(seconds))
+        return columns
 
-    def _noise_now(self, noise: float, floor: float, step: float) -> float:
+    def _steps_of(self, windows: "ChannelWindows") -> tuple[Floats, Floats]:
+        """The smallest step up to each window, and that of values that stand near its level."""
+        tells = ~windows.joined & (windows.step > 0.0)
+        least = least_so_far(np.where(tells, windows.step, math.inf), self._step)
+        self._step = float(least[-1])
+        step = np.where(least < math.inf, least, 0.0)
+        stands = tells & (windows.changes <= STANDS * ROWS)
+        steps = np.where(stands, windows.step, math.inf)
+        levels = np.nan_to_num(windows.middle_c // LEVEL_C)
+        near = np.empty(len(levels))
+        for level in set(levels.tolist()):
+            here = levels == level
+            near[here] = found = least_so_far(steps[here], self._steps.get(level, math.inf))
+            self._steps[level] = float(found[-1])
+        return step, np.where((step < near) & (near < math.inf), near, step)
+
+    def _noise(self, noise: Floats, floor: Floats, step: Floats) -> Floats:
         """The quieter of the last two windows, within bounds; NaN before anything is known."""
-        if step == 0.0 or floor != floor:
-            return math.nan
-        quieter = noise if noise < self._last_noise else self._last_noise
-        if quieter != quieter:
-            quieter = floor
-        most, least = NOISE_ABOVE_FLOOR * floor, MIN_FRACTION * step
-        quieter = quieter if quieter < most else most
-        quieter = quieter if quieter > floor else floor
-        return quieter if quieter > least else least
+        last = shifted(noise, self._last_noise)
+        self._last_noise = float(noise[-1])
+        quieter = np.where(noise < last, noise, last)
+        quieter = np.where(np.isnan(quieter), floor, quieter)
+        within = np.maximum(np.minimum(quieter, NOISE_ABOVE_FLOOR * floor), floor)
+        known = (step > 0.0) & ~np.isnan(floor)
+        return np.where(known, np.maximum(within, MIN_FRACTION * step), math.nan)
+
+    def _spacing(self, seconds: Floats) -> Floats:
+        """The shorter of the last two: one with a gap in it does not change it."""
+        spacing_s = seconds / (ROWS - 1)
+        last = shifted(spacing_s, self._last_spacing_s)
+        self._last_spacing_s = float(spacing_s[-1])
+        return np.where(spacing_s > last, last, spacing_s)
+
+    def _does_repeat(self, windows: "ChannelWindows") -> NDArray[np.bool_]:
+        moves = (windows.repeats > 0) | (windows.changes > 0)
+        repeats = self._repeats + np.cumsum(windows.repeats * moves)
+        unchanged = self._unchanged + np.cumsum((ROWS - windows.changes) * moves)
+        self._repeats, self._unchanged = int(repeats[-1]), int(unchanged[-1])
+        found: NDArray[np.bool_] = (repeats >= REPEATS_TO_TELL) & (repeats >= 0.5 * unchanged)
+        return found
 
 
-_learned = Learned._make
+def is_clean(
+    windows: "ChannelWindows", seconds: Floats, floor: Floats, step: Floats
+) -> NDArray[np.bool_]:
+    """Whether noise and an even, slow slope explain each window's whole range; shape (m,).
+
+    `floor` is the noise floor before it, `step` the signal's rounding. False where the window
+    has a gap in it. On a slope, even on a bent one, mean and median agree within a twelfth of
+    the way: a part of the window that stands aside parts them.
+    """
+    noise, slope_c_s = windows.noise, np.abs(windows.celsius_slope)
+    is_slow = ~windows.joined & (slope_c_s < DEFAULT_RISE_C_S)
+    aside = np.abs(windows.celsius - windows.middle_c) <= 0.1 * slope_c_s * seconds + MOST_ASIDE_C
+    even = 1.3 * np.abs(windows.slope) * seconds + 2.0 * step
+    most = 10.0 * np.fmin(noise, 3.0 * floor)
+    found: NDArray[np.bool_] = is_slow & aside & (windows.high - windows.low <= even + most)
+    return found

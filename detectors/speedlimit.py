@@ -16,11 +16,15 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
+from detectors.running import held, sums_so_far
 from shared.updates import Floats
 
 if TYPE_CHECKING:
-    from detectors.closed import ClosedWindow
+    from detectors.windows import ChannelWindows
+
+Indices = NDArray[np.intp]
 
 DEFAULT_RISE_C_S = 10.0
 DEFAULT_FALL_C_S = 6.0
@@ -31,6 +35,7 @@ LEAST_PASSIVE_C_S = 1.0
 SPARE_RISE = 1.6
 SPARE_FALL = 1.5
 FULL_POWER = 0.9
+OFF = 0.02
 NOT_HOT_C = 200.0
 EQUILIBRIUM_C = 375.0
 """Where full power is taken to end, and by how much losses slow a rise on the way there. An
@@ -53,14 +58,20 @@ class _Fastest:
     fastest: float = 0.0
     second: float = 0.0
 
-    def add(self, slope: float, seconds: float) -> float:
-        """Take a slope that lasted so long; how long such slopes were seen in all."""
-        self.seen_s += seconds
-        if slope > self.fastest:
-            self.second, self.fastest = self.fastest, slope
-        elif slope > self.second:
-            self.second = slope
-        return self.seen_s
+    def add(self, slopes: Floats, seconds: Floats) -> tuple[Floats, Floats, Floats]:
+        """Take slopes that lasted so long, k ≥ 1 of them.
+
+        How long such slopes were seen in all, the fastest and the second, after each.
+        """
+        seen_s = sums_so_far(seconds, self.seen_s)
+        highest = np.maximum.accumulate(np.concatenate(([self.fastest], slopes)))
+        beaten = np.minimum(slopes, highest[:-1])
+        second = np.maximum.accumulate(np.concatenate(([self.second], beaten)))[1:]
+        fastest = highest[1:]
+        self.seen_s, self.fastest, self.second = (
+            float(each[-1]) for each in (seen_s, fastest, second)
+        )
+        return seen_s, fastest, second
 
 
 @dataclass(slots=True)
@@ -73,26 +84,65 @@ class SpeedLimit:
     _falls: _Fastest = field(default_factory=_Fastest)
     _passive: _Fastest = field(default_factory=_Fastest)
 
-    def learn(self, window: "ClosedWindow") -> None:
-        """Take a window without gap, jump or burst of noise."""
-        slope, seconds = window.celsius_slope, window.end_s - window.start_s
-        if slope != slope:
+    def learn(
+        self, windows: "ChannelWindows", seconds: Floats, clean: NDArray[np.bool_]
+    ) -> tuple[Floats, Floats]:
+        """Take m windows, of which those without gap, jump or burst of noise are `clean`.
+
+        The limits of rise and fall after each, shape (m,) both.
+        """
+        rises, falls = np.full((2, len(seconds)), np.nan)
+        power = windows.power
+        is_passive = np.isnan(power) & np.isnan(windows.target_c)
+        if is_passive.any():
+            self._learn_passive(windows, seconds, np.flatnonzero(clean & is_passive), rises, falls)
+        if not is_passive.all():
+            slope, celsius = windows.celsius_slope, windows.celsius
+            warms = clean & (power >= FULL_POWER) & (slope > 0.0) & (celsius < NOT_HOT_C)
+            cools = clean & (windows.power_high < OFF) & (slope < 0.0) & (celsius > HOT_C)
+            self._learn_rises(windows, seconds, np.flatnonzero(warms), rises)
+            self._learn_falls(windows, seconds, np.flatnonzero(cools), falls)
+        rise_c_s = held(rises, ~np.isnan(rises), self.rise_c_s)
+        fall_c_s = held(falls, ~np.isnan(falls), self.fall_c_s)
+        self.rise_c_s, self.fall_c_s = float(rise_c_s[-1]), float(fall_c_s[-1])
+        return rise_c_s, fall_c_s
+
+    def _learn_passive(
+        self,
+        windows: "ChannelWindows",
+        seconds: Floats,
+        at: Indices,
+        rises: Floats,
+        falls: Floats,
+    ) -> None:
+        if not len(at):
             return
-        power = window.power
-        if power != power and window.target_c != window.target_c:
-            passive = self._passive
-            if passive.add(abs(slope), seconds) >= PASSIVE_S:
-                limit = max(PASSIVE_SPARE * passive.second, LEAST_PASSIVE_C_S)
-                self.rise_c_s = limit if limit < DEFAULT_RISE_C_S else DEFAULT_RISE_C_S
-                self.fall_c_s = limit if limit < DEFAULT_FALL_C_S else DEFAULT_FALL_C_S
-        elif power >= FULL_POWER and slope > 0.0 and window.celsius < NOT_HOT_C:
-            lost = max(window.celsius - ROOM_C, 0.0) / (EQUILIBRIUM_C - ROOM_C)
-            if self._rises.add(slope / (1.0 - lost), seconds) >= LEAST_S:
-                self.rise_c_s = max(SPARE_RISE * self._rises.fastest, LEAST_C_S)
-        elif window.power_high < 0.02 and slope < 0.0 and window.celsius > HOT_C:
-            fall = -slope * (HOTTEST_C - ROOM_C) / (window.celsius - ROOM_C)
-            if self._falls.add(fall, seconds) >= LEAST_S:
-                self.fall_c_s = max(SPARE_FALL * self._falls.fastest, LEAST_C_S)
+        seen_s, _, second = self._passive.add(np.abs(windows.celsius_slope[at]), seconds[at])
+        limit = np.maximum(PASSIVE_SPARE * second, LEAST_PASSIVE_C_S)
+        told = seen_s >= PASSIVE_S
+        rises[at[told]] = np.minimum(limit, DEFAULT_RISE_C_S)[told]
+        falls[at[told]] = np.minimum(limit, DEFAULT_FALL_C_S)[told]
+
+    def _learn_rises(
+        self, windows: "ChannelWindows", seconds: Floats, at: Indices, rises: Floats
+    ) -> None:
+        if not len(at):
+            return
+        lost = np.maximum(windows.celsius[at] - ROOM_C, 0.0) / (EQUILIBRIUM_C - ROOM_C)
+        slopes = windows.celsius_slope[at] / (1.0 - lost)
+        seen_s, fastest, _ = self._rises.add(slopes, seconds[at])
+        told = seen_s >= LEAST_S
+        rises[at[told]] = np.maximum(SPARE_RISE * fastest, LEAST_C_S)[told]
+
+    def _learn_falls(
+        self, windows: "ChannelWindows", seconds: Floats, at: Indices, falls: Floats
+    ) -> None:
+        if not len(at):
+            return
+        from_hottest = (HOTTEST_C - ROOM_C) / (windows.celsius[at] - ROOM_C)
+        seen_s, fastest, _ = self._falls.add(-windows.celsius_slope[at] * from_hottest, seconds[at])
+        told = seen_s >= LEAST_S
+        falls[at[told]] = np.maximum(SPARE_FALL * fastest, LEAST_C_S)[told]
 
 
 def share_of_power(power: float, recent: float) -> float:

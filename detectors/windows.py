@@ -6,7 +6,7 @@ NumPy code for one window or for hundreds.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -81,6 +81,10 @@ class ChannelWindows:
     third_still: Floats
     signal_rows: Floats
     power_rows: Floats
+
+    def take(self, at: NDArray[np.intp]) -> "ChannelWindows":
+        """Some of the windows, by position."""
+        return ChannelWindows(*(getattr(self, each.name)[at] for each in fields(self)))
 
 
 @dataclass(slots=True)

@@ -228,9 +228,6 @@ class BeatDetector:
             },
         )
 
-    def finish(self, say: Say) -> None:
-        """Nothing is held back."""
-
     def not_evaluated(self) -> list[NotEvaluated]:
         if self._looked:
             return []

@@ -375,9 +375,6 @@ class DriftDetector:
         end_s = self._normal_s if self._normal_s == self._normal_s else window.start_s
         say(Cleared(window.last_row, window.end_s, self._plan.name, Kind.DRIFT, end_s))
 
-    def finish(self, say: Say) -> None:
-        """Nothing is held back."""
-
     def not_evaluated(self) -> list[NotEvaluated]:
         if self._was_judged:
             return []

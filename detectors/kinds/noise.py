@@ -18,7 +18,7 @@ import math
 from dataclasses import dataclass, field
 
 from detectors.charts import SECONDS_IN_30_DAYS, Cusum, Ewma, limit_for
-from detectors.closed import ClosedWindow
+from detectors.closed import ClosedWindow, ClosedWindows
 from detectors.detector import Say
 from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
@@ -136,6 +136,10 @@ class NoiseDetector:
         self._loud = 0
         self._moving = 0.0
         """Loud windows of the alarm, and what of them the carriage moved."""
+
+    def run(self, closed: ClosedWindows, say: Say) -> None:
+        for window in closed:
+            self.step(window, say)
 
     def step(self, window: ClosedWindow, say: Say) -> None:
         if window.joined or window.changes == 0:

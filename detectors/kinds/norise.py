@@ -180,9 +180,6 @@ class NoRiseDetector:
         name = self._plan.name
         say(Cleared(window.last_row, window.end_s, name, Kind.NO_RISE, window.end_s, facts=facts))
 
-    def finish(self, say: Say) -> None:
-        """Nothing is held back."""
-
     def not_evaluated(self) -> list[NotEvaluated]:
         if self._has_power:
             return []
