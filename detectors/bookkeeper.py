@@ -5,11 +5,11 @@ of the log, with windows shown to the rules where they close.
 """
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 from detectors.book import EventBook
 from detectors.chainwatch import ChainWatch
-from detectors.closed import ClosedWindows, one_by_one
+from detectors.closed import Together
 from detectors.detector import Rule
 from detectors.frame import Frame, Row
 from detectors.kinds.rest import RestRule
@@ -38,12 +38,12 @@ class Bookkeeper:
     def settle(
         self,
         rows: Row | Frame | None,
-        closed: Mapping[str, ClosedWindows],
+        closed: Together | None,
         now_s: float,
     ) -> None:
         """Book the waiting reports and show windows to the rules, all in log order.
 
-        `closed` holds the runs of windows that closed together, by channel.
+        `closed` holds the windows that closed meanwhile.
 
         `rows` are where the reports come from; `now_s` is NaN where the log's time is not known.
         """
@@ -51,13 +51,13 @@ class Bookkeeper:
         self._reports.sort(key=lambda report: report.row)
         waiting = iter(self._reports)
         report = next(waiting, None)
-        for windows in one_by_one(closed):
-            any_window = next(iter(windows.values()))
-            while report is not None and report.row <= any_window.last_row:
+        for windows in closed or ():
+            last_row, end_s = windows.last_row, windows.end_s
+            while report is not None and report.row <= last_row:
                 self._take(report, rows)
                 report = next(waiting, None)
             for rule in self._rules:
-                rule.advance(any_window.end_s, self.book)
+                rule.advance(end_s, self.book)
                 rule.window(windows, self.book)
             self._chainwatch.window(windows, self._rest.resting)
         while report is not None:
@@ -69,7 +69,7 @@ class Bookkeeper:
                 rule.advance(now_s, self.book)
 
     def finish(self, now_s: float) -> None:
-        self.settle(None, {}, now_s)
+        self.settle(None, None, now_s)
         for rule in self._rules:
             rule.finish(self.book)
 

@@ -16,7 +16,9 @@ from collections import deque
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from detectors.closed import ClosedWindow
+import numpy as np
+
+from detectors.closed import ClosedWindow, Together, WindowsAt
 from detectors.kinds.rest import is_board
 from detectors.stages import Seen, stages
 from detectors.windows import ROWS
@@ -127,31 +129,22 @@ class ChainWatch:
         self.windows = 0
         """Windows seen: states change only with it, with events and with facts."""
 
-    def window(self, windows: Mapping[str, ClosedWindow], resting: Mapping[str, float]) -> None:
+    def window(self, windows: WindowsAt, resting: Mapping[str, float]) -> None:
         """One window of all channels; `resting` holds °C by channel while the machine rests."""
         self.windows += 1
-        if self._is_steady(windows):
-            for name, window in windows.items():
-                # Degrees stand where neither code nor Ω is sent.
-                if window.mean != window.celsius and _is_quiet(window):
+        index = windows.index
+        moving = windows.together.times.moving[index]
+        self._reports_motion = self._reports_motion or moving == moving
+        if not moving > 0.0 and windows.together.of(_are_steady)[index]:
+            for name in windows.together.of(_in_ohms):
+                window = windows.get(name)
+                if window is not None and window.mean != window.celsius and _is_quiet(window):
                     self._keep(name, window)
         if resting:
             self._rested(windows, resting)
         elif self._was_resting:
             self._number += 1
         self._was_resting = bool(resting)
-
-    def _is_steady(self, windows: Mapping[str, ClosedWindow]) -> bool:
-        """Whether no heater changes its power and the machine stands, as far as it says."""
-        moving = math.nan
-        for window in windows.values():
-            moving = window.moving
-            if window.power_high - window.power > STEADY:
-                return False
-        if moving != moving:
-            return True
-        self._reports_motion = True
-        return moving == 0.0
 
     def _keep(self, name: str, window: ClosedWindow) -> None:
         kept = self._quiet.get(name)
@@ -284,6 +277,22 @@ class ChainWatch:
         """The coldest rest, and the warmest where there are two."""
         ordered = sorted(self._rests, key=lambda rest: rest.celsius)
         return ordered if len(ordered) < 2 else [ordered[0], ordered[-1]]
+
+
+def _are_steady(together: Together) -> list[bool]:
+    """Whether no heater changes its power, of each window."""
+    steady = np.ones(len(together.windows), dtype=bool)
+    for run in together.channels.values():
+        if run.has_power:
+            steady &= ~(run.channel.power_high - run.channel.power > STEADY)
+    found: list[bool] = steady.tolist()
+    return found
+
+
+def _in_ohms(together: Together) -> list[str]:
+    """Channels with a code or Ω: degrees stand where neither is sent."""
+    runs = together.channels.items()
+    return [name for name, run in runs if (run.channel.mean != run.channel.celsius).any()]
 
 
 def _is_quiet(window: ClosedWindow) -> bool:

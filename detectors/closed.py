@@ -4,12 +4,11 @@ A night of many channels closes hundreds of thousands of windows, most of which 
 to look at: figures stay in arrays, and a window is made when it is asked for.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cached_property
-from typing import NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from detectors.windows import ROWS, ChannelWindows, Windows
 from shared.updates import Floats
@@ -133,6 +132,7 @@ class ClosedWindows:
         self.gates = gates
         self.floors = floors
         self._made: list[ClosedWindow | None] = [None] * len(windows)
+        self._columns: dict[str, list[float]] = {}
 
     def __len__(self) -> int:
         return len(self._made)
@@ -160,6 +160,13 @@ class ClosedWindows:
             )
         )
 
+    def column(self, name: str) -> list[float]:
+        """One figure of every window, as plain numbers."""
+        found = self._columns.get(name)
+        if found is None:
+            found = self._columns[name] = getattr(self.channel, name).tolist()
+        return found
+
     @cached_property
     def figures(self) -> Figures:
         """Every window's figures as plain numbers."""
@@ -176,18 +183,54 @@ class ClosedWindows:
         return not np.isnan(self.channel.power).all()
 
 
+class Together:
+    """Runs of windows of all channels that closed together."""
+
+    def __init__(
+        self, windows: Windows, times: Times, channels: Mapping[str, ClosedWindows]
+    ) -> None:
+        self.windows = windows
+        self.times = times
+        self.channels = channels
+        self._worked_out: dict[Callable[..., object], Any] = {}
+
+    def of(self, work: "Callable[[Together], Found]") -> "Found":
+        """What `work` makes of all of them at once, worked out when it is first asked for."""
+        if work not in self._worked_out:
+            self._worked_out[work] = work(self)
+        found: Found = self._worked_out[work]
+        return found
+
+    def __iter__(self) -> "Iterator[WindowsAt]":
+        """One by one, in their order, where any channel is there."""
+        if not self.channels:
+            return
+        names = list(self.channels)
+        whole = dict.fromkeys(names)
+        present = np.array([run.channel.present for run in self.channels.values()])
+        for index, missing in enumerate((~present).sum(axis=0).tolist()):
+            if not missing:
+                yield WindowsAt(self, whole, index)
+            elif missing < len(names):
+                here = dict.fromkeys(names[k] for k in np.flatnonzero(present[:, index]))
+                yield WindowsAt(self, here, index)
+
+
+Found = TypeVar("Found")
+
+
 class WindowsAt(Mapping[str, ClosedWindow]):
     """One window of all channels that had said anything by its end, by channel."""
 
-    def __init__(
-        self, closed: Mapping[str, ClosedWindows], names: Sequence[str], index: int
-    ) -> None:
-        self.closed = closed
+    def __init__(self, together: Together, names: dict[str, None], index: int) -> None:
+        self.together = together
         self.index = index
         self._names = names
 
     def __getitem__(self, name: str) -> ClosedWindow:
-        return self.closed[name][self.index]
+        if name not in self._names:
+            raise KeyError(name)
+        return self.together.channels[name][self.index]
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._names)
@@ -195,15 +238,17 @@ class WindowsAt(Mapping[str, ClosedWindow]):
     def __len__(self) -> int:
         return len(self._names)
 
+    def __contains__(self, name: object) -> bool:
+        return name in self._names
 
-def one_by_one(closed: Mapping[str, ClosedWindows]) -> Iterator[WindowsAt]:
-    """The windows of runs that closed together, in their order, where any channel is there."""
-    if not closed:
-        return
-    names = list(closed)
-    present = np.array([run.channel.present for run in closed.values()])
-    are_whole: NDArray[np.bool_] = present.all(axis=0)
-    for index, is_whole in enumerate(are_whole.tolist()):
-        here = names if is_whole else [names[k] for k in np.flatnonzero(present[:, index])]
-        if here:
-            yield WindowsAt(closed, here, index)
+    @property
+    def start_s(self) -> float:
+        return self.together.times.start_s[self.index]
+
+    @property
+    def end_s(self) -> float:
+        return self.together.times.end_s[self.index]
+
+    @property
+    def last_row(self) -> int:
+        return self.together.times.last_row[self.index]

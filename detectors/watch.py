@@ -15,7 +15,7 @@ from detectors.bookkeeper import Bookkeeper
 from detectors.catalogue import rules
 from detectors.chainwatch import ChainWatch, Known
 from detectors.channelwatch import ChannelWatch
-from detectors.closed import ClosedWindows, times_of
+from detectors.closed import Together, times_of
 from detectors.detector import Rule, Say
 from detectors.frame import Filler
 from detectors.gates import busiest
@@ -144,13 +144,13 @@ class Watch:
         self._now_s = update.time_s
         if row is None:
             self._host.passed(self._filler.rows, update.time_s, say)
-            self._keeper.settle(None, {}, self._now_s)
+            self._keeper.settle(None, None, self._now_s)
             return
         self._host.heard(row.row, row.time_s, say)
         for name in sorted(row.channels):
             self._channel(name).step_row(row, row.channels[name], say)
         windows = self._windower.add_row(row)
-        closed = {} if windows is None else self._close(windows, say)
+        closed = None if windows is None else self._close(windows, say)
         self._keeper.settle(row, closed, self._now_s)
 
     def _block(self, batch: Batch) -> None:
@@ -169,14 +169,15 @@ class Watch:
             self._now_s = float(batch.time_s[-1])
         self._keeper.settle(frame, closed, self._now_s)
 
-    def _close(self, windows: Windows, say: Say) -> dict[str, ClosedWindows]:
+    def _close(self, windows: Windows, say: Say) -> Together:
         """Show closed windows to each channel; those of all channels."""
         times = times_of(windows)
         hosts = self._host.at(times.last_row)
-        return {
+        runs = {
             name: self._channel(name).close(windows, times, hosts, say)
             for name in sorted(windows.channels)
         }
+        return Together(windows, times, runs)
 
     def _gate_at(self, name: str, row: int) -> Gate:
         """What a channel was doing at a row; what the machine was, where none is meant."""

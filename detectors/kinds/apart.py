@@ -28,8 +28,10 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
 from detectors.book import EventBook
-from detectors.closed import ClosedWindow
+from detectors.closed import Together, WindowsAt
 from detectors.kinds.rest import OFF, ROOM_C_S, is_board
 from detectors.reports import Cleared, Report, Sighting
 from shared.events import Event, NotEvaluated
@@ -89,7 +91,9 @@ class _Pair:
 
     def parts(self, one_c: float, two_c: float) -> bool:
         """Whether one went far since the last look and the other stayed."""
-        less, more = sorted((abs(one_c - self.last_c[0]), abs(two_c - self.last_c[1])))
+        less, more = abs(one_c - self.last_c[0]), abs(two_c - self.last_c[1])
+        if less > more:
+            less, more = more, less
         return more >= RANGE_K and less < STAYED * more
 
 
@@ -114,23 +118,25 @@ class ApartRule:
     ) -> None:
         """Other reports do not matter."""
 
-    def window(self, windows: Mapping[str, ClosedWindow], book: EventBook) -> None:
+    def window(self, windows: WindowsAt, book: EventBook) -> None:
         self._heat(windows)
-        calm = {name: window for name, window in windows.items() if _is_calm(name, window)}
-        names = sorted(calm)
+        if windows.together.times.number[windows.index] % EVERY:
+            return
+        levels = {
+            name: c for name, c in windows.together.of(_calm)[windows.index] if name in windows
+        }
+        names = sorted(levels)
         for index, one in enumerate(names):
             for two in names[index + 1 :]:
-                self._compare((one, two), calm, book)
+                self._compare((one, two), levels, windows, book)
 
-    def _heat(self, windows: Mapping[str, ClosedWindow]) -> None:
+    def _heat(self, windows: WindowsAt) -> None:
         """Learn who has a heater, and whose is on."""
         known = len(self._heaters)
-        for name, window in windows.items():
-            power, target_c = window.power, window.target_c
-            if power == power or target_c == target_c:
+        for name, told, on in windows.together.of(_heats):
+            if told[windows.index]:
                 self._heaters.add(name)
-            is_on = window.power_high > OFF or power > OFF or target_c > 0.0
-            (self._hot.add if is_on else self._hot.discard)(name)
+            (self._hot.add if on[windows.index] else self._hot.discard)(name)
         if len(self._heaters) > known:
             # What was learnt before was learnt of other pairs.
             self._pairs = {names: pair for names, pair in self._pairs.items() if pair.is_up}
@@ -143,47 +149,51 @@ class ApartRule:
         return own <= self._hot if own else bool(self._hot)
 
     def _compare(
-        self, pair: tuple[str, str], calm: Mapping[str, ClosedWindow], book: EventBook
+        self,
+        pair: tuple[str, str],
+        levels: Mapping[str, float],
+        windows: WindowsAt,
+        book: EventBook,
     ) -> None:
-        one, two = calm[pair[0]], calm[pair[1]]
+        one_c, two_c = levels[pair[0]], levels[pair[1]]
         known = self._pairs.get(pair)
         if self._heaters.issuperset(pair) and (known is None or not known.is_up):
             return
         if known is None:
             known = self._pairs[pair] = _Pair()
-        off_k, at_s = one.middle_c - two.middle_c, one.end_s
-        if not known.is_up and known.parts(one.middle_c, two.middle_c):
+        off_k, at_s = one_c - two_c, windows.end_s
+        if not known.is_up and known.parts(one_c, two_c):
             known = self._pairs[pair] = _Pair()
-        known.last_c = one.middle_c, two.middle_c
+        known.last_c = one_c, two_c
         if known.own_k != known.own_k:
-            known.follow(at_s, off_k, one.middle_c, self._is_heated(pair))
+            known.follow(at_s, off_k, one_c, self._is_heated(pair))
             self._follows = self._follows or known.own_k == known.own_k
             return
         departed_k = off_k - known.own_k
-        limit = max(LIMIT_K, LIMIT_PART * abs(one.middle_c))
+        limit = max(LIMIT_K, LIMIT_PART * abs(one_c))
         is_over = abs(departed_k) > (BACK * limit if known.is_up else limit)
         if is_over is known.is_up:
             known.since_s = math.nan
             return
         if known.since_s != known.since_s:
-            known.since_s = one.start_s
+            known.since_s = windows.start_s
         if at_s - known.since_s < LASTING_S:
             return
         since_s, known.since_s, known.is_up = known.since_s, math.nan, not known.is_up
         if known.is_up:
-            self._depart(pair, calm, departed_k, since_s, book)
+            self._depart(pair, windows, departed_k, since_s, book)
         else:
-            self._return(pair, one, since_s, book)
+            self._return(pair, windows, since_s, book)
 
     def _depart(
         self,
         pair: tuple[str, str],
-        calm: Mapping[str, ClosedWindow],
+        windows: WindowsAt,
         departed_k: float,
         since_s: float,
         book: EventBook,
     ) -> None:
-        name = self._named(pair, calm)
+        name = self._named(pair, windows)
         other = pair[1] if name == pair[0] else pair[0]
         value = departed_k if name == pair[0] else -departed_k
         open_ = book.newest(name, Kind.DRIFT)
@@ -191,7 +201,7 @@ class ApartRule:
             # Its power, or another partner, has said it.
             return
         self._said[name] = pair
-        window = calm[name]
+        window = windows[name]
         way = "above" if value > 0.0 else "below"
         book.sight(
             Sighting(
@@ -208,20 +218,20 @@ class ApartRule:
             )
         )
 
-    def _named(self, pair: tuple[str, str], calm: Mapping[str, ClosedWindow]) -> str:
-        has_target = [calm[name].target_c == calm[name].target_c for name in pair]
+    def _named(self, pair: tuple[str, str], windows: WindowsAt) -> str:
+        has_target = [windows[name].target_c == windows[name].target_c for name in pair]
         if has_target[0] is not has_target[1]:
             return pair[has_target.index(False)]
         apart = [sum(p.is_up for key, p in self._pairs.items() if name in key) for name in pair]
         return pair[1] if apart[1] > apart[0] else pair[0]
 
     def _return(
-        self, pair: tuple[str, str], window: ClosedWindow, since_s: float, book: EventBook
+        self, pair: tuple[str, str], windows: WindowsAt, since_s: float, book: EventBook
     ) -> None:
         for name in pair:
             if self._said.get(name) == pair:
                 del self._said[name]
-                book.clear(Cleared(window.last_row, window.end_s, name, Kind.DRIFT, since_s))
+                book.clear(Cleared(windows.last_row, windows.end_s, name, Kind.DRIFT, since_s))
 
     def finish(self, book: EventBook) -> None:
         """Nothing is held back."""
@@ -236,11 +246,28 @@ class ApartRule:
         return [NotEvaluated(kind=Kind.DRIFT, channel=EVERY_CHANNEL, why=why)]
 
 
-def _is_calm(name: str, window: ClosedWindow) -> bool:
-    return (
-        window.number % EVERY == 0
-        and not window.joined
-        and window.gate not in _UNSURE
-        and -CALM_C_S < window.celsius_slope < CALM_C_S
-        and not is_board(name)
-    )
+def _calm(together: Together) -> list[list[tuple[str, float]]]:
+    """Channels that stand still in a window, and what they read, by window."""
+    found: list[list[tuple[str, float]]] = [[] for _ in range(len(together.windows))]
+    looked_at = np.array([number % EVERY == 0 for number in together.times.number], dtype=bool)
+    for name, run in together.channels.items():
+        if is_board(name):
+            continue
+        channel, middle_c = run.channel, run.column("middle_c")
+        calm = looked_at & ~channel.joined & (np.abs(channel.celsius_slope) < CALM_C_S)
+        for index in np.flatnonzero(calm).tolist():
+            if run.gates[index] not in _UNSURE:
+                found[index].append((name, middle_c[index]))
+    return found
+
+
+def _heats(together: Together) -> list[tuple[str, list[bool], list[bool]]]:
+    """Channels with a power or a target: where it is told, and where it is on."""
+    found = []
+    for name, run in together.channels.items():
+        channel = run.channel
+        told = ~np.isnan(channel.power) | ~np.isnan(channel.target_c)
+        on = (channel.power_high > OFF) | (channel.power > OFF) | (channel.target_c > 0.0)
+        if told.any() or on.any():
+            found.append((name, told.tolist(), on.tolist()))
+    return found

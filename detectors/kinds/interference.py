@@ -29,7 +29,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from detectors.book import EventBook
-from detectors.closed import ClosedWindow
+from detectors.closed import ClosedWindow, ClosedWindows, Together, WindowsAt
 from detectors.contrast import Contrast, MotionContrast
 from detectors.heights import Heights
 from detectors.reports import Cleared, Report, Sighting
@@ -94,7 +94,10 @@ class InterferenceRule:
         self._has_context = False
         self._row = 0
         self._floors: dict[str, float] = {}
-        self._gates: dict[str, Gate] = {}
+        self._at: tuple[Together, int]
+        self._ahead: Together | None = None
+        self._stand_out: dict[int, list[tuple[str, float]]] = {}
+        """Of the windows that are being shown."""
 
     def advance(self, time_s: float, book: EventBook) -> None:
         """No deadlines: windows bring the time."""
@@ -117,59 +120,80 @@ class InterferenceRule:
             stream = self._streams[channel, sort] = _Stream(self._ring.copy())
         return stream
 
-    def window(self, windows: Mapping[str, ClosedWindow], book: EventBook) -> None:
-        any_window = next(iter(windows.values()))
-        chunk = (any_window.windows, any_window.index)
-        end_s, self._row = any_window.end_s, any_window.last_row
-        self._has_context = self._has_context or bool(any_window.context)
+    def window(self, windows: WindowsAt, book: EventBook) -> None:
+        together, index = self._at = windows.together, windows.index
+        if together is not self._ahead:
+            self._stand_out = self._standing_out(together)
+            self._ahead = together
+        chunk = (together.windows, index)
+        end_s, self._row = windows.end_s, windows.last_row
+        self._has_context = self._has_context or bool(together.windows.context)
         for stream in self._streams.values():
             stream.chunks.append(chunk)
         self._ring.append(chunk)
         self._heights.window(*chunk)
         while len(self._ring) > 1 and _start_s(self._ring[0]) < end_s - BEFORE_S:
             self._ring.popleft()
-        floors, gates = self._floors, self._gates
-        for name, window in windows.items():
-            floor = window.floor
-            lowest = floors.get(name, floor) * RISE
-            # The quietest floor of late: noise that lasts would teach its own.
-            floor = floors[name] = floor if not floor > lowest else lowest
-            if window.high - window.low > RANGE_FLOORS * floor and not window.joined:
-                self._look(name, window, floor)
-            gates[name] = window.gate
-        moving, still = (
-            float(counts[any_window.index])
-            for counts in (any_window.windows.thirds_moving, any_window.windows.thirds_still)
-        )
+        for name, floor in self._stand_out.get(index, ()):
+            self._look(name, windows[name], floor)
+        moving, still = together.of(_counts)[index]
         if moving or still:
-            for name, window in windows.items():
-                self._compare(name, window, (moving, still), book)
+            for name in windows:
+                self._compare(name, together, index, book)
         if self._streams or self._up:
             self._review(end_s, book)
 
-    def _compare(
-        self, name: str, window: ClosedWindow, counts: tuple[float, float], book: EventBook
-    ) -> None:
-        """Hold noise in motion against noise at rest; `counts` as in `Windows.thirds_moving`."""
-        if window.joined or window.gate is _STARTING:
+    def _standing_out(self, together: Together) -> dict[int, list[tuple[str, float]]]:
+        """Windows whose range stands out of its floor: channels, and their floors, by window."""
+        found: dict[int, list[tuple[str, float]]] = {}
+        for name, run in together.channels.items():
+            channel, floors = run.channel, self._lowest(name, run)
+            out = channel.high - channel.low > RANGE_FLOORS * np.array(floors)
+            for index in np.flatnonzero(out & channel.present & ~channel.joined).tolist():
+                found.setdefault(index, []).append((name, floors[index]))
+        return found
+
+    def _lowest(self, name: str, run: ClosedWindows) -> list[float]:
+        """The quietest floor of late: noise that lasts would teach its own."""
+        lowest = self._floors.get(name, math.nan)
+        found = []
+        for floor in run.floor_before[:-1]:
+            most = lowest * RISE
+            lowest = most if floor > most else floor
+            found.append(lowest)
+        self._floors[name] = lowest
+        return found
+
+    def _gate(self, name: str) -> Gate | None:
+        """What a channel does at the window that was shown last."""
+        together, index = self._at
+        run = together.channels.get(name)
+        return None if run is None else run.gates[index]
+
+    def _compare(self, name: str, together: Together, index: int, book: EventBook) -> None:
+        """Hold noise in motion against noise at rest."""
+        run = together.channels[name]
+        gate = run.gates[index]
+        if gate is _STARTING or run.column("joined")[index]:
             return
-        channel, index = window.channel, window.index
-        sizes = float(channel.third_moving[index]), float(channel.third_still[index])
+        sizes = run.column("third_moving")[index], run.column("third_still")[index]
         if sizes[0] != sizes[0] or sizes[1] != sizes[1]:
             return
         contrast = self._contrasts.get(name)
         if contrast is None:
             contrast = self._contrasts[name] = MotionContrast()
-        if not contrast.add(window.start_s, window.end_s, sizes, counts, window.step):
+        times, step = together.times, run.column("step")[index]
+        counts, end_s = together.of(_counts)[index], times.end_s[index]
+        if not contrast.add(times.start_s[index], end_s, sizes, counts, step):
             return
         if name in self._up:
             if contrast.last_is_loud:
-                self._up[name] = window.end_s
+                self._up[name] = end_s
             return
         found = contrast.judge()
         if found is not None:
-            self._up[name] = window.end_s
-            book.sight(self._contrasted(name, found), window.gate)
+            self._up[name] = end_s
+            book.sight(self._contrasted(name, found), gate)
 
     def _look(self, name: str, window: ClosedWindow, floor: float) -> None:
         """Note the rows of a window whose noise stands out."""
@@ -225,7 +249,7 @@ class InterferenceRule:
             at_s = stream.events_s[-1]
             book.clear(Cleared(self._row, at_s, channel, Kind.INTERFERENCE, at_s))
         self._up[channel] = stream.events_s[-1]
-        book.sight(self._sighting(channel, sort, stream, tie), self._gates.get(channel))
+        book.sight(self._sighting(channel, sort, stream, tie), self._gate(channel))
 
     def _ask_heights(self, book: EventBook) -> None:
         """Say what is tied to height and was not yet told to be tied to anything."""
@@ -236,7 +260,7 @@ class InterferenceRule:
                 continue
             self._told_s[channel] = self._up[channel] = new_s[-1]
             stream = _Stream(deque(), new_s)
-            book.sight(self._sighting(channel, "faults", stream, tie), self._gates.get(channel))
+            book.sight(self._sighting(channel, "faults", stream, tie), self._gate(channel))
 
     def _sighting(self, channel: str, sort: str, stream: _Stream, tie: Tie) -> Sighting:
         return Sighting(
@@ -312,6 +336,12 @@ class InterferenceRule:
 def _is_plain(tie: Tie) -> bool:
     """Whether bursts of noise are tied so surely, and come so often, that it means something."""
     return tie.p <= BURSTS_SIGNIFICANT and tie.rate_per_min >= LEAST_BURSTS_PER_MIN
+
+
+def _counts(together: Together) -> list[tuple[float, float]]:
+    """Third differences, moving and still, of each window."""
+    windows = together.windows
+    return list(zip(windows.thirds_moving.tolist(), windows.thirds_still.tolist(), strict=True))
 
 
 def _start_s(chunk: tuple[Windows, int]) -> float:

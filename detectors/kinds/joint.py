@@ -65,7 +65,8 @@ class JointJumpRule:
             self._explain(report, event, book)
 
     def window(self, windows: Mapping[str, ClosedWindow], book: EventBook) -> None:
-        self._channels.update(windows)
+        if len(windows) > len(self._channels):
+            self._channels.update(windows)
 
     def finish(self, book: EventBook) -> None:
         if self._is_open:

@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from detectors.book import EventBook
-from detectors.closed import ClosedWindow
+from detectors.closed import ClosedWindow, WindowsAt
 from detectors.kinds.noise import LEAST_LIMIT, SLACK
 from detectors.reports import Cleared, Departure, Report, Sighting
 from detectors.windows import KEPT_DIFFERENCES, KEPT_TO_SD, MEDIAN_TO_SD, ROWS
@@ -58,7 +58,6 @@ class _Channel:
 
     away: deque[tuple[float, float]] = field(default_factory=deque)
     since_s: float | None = None
-    windows: deque[ClosedWindow] = field(default_factory=lambda: deque(maxlen=WINDOWS))
     noisy: int | None = None
     """Id of the noise-rise that is going on."""
     own: float = 0.0
@@ -69,6 +68,8 @@ class PartOfRule:
 
     def __init__(self) -> None:
         self._channels: dict[str, _Channel] = {}
+        """Those that ever departed or were noisy."""
+        self._windows: deque[WindowsAt] = deque(maxlen=WINDOWS)
 
     def advance(self, time_s: float, book: EventBook) -> None:
         """No deadlines."""
@@ -89,13 +90,12 @@ class PartOfRule:
             channel = self._channels.setdefault(report.channel, _Channel())
             channel.noisy = None
 
-    def window(self, windows: Mapping[str, ClosedWindow], book: EventBook) -> None:
-        for name, window in windows.items():
-            channel = self._channels.get(name)
-            if channel is None:
-                channel = self._channels[name] = _Channel()
-            channel.windows.append(window)
-            while channel.away and channel.away[0][1] < window.end_s - KEPT_S:
+    def window(self, windows: WindowsAt, book: EventBook) -> None:
+        self._windows.append(windows)
+        for name, channel in sorted(self._channels.items()):
+            if name not in windows:
+                continue
+            while channel.away and channel.away[0][1] < windows.end_s - KEPT_S:
                 channel.away.popleft()
             if channel.noisy is not None:
                 self._judge(name, channel, book)
@@ -120,7 +120,10 @@ class PartOfRule:
         event = book.events[channel.noisy]
         left: list[float] = []
         is_touched = False
-        for window in channel.windows:
+        for windows in self._windows:
+            window = windows.get(name)
+            if window is None:
+                continue
             if window.end_s <= event.start_s or window.rough <= LOUD * channel.own:
                 continue
             size = _left(window, channel)
@@ -130,7 +133,7 @@ class PartOfRule:
         is_part = not left or (is_touched and not _is_rise(left, channel.own))
         if not is_part:
             book.absorb([event.id], None)
-            _absorb_outliers(event, channel.windows[-1], book)
+            _absorb_outliers(event, self._windows[-1][name], book)
         elif event.absorbed_by is None:
             whole = _whole(name, event, book)
             if whole is not None:

@@ -28,9 +28,12 @@ than two channels stand at rest, and while any of them still moves.
 
 import math
 from collections.abc import Mapping
+from typing import NamedTuple
+
+import numpy as np
 
 from detectors.book import EventBook
-from detectors.closed import ClosedWindow
+from detectors.closed import Together, WindowsAt
 from detectors.reports import Cleared, Report, Sighting
 from detectors.settling import Level
 from shared.chain import Chain
@@ -66,6 +69,25 @@ COMPARE_EVERY, OFTEN_FIRST = 2, 12
 SAID_OTHERWISE = (Kind.CODE_HIGH, Kind.CODE_LOW, Kind.CONVERTER_FLAG, Kind.FROZEN)
 
 
+class _Heats(NamedTuple):
+    """By window: whether any heat is on, any is told of, and any channel is starting."""
+
+    are_on: list[bool]
+    are_told: list[bool]
+    are_unknown: list[bool]
+
+
+def _heats(together: Together) -> _Heats:
+    on, told, unknown = np.zeros((3, len(together.windows)), dtype=bool)
+    for run in together.channels.values():
+        power, target_c = run.channel.power, run.channel.target_c
+        on |= (power > OFF) | (target_c > 0.0)
+        told |= ~np.isnan(power) | ~np.isnan(target_c)
+        if Gate.STARTING in run.gates:
+            unknown |= np.array([gate is Gate.STARTING for gate in run.gates]) & run.channel.present
+    return _Heats(on.tolist(), told.tolist(), unknown.tolist())
+
+
 class RestRule:
     """Compares channels while the machine is at rest."""
 
@@ -91,15 +113,11 @@ class RestRule:
     ) -> None:
         """Other reports do not matter."""
 
-    def window(self, windows: Mapping[str, ClosedWindow], book: EventBook) -> None:
-        heated = unknown = False
-        start_s = end_s = math.nan
-        for window in windows.values():
-            start_s, end_s, self._row = window.start_s, window.end_s, window.last_row
-            power, target_c = window.power, window.target_c
-            self._knows_heat = self._knows_heat or power == power or target_c == target_c
-            heated = heated or power > OFF or target_c > 0.0
-            unknown = unknown or window.gate is Gate.STARTING
+    def window(self, windows: WindowsAt, book: EventBook) -> None:
+        start_s, end_s, self._row = windows.start_s, windows.end_s, windows.last_row
+        heats = windows.together.of(_heats)
+        heated, unknown = heats.are_on[windows.index], heats.are_unknown[windows.index]
+        self._knows_heat = self._knows_heat or heats.are_told[windows.index]
         if end_s - start_s > GAP_SPANS * self._span_s + GAP_S:
             heated = True
         self._span_s = end_s - start_s

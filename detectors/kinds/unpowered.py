@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from detectors.book import EventBook
-from detectors.closed import ClosedWindow
+from detectors.closed import ClosedWindow, Together, WindowsAt
 from detectors.heatmodel import StepResponse
 from detectors.reports import Cleared, Report, Sighting
 from shared.events import Event, NotEvaluated
@@ -54,7 +54,7 @@ class UnpoweredRule:
     """Looks at every channel with power, with the others beside it."""
 
     _heaters: dict[str, _Heater] = field(default_factory=dict)
-    _without: set[str] = field(default_factory=set)
+    _names: set[str] = field(default_factory=set)
 
     def advance(self, time_s: float, book: EventBook) -> None:
         """No deadlines."""
@@ -64,24 +64,29 @@ class UnpoweredRule:
     ) -> None:
         """Other reports do not matter."""
 
-    def window(self, windows: Mapping[str, ClosedWindow], book: EventBook) -> None:
-        for name, window in windows.items():
-            power = window.power
-            if power != power:
-                self._without.add(name)
-                continue
-            heater = self._heaters.get(name)
-            if heater is None:
-                heater = self._heaters[name] = _Heater()
-                self._without.discard(name)
-            if heater.before is not None:
-                heater.response.take(window, heater.before)
-            heater.before = window
-            if power > OFF:
-                if heater.off_s == heater.off_s:
-                    self._powered(name, heater, window, book)
-                continue
-            self._off(name, heater, window, windows, book)
+    def window(self, windows: WindowsAt, book: EventBook) -> None:
+        if len(windows) > len(self._names):
+            self._names.update(windows)
+        for name in windows.together.of(_with_power):
+            if name in windows:
+                self._look(name, windows, book)
+
+    def _look(self, name: str, windows: WindowsAt, book: EventBook) -> None:
+        window = windows[name]
+        power = window.power
+        if power != power:
+            return
+        heater = self._heaters.get(name)
+        if heater is None:
+            heater = self._heaters[name] = _Heater()
+        if heater.before is not None:
+            heater.response.take(window, heater.before)
+        heater.before = window
+        if power > OFF:
+            if heater.off_s == heater.off_s:
+                self._powered(name, heater, window, book)
+            return
+        self._off(name, heater, window, windows, book)
 
     def _powered(self, name: str, heater: _Heater, window: ClosedWindow, book: EventBook) -> None:
         self._end(name, heater, window, book)
@@ -180,8 +185,12 @@ class UnpoweredRule:
         why = "no power is reported, so heat can't be held against it"
         return [
             NotEvaluated(kind=Kind.RISE_UNPOWERED, channel=name, why=why)
-            for name in sorted(self._without - self._heaters.keys())
+            for name in sorted(self._names - self._heaters.keys())
         ]
+
+
+def _with_power(together: Together) -> list[str]:
+    return [name for name, run in together.channels.items() if run.has_power]
 
 
 def _is_even(window: ClosedWindow) -> bool:
