@@ -137,9 +137,14 @@ class ClosedWindows:
     def __len__(self) -> int:
         return len(self._made)
 
-    def __iter__(self) -> Iterator[ClosedWindow]:
+    @cached_property
+    def present(self) -> Sequence[int]:
         """Those by whose end the channel had said anything."""
-        return map(self.__getitem__, np.flatnonzero(self.channel.present).tolist())
+        present = self.channel.present
+        if present.all():
+            return range(len(self))
+        found: list[int] = np.flatnonzero(present).tolist()
+        return found
 
     def __getitem__(self, index: int) -> ClosedWindow:
         window = self._made[index]

@@ -59,7 +59,7 @@ class _Group:
         least = LEAST_SIZE * self.step
         moving = max(self.moving / self.moving_count, least)
         still = max(self.still / self.still_count, least)
-        return math.log(moving / still) if min(moving, still) > 0.0 else 0.0
+        return math.log(moving) - math.log(still) if min(moving, still) > 0.0 else 0.0
 
 
 class MotionContrast:

@@ -22,15 +22,13 @@ class HeaterDetectors:
         self.of_power = NoRiseDetector(plan, self.model), DriftDetector(plan)
 
     def run(self, closed: ClosedWindows, say: Say) -> None:
-        if not closed.has_power:
-            for window in closed:
-                self.beat.step(window, say)
-            return
-        for window in closed:
-            self.model.step(window)
-            for detector in self.of_power:
-                detector.step(window, say)
-            self.beat.step(window, say)
+        for index in closed.present:
+            if closed.has_power:
+                window = closed[index]
+                self.model.step(window)
+                for detector in self.of_power:
+                    detector.step(window, say)
+            self.beat.step(closed, index, say)
 
     def finish(self, say: Say) -> None:
         """Nothing is held back."""

@@ -32,7 +32,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from detectors.closed import ClosedWindow
+from detectors.closed import ClosedWindow, ClosedWindows
 from detectors.detector import Say
 from detectors.heatmodel import HeatModel
 from detectors.plan import ChannelPlan
@@ -82,6 +82,10 @@ SWINGS = 0.8
 once the noise whose period lies between two windows and 25 s gives 0.8 or more (computed)."""
 
 
+_Spot = tuple[ClosedWindows, int]
+"""One window of a run."""
+
+
 class _Stretches:
     """Follows one tone from stretch to stretch of one length."""
 
@@ -91,6 +95,11 @@ class _Stretches:
         """Where to look for a tone that is up, Hz."""
         self._before: tuple[Tone, float] | None = None
         self._misses = 0
+
+    @property
+    def is_awake(self) -> bool:
+        """Whether a stretch without a tone would change anything."""
+        return self.is_up or self._before is not None
 
     def found(self, tone: Tone, start_s: float, end_s: float) -> float | None:
         """Take a stretch with a tone; since when, where it is now up for the first time."""
@@ -122,36 +131,47 @@ class BeatDetector:
     def __init__(self, plan: ChannelPlan, model: HeatModel) -> None:
         self._plan = plan
         self._model = model
-        self._windows: deque[ClosedWindow] = deque(maxlen=LONG)
+        self._spots: deque[_Spot] = deque(maxlen=LONG)
+        """The last calm windows."""
         self._count = 0
+        self._closed: ClosedWindows | None = None
+        self._calm: list[bool] = []
+        """Of the run that is being stepped through."""
         self._short, self._long = _Stretches(), _Stretches()
         self._last_s = math.nan
         self._looked = False
 
-    def step(self, window: ClosedWindow, say: Say) -> None:
-        if window.joined or window.gate not in _CALM or window.rough != window.rough:
-            self._windows.clear()
+    def step(self, closed: ClosedWindows, index: int, say: Say) -> None:
+        """Take one window of a run."""
+        if closed is not self._closed:
+            self._closed, self._calm = closed, _calm(closed)
+        if not self._calm[index]:
+            self._spots.clear()
             self._count = 0
             return
-        windows = self._windows
-        windows.append(window)
+        self._spots.append((closed, index))
         self._count += 1
         few = SHORT_ROWS // ROWS
         if self._count % few == 0:
-            if windows[-1].end_s - windows[-few].start_s < SHORT_S - 1.0:
+            if _seconds(self._last(few)) < SHORT_S - 1.0:
                 few *= 2
             if self._count % few == 0:
                 self._looked = True
-                self._look(list(windows)[-few:], self._short, say, strong=True)
+                self._look(self._last(few), self._short, say, strong=True)
         if self._count == LONG:
             self._count = 0
-            self._look(list(windows), self._long, say, strong=False)
+            self._look(self._last(LONG), self._long, say, strong=False)
 
-    def _look(
-        self, windows: Sequence[ClosedWindow], at: _Stretches, say: Say, *, strong: bool
-    ) -> None:
-        band = _strong_band(windows) if strong else _weak_band(windows)
+    def _last(self, count: int) -> list[_Spot]:
+        spots = self._spots
+        return [spots[at] for at in range(-min(count, len(spots)), 0)]
+
+    def _look(self, spots: Sequence[_Spot], at: _Stretches, say: Say, *, strong: bool) -> None:
+        band = _strong_band(spots) if strong else _weak_band(spots)
         band = band or at.band
+        if band is None and not at.is_awake:
+            return
+        windows = [closed[index] for closed, index in spots]
         tone = None if band is None else self._tone(windows, band, strong=strong)
         last = windows[-1]
         if tone is None:
@@ -235,33 +255,55 @@ class BeatDetector:
         return [NotEvaluated(kind=Kind.MAINS_BEAT, channel=self._plan.name, why=why)]
 
 
-def _strong_band(windows: Sequence[ClosedWindow]) -> tuple[float, float] | None:
+def _calm(closed: ClosedWindows) -> list[bool]:
+    """Windows in which a tone may be looked for."""
+    channel = closed.channel
+    whole: list[bool] = (~channel.joined & ~np.isnan(channel.rough)).tolist()
+    return [is_whole and gate in _CALM for is_whole, gate in zip(whole, closed.gates, strict=True)]
+
+
+def _seconds(spots: Sequence[_Spot]) -> float:
+    (first, at_first), (last, at_last) = spots[0], spots[-1]
+    return last.times.end_s[at_last] - first.times.start_s[at_first]
+
+
+def _figures(spots: Sequence[_Spot], name: str) -> list[float]:
+    return [closed.column(name)[index] for closed, index in spots]
+
+
+def _leading_bins(spots: Sequence[_Spot]) -> list[float]:
+    tones, bins = _figures(spots, "tone"), _figures(spots, "tone_bin")
+    return [bin_ for bin_, tone in zip(bins, tones, strict=True) if tone > LEADS]
+
+
+def _strong_band(spots: Sequence[_Spot]) -> tuple[float, float] | None:
     """Everything, where nearly all windows show a wave."""
-    bins = [window.tone_bin for window in windows if window.tone > LEADS]
-    if bins:
+    bins = _leading_bins(spots)
+    if len(bins) >= MOSTLY_LEADING_PART * len(spots):
         middle = sorted(bins)[len(bins) // 2]
         alike = sum(abs(found - middle) <= 1.0 for found in bins)
-        if alike >= MOSTLY_LEADING_PART * len(windows):
+        if alike >= MOSTLY_LEADING_PART * len(spots):
             return 0.0, math.inf
-    bend = math.fsum(window.bend for window in windows)
-    rough = math.fsum(window.rough * window.rough for window in windows)
+    bend = math.fsum(_figures(spots, "bend"))
+    rough = math.fsum(size * size for size in _figures(spots, "rough"))
     return (0.0, math.inf) if bend > BENT * rough else None
 
 
-def _weak_band(windows: Sequence[ClosedWindow]) -> tuple[float, float] | None:
+def _weak_band(spots: Sequence[_Spot]) -> tuple[float, float] | None:
     """Frequencies worth a closer look, from figures that are there anyway; Hz."""
-    window_hz = 1.0 / max(windows[-1].end_s - windows[-1].start_s, 1e-9)
-    bins = [window.tone_bin for window in windows if window.tone > LEADS]
-    prints = any(window.gate is Gate.PRINTING for window in windows)
-    least = LEADING_PART * len(windows)
+    window_hz = 1.0 / max(_seconds(spots[-1:]), 1e-9)
+    bins = _leading_bins(spots)
+    least = LEADING_PART * len(spots)
     if len(bins) >= least:
         middle = sorted(bins)[len(bins) // 2]
         if sum(abs(found - middle) <= 1.0 for found in bins) >= least:
             return (middle - BAND_BINS) * window_hz, (middle + BAND_BINS) * window_hz
+    means, noises = _figures(spots, "mean"), _figures(spots, "rough")
     changes = rough = 0.0
-    for before, after in pairwise(windows):
-        changes += (after.mean - before.mean) ** 2
-        rough += after.rough * after.rough
+    for (before, after), noise in zip(pairwise(means), noises[1:], strict=True):
+        changes += (after - before) ** 2
+        rough += noise * noise
+    prints = any(closed.gates[index] is Gate.PRINTING for closed, index in spots)
     least = SWINGS if prints else RESTLESS
     return (0.0, BAND_BINS * window_hz) if changes > least * rough else None
 

@@ -15,7 +15,10 @@ to noise of less than three times the rest's that has been there since the first
 """
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, field
+
+import numpy as np
 
 from detectors.charts import SECONDS_IN_30_DAYS, Cusum, Ewma, limit_for
 from detectors.closed import ClosedWindow, ClosedWindows
@@ -138,62 +141,63 @@ class NoiseDetector:
         """Loud windows of the alarm, and what of them the carriage moved."""
 
     def run(self, closed: ClosedWindows, say: Say) -> None:
-        for window in closed:
-            self.step(window, say)
+        start_s, end_s = closed.times.start_s, closed.times.end_s
+        for index, size in self._sizes(closed):
+            prints = closed.gates[index] is _PRINTING
+            own, other = (self._print, self._rest) if prints else (self._rest, self._print)
+            if own.count < LEAST_WINDOWS:
+                if other.count < LEAST_WINDOWS:
+                    own.begin(size)
+                    continue
+                own.begin_as(other)
+            above = size - own.size.value
+            if self._is_up:
+                self._go_on(closed[index], above, say)
+                continue
+            chart = own.chart
+            if chart.high == 0.0:
+                self._since_s = start_s[index]
+            signal = chart.update(above if above < MOST_AT_ONCE else MOST_AT_ONCE)
+            if signal > 0 and above > (LOUD_WHEN_NEW if own.is_new else LOUD):
+                chart.reset()
+                self._raise(closed[index], above, say)
+            elif signal < 0:
+                own.quieter()
+            else:
+                own.learn(above, end_s[index] - start_s[index])
 
-    def step(self, window: ClosedWindow, say: Say) -> None:
-        if window.joined or window.changes == 0:
-            return
-        rough, gate = window.rough, window.gate
-        if rough != rough or gate is _STARTING:
-            return
-        slope = window.celsius_slope
-        prints = gate is _PRINTING
-        if (slope > FAST_C_S or slope < -FAST_C_S) and not prints:
-            return
+    def _sizes(self, closed: ClosedWindows) -> Iterator[tuple[int, float]]:
+        """Windows that are judged, and the logarithm of the noise of each."""
+        channel, gates = closed.channel, closed.gates
+        told = channel.present & ~channel.joined & (channel.changes > 0) & ~np.isnan(channel.rough)
+        is_slow: list[bool] = (~(np.abs(channel.celsius_slope) > FAST_C_S)).tolist()
+        at = [
+            index
+            for index in np.flatnonzero(told).tolist()
+            if (gate := gates[index]) is not _STARTING and (is_slow[index] or gate is _PRINTING)
+        ]
         step = self._step
-        step.value = step.update(window.step) if step.value else window.step
-        least = LEAST_STEPS * step.value
-        most = rough if rough > least else least
-        if not most > 0.0:
-            # One value for a whole window, as at a rail: neither noise nor a step is known.
-            return
-        size = math.log(most)
-        own, other = (self._print, self._rest) if prints else (self._rest, self._print)
-        if own.count < LEAST_WINDOWS:
-            if other.count < LEAST_WINDOWS:
-                own.begin(size)
-                return
-            own.begin_as(other)
-        above = size - own.size.value
-        if self._is_up:
-            self._go_on(window, above, rough, say)
-        else:
-            self._judge(window, own, above, rough, say)
+        steps = []
+        for new in channel.step[at].tolist():
+            step.value = step.update(new) if step.value else new
+            steps.append(step.value)
+        sizes = np.maximum(channel.rough[at], LEAST_STEPS * np.array(steps))
+        # One value for a whole window, as at a rail: neither noise nor a step is known.
+        known = sizes > 0.0
+        logs = np.log(np.where(known, sizes, 1.0)).tolist()
+        for index, size, is_known in zip(at, logs, known.tolist(), strict=True):
+            if is_known:
+                yield index, size
 
-    def _judge(self, window: ClosedWindow, own: _Own, above: float, rough: float, say: Say) -> None:
-        chart = own.chart
-        if chart.high == 0.0:
-            self._since_s = window.start_s
-        signal = chart.update(above if above < MOST_AT_ONCE else MOST_AT_ONCE)
-        if signal > 0 and above > (LOUD_WHEN_NEW if own.is_new else LOUD):
-            chart.reset()
-            self._raise(window, above, rough, say)
-            return
-        if signal < 0:
-            own.quieter()
-            return
-        own.learn(above, window.end_s - window.start_s)
-
-    def _raise(self, window: ClosedWindow, above: float, rough: float, say: Say) -> None:
+    def _raise(self, window: ClosedWindow, above: float, say: Say) -> None:
         self._is_up = True
         self._said = above
         self._quiet = 0
         self._loud_s = window.end_s
         self._loud, self._moving = 1, window.moving
-        say(self._sighting(window, above, rough))
+        say(self._sighting(window, above))
 
-    def _go_on(self, window: ClosedWindow, above: float, rough: float, say: Say) -> None:
+    def _go_on(self, window: ClosedWindow, above: float, say: Say) -> None:
         if above > QUIET:
             self._quiet = 0
             self._loud_s = window.end_s
@@ -201,7 +205,7 @@ class NoiseDetector:
             self._moving += window.moving
             if above > self._said + math.log(GROWTH):
                 self._said = above
-                say(self._sighting(window, above, rough))
+                say(self._sighting(window, above))
             return
         self._quiet += 1
         if self._quiet < QUIET_WINDOWS:
@@ -217,8 +221,8 @@ class NoiseDetector:
         share = self._moving / self._loud
         return {"moving": share} if share == share else {}
 
-    def _sighting(self, window: ClosedWindow, above: float, rough: float) -> Sighting:
-        ratio, plan = math.exp(above), self._plan
+    def _sighting(self, window: ClosedWindow, above: float) -> Sighting:
+        rough, ratio, plan = window.rough, math.exp(above), self._plan
         in_ohms = plan.has_signal_in_ohms
         kelvin = rough / plan.per_kelvin(in_ohms)
         shown = f"{rough:.3f} Ω ({kelvin:.2f} K)" if in_ohms else f"{kelvin:.2f} K"

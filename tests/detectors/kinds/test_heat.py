@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from detectors.heater import HeaterDetectors
 from detectors.heatmodel import HeatModel
 from detectors.watch import Watch
 from shared.updates import Batch
@@ -14,7 +15,7 @@ def model_of(batch: Batch, channel: str = "nozzle") -> HeatModel:
     watch = Watch()
     watch.feed(batch)
     detectors = watch._channels[channel].window_detectors
-    return next(detector for detector in detectors if isinstance(detector, HeatModel))
+    return next(detector for detector in detectors if isinstance(detector, HeaterDetectors)).model
 
 
 def cycle(now: float) -> float:
