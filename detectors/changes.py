@@ -14,7 +14,6 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from detectors.running import held
@@ -27,7 +26,7 @@ if TYPE_CHECKING:
 CHANCE = 1e-9
 WINDOWS = 16
 LEAST_WINDOWS = 6
-LEAST_SHARE = 0.12
+LEAST_SHARE, MOST_SHARE = 0.12, 1.0 - 1e-9
 LEAST_SPAN_STEPS = 2.0
 """A window's range in steps; one that flips between two steps has a range of one."""
 MOST_DRIFT_STEPS = 8.0
@@ -52,26 +51,28 @@ class ChangeRate:
         `frozen_rows` after each of them.
         """
         taught = ~(windows.joined | np.isnan(windows.mean))
-        moves = taught & (windows.changes > 0)
-        stills = np.cumsum(taught & (windows.changes == 0))
+        moves = windows.changes > 0
         tells, shares = _shares_of(windows, seconds, step)
-        tells &= moves
+        tells &= taught & moves
         found = np.full(len(seconds), math.nan)
         before, begin = self.frozen_rows, 0
-        for end, still in self._ends_of_stillness(moves, stills):
+        for end, still in self._ends_of_stillness(taught, moves):
             self._take(slice(begin, end), tells, shares, found)
             if still * ROWS < self.frozen_rows:
                 # It stood still by itself, for no longer than it may, and moved again.
                 self._shares = np.concatenate((self._shares[2:], (0.0, 0.0)))
             begin = end
         self._take(slice(begin, None), tells, shares, found)
-        return held(found, ~np.isnan(found), before)
+        return held(found, found == found, before)
 
     def _ends_of_stillness(
-        self, moves: NDArray[np.bool_], stills: NDArray[np.int64]
+        self, taught: NDArray[np.bool_], moves: NDArray[np.bool_]
     ) -> list[tuple[int, int]]:
         """Windows that move after some that stood still, and how many those were."""
-        at = np.flatnonzero(moves)
+        if not self._still and moves.all():
+            return []
+        stills = np.cumsum(taught & ~moves)
+        at = np.flatnonzero(taught & moves)
         if not len(at):
             self._still += int(stills[-1])
             return []
@@ -88,9 +89,12 @@ class ChangeRate:
             return
         known = np.concatenate((self._shares, new))
         self._shares = known[-WINDOWS:]
-        limits = _limits(sliding_window_view(known, WINDOWS)[1:])
+        limits = _limits(known[1:][_LAST + np.arange(len(new))[:, None]])
         found[part][told] = limits
         self.frozen_rows = float(limits[-1])
+
+
+_LAST = np.arange(WINDOWS)
 
 
 def _shares_of(
@@ -108,9 +112,10 @@ def _shares_of(
 def _limits(shares: Floats) -> Floats:
     """The run that chance does not explain, from shares of shape (k, WINDOWS)."""
     ordered = np.sort(shares, axis=1)
-    count = np.isfinite(ordered).sum(axis=1)
-    share = ordered[np.arange(len(ordered)), np.minimum(count // 4, WINDOWS // 4)]
+    count = np.add.reduce(ordered < math.inf, axis=1)
+    share = ordered[np.arange(len(ordered)), count // 4]
     told = (count >= LEAST_WINDOWS) & (ordered[:, 1] > 0.0) & (share >= LEAST_SHARE)
-    with np.errstate(divide="ignore"):
-        rows = np.ceil(2.0 * math.log(CHANCE) / np.log1p(-np.minimum(share, 1.0)))
+    # A share of one leaves no chance at all, and its logarithm is no number.
+    within = np.minimum(np.maximum(share, LEAST_SHARE), MOST_SHARE)
+    rows = np.ceil(2.0 * math.log(CHANCE) / np.log1p(-within))
     return np.where(told, np.maximum(rows, LEAST_ROWS), math.inf)

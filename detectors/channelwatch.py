@@ -39,7 +39,7 @@ class ChannelWatch:
         self._gates: list[tuple[int, Gate]] = [(0, Gate.STARTING)]
         """Gate by the first row that it holds for."""
         self._floors = np.array([self._floor.value])
-        self._learned = LearnedColumns.of(self._learner.now)
+        self._learned = LearnedColumns(self._learner.now, 0)
         """Before and after each window of the last closing."""
         self._before = Sample()
         self._before_s = math.nan

@@ -120,14 +120,14 @@ class Tracker:
         per_kelvin: Floats | float = plan.ohm_per_kelvin
         if not columns.in_ohms.all():
             per_kelvin = np.where(columns.in_ohms, plan.ohm_per_kelvin, 1.0)
-        least_guard = (Z * learned.noise + learned.step)[at]
+        least_guard = (Z * learned["noise"] + learned["step"])[at]
         first = Z * FIRST_NOISE_C * per_kelvin
         guard = np.where(np.isnan(least_guard), first, least_guard)
-        spacing = np.fmax(columns.spacing_s, learned.spacing_s[at])
-        share = shares_of_power(columns.power_peak, learned.power[at])
-        least = np.minimum(learned.rise_c_s, HELD_C_S)
-        rise = np.fmax(learned.rise_c_s[at] * share, least[at])
-        fall = learned.fall_c_s[at]
+        spacing = np.fmax(columns.spacing_s, learned["spacing_s"][at])
+        share = shares_of_power(columns.power_peak, learned["power"][at])
+        least = np.minimum(learned["rise_c_s"], HELD_C_S)
+        rise = np.fmax(learned["rise_c_s"][at] * share, least[at])
+        fall = learned["fall_c_s"][at]
         delta = columns.signal - given.before
         scale = spacing * per_kelvin
         far = (delta > rise * scale + guard) | (-delta > fall * scale + guard)

@@ -62,27 +62,34 @@ class Learned(NamedTuple):
     repeats: bool = False
 
 
-class LearnedColumns(NamedTuple):
-    """The same before a run of m windows and after each; arrays of shape (m + 1,)."""
+class LearnedColumns:
+    """The same before a run of m windows and after each: arrays of shape (m + 1,) by name."""
 
-    noise: Floats
-    step: Floats
-    spacing_s: Floats
-    slope_c_s: Floats
-    power: Floats
-    rise_c_s: Floats
-    fall_c_s: Floats
-    frozen_rows: Floats
-    repeats: NDArray[np.bool_]
+    def __init__(self, before: Learned, windows: int) -> None:
+        self._table: Floats = np.empty((len(Learned._fields), windows + 1))
+        self._table[:, 0] = before
 
-    @classmethod
-    def of(cls, one: Learned) -> "LearnedColumns":
-        """Before any window."""
-        return cls._make(np.array([value]) for value in one)
+    def __getitem__(self, name: str) -> Floats:
+        found: Floats = self._table[_PLACES[name]]
+        return found
+
+    def __setitem__(self, name: str, values: Floats | NDArray[np.bool_]) -> None:
+        """Set a column's numbers after each window; shape (m,)."""
+        self._table[_PLACES[name], 1:] = values
 
     def after(self, windows: int) -> Learned:
         """What was learned with so many of the windows."""
-        return Learned._make(column[windows].item() for column in self)
+        *numbers, repeats = self._table[:, windows].tolist()
+        return Learned._make((*numbers, repeats != 0.0))
+
+    def spread(self, known: NDArray[np.intp]) -> "LearnedColumns":
+        """Columns of more windows, of which only some were learned from; shape (m + 1,)."""
+        found = LearnedColumns(self.after(0), len(known) - 1)
+        found._table[:] = self._table[:, known]
+        return found
+
+
+_PLACES = {name: place for place, name in enumerate(Learned._fields)}
 
 
 @dataclass(slots=True)
@@ -108,33 +115,25 @@ class Learner:
             return self._learn(windows, seconds, floors[:-1], floors[1:])
         at = np.flatnonzero(present)
         taught = self._learn(windows.take(at), seconds[at], floors[at], floors[at + 1])
-        known = np.concatenate(([0], np.cumsum(present)))
-        return LearnedColumns._make(column[known] for column in taught)
+        return taught.spread(np.concatenate(([0], np.cumsum(present))))
 
     def _learn(
         self, windows: "ChannelWindows", seconds: Floats, before: Floats, after: Floats
     ) -> LearnedColumns:
-        now = self.now
+        columns = LearnedColumns(self.now, len(seconds))
         if not len(seconds):
-            return LearnedColumns.of(now)
+            return columns
         step, near = self._steps_of(windows)
         clean = is_clean(windows, seconds, before, step)
-        rise_c_s, fall_c_s = self.speed.learn(windows, seconds, clean)
         power = windows.power_high
-        learned = (
-            self._noise(windows.noise, after, near),
-            near,
-            self._spacing(seconds),
-            held(windows.celsius_slope, clean, now.slope_c_s),
-            np.where(np.isnan(power), 1.0, power),
-            rise_c_s,
-            fall_c_s,
-            self.changes.learn(windows, seconds, step),
-            self._does_repeat(windows),
-        )
-        columns = LearnedColumns._make(
-            np.concatenate(([value], column)) for value, column in zip(now, learned, strict=True)
-        )
+        columns["noise"] = self._noise(windows.noise, after, near)
+        columns["step"] = near
+        columns["spacing_s"] = self._spacing(seconds)
+        columns["slope_c_s"] = held(windows.celsius_slope, clean, self.now.slope_c_s)
+        columns["power"] = np.where(np.isnan(power), 1.0, power)
+        columns["rise_c_s"], columns["fall_c_s"] = self.speed.learn(windows, seconds, clean)
+        columns["frozen_rows"] = self.changes.learn(windows, seconds, step)
+        columns["repeats"] = self._does_repeat(windows)
         self.now = columns.after(len(seconds))
         return columns
 
@@ -146,12 +145,16 @@ class Learner:
         step = np.where(least < math.inf, least, 0.0)
         stands = tells & (windows.changes <= STANDS * ROWS)
         steps = np.where(stands, windows.step, math.inf)
-        levels = np.nan_to_num(windows.middle_c // LEVEL_C)
+        levels = windows.middle_c // LEVEL_C
+        levels[levels != levels] = 0.0
         near = np.empty(len(levels))
-        for level in set(levels.tolist()):
-            here = levels == level
-            near[here] = found = least_so_far(steps[here], self._steps.get(level, math.inf))
-            self._steps[level] = float(found[-1])
+        found = levels.tolist()
+        for level in set(found):
+            here: slice | NDArray[np.bool_] = levels == level
+            if found.count(level) == len(found):
+                here = slice(None)
+            near[here] = lows = least_so_far(steps[here], self._steps.get(level, math.inf))
+            self._steps[level] = float(lows[-1])
         return step, np.where((step < near) & (near < math.inf), near, step)
 
     def _noise(self, noise: Floats, floor: Floats, step: Floats) -> Floats:
@@ -173,8 +176,8 @@ class Learner:
 
     def _does_repeat(self, windows: "ChannelWindows") -> NDArray[np.bool_]:
         moves = (windows.repeats > 0) | (windows.changes > 0)
-        repeats = self._repeats + np.cumsum(windows.repeats * moves)
-        unchanged = self._unchanged + np.cumsum((ROWS - windows.changes) * moves)
+        repeats = self._repeats + np.add.accumulate(windows.repeats)
+        unchanged = self._unchanged + np.add.accumulate((ROWS - windows.changes) * moves)
         self._repeats, self._unchanged = int(repeats[-1]), int(unchanged[-1])
         found: NDArray[np.bool_] = (repeats >= REPEATS_TO_TELL) & (repeats >= 0.5 * unchanged)
         return found

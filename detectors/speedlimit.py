@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from detectors.running import held, sums_so_far
+from detectors.running import held, highest_so_far, shifted, sums_so_far
 from shared.updates import Floats
 
 if TYPE_CHECKING:
@@ -64,10 +64,9 @@ class _Fastest:
         How long such slopes were seen in all, the fastest and the second, after each.
         """
         seen_s = sums_so_far(seconds, self.seen_s)
-        highest = np.maximum.accumulate(np.concatenate(([self.fastest], slopes)))
-        beaten = np.minimum(slopes, highest[:-1])
-        second = np.maximum.accumulate(np.concatenate(([self.second], beaten)))[1:]
-        fastest = highest[1:]
+        fastest = highest_so_far(slopes, self.fastest)
+        beaten = np.minimum(slopes, shifted(fastest, self.fastest))
+        second = highest_so_far(beaten, self.second)
         self.seen_s, self.fastest, self.second = (
             float(each[-1]) for each in (seen_s, fastest, second)
         )
@@ -91,19 +90,20 @@ class SpeedLimit:
 
         The limits of rise and fall after each, shape (m,) both.
         """
-        rises, falls = np.full((2, len(seconds)), np.nan)
+        rises, falls = limits = np.full((2, len(seconds)), np.nan)
         power = windows.power
         is_passive = np.isnan(power) & np.isnan(windows.target_c)
-        if is_passive.any():
-            self._learn_passive(windows, seconds, np.flatnonzero(clean & is_passive), rises, falls)
+        passive = np.flatnonzero(clean & is_passive)
+        self._learn_passive(windows, seconds, passive, rises, falls)
         if not is_passive.all():
             slope, celsius = windows.celsius_slope, windows.celsius
             warms = clean & (power >= FULL_POWER) & (slope > 0.0) & (celsius < NOT_HOT_C)
             cools = clean & (windows.power_high < OFF) & (slope < 0.0) & (celsius > HOT_C)
             self._learn_rises(windows, seconds, np.flatnonzero(warms), rises)
             self._learn_falls(windows, seconds, np.flatnonzero(cools), falls)
-        rise_c_s = held(rises, ~np.isnan(rises), self.rise_c_s)
-        fall_c_s = held(falls, ~np.isnan(falls), self.fall_c_s)
+        are_new = limits == limits
+        rise_c_s = held(rises, are_new[0], self.rise_c_s)
+        fall_c_s = held(falls, are_new[1], self.fall_c_s)
         self.rise_c_s, self.fall_c_s = float(rise_c_s[-1]), float(fall_c_s[-1])
         return rise_c_s, fall_c_s
 

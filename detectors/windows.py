@@ -5,7 +5,7 @@ on how updates were grouped; each is reduced once, when its last row has come, b
 NumPy code for one window or for hundreds.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -82,9 +82,12 @@ class ChannelWindows:
     signal_rows: Floats
     power_rows: Floats
 
-    def take(self, at: NDArray[np.intp]) -> "ChannelWindows":
-        """Some of the windows, by position."""
-        return ChannelWindows(*(getattr(self, each.name)[at] for each in fields(self)))
+    def take(self, at: NDArray[np.intp] | int) -> "ChannelWindows":
+        """Some along the first axis, by position."""
+        return ChannelWindows(*(getattr(self, name)[at] for name in _FIGURES))
+
+
+_FIGURES = tuple(each.name for each in fields(ChannelWindows))
 
 
 @dataclass(slots=True)
@@ -121,15 +124,16 @@ def windows_of(arrays: Mapping[str, Floats], first: int, count: int) -> Windows:
     """
     shaped = {name: column.reshape(count, ROWS) for name, column in arrays.items()}
     time_s = shaped.pop("time_s", np.empty((count, ROWS)))
-    names = dict.fromkeys(name.rpartition("/")[0] for name in shaped if name.endswith("/signal"))
+    names = [name.removesuffix("/signal") for name in shaped if name.endswith("/signal")]
     states = _states(shaped, count)
     clock = _Clock(time_s)
-    channels = {
-        name: _channel_windows(
-            clock, *(shaped[f"{name}/{column}"] for column in CHANNEL_COLUMNS), states=states
-        )
-        for name in names
-    }
+    # Of few windows all channels are reduced at once; of many, each while it is in the cache.
+    groups = [names] if count == 1 else [[name] for name in names]
+    channels: dict[str, ChannelWindows] = {}
+    for group in groups:
+        columns = (_stacked(shaped, group, column) for column in CHANNEL_COLUMNS)
+        reduced = _channel_windows(clock, *columns, states=states)
+        channels.update((name, reduced.take(k)) for k, name in enumerate(group))
     context_rows = {name[1:]: column for name, column in shaped.items() if name[0] == "/"}
     context = {key: column.mean(axis=1) for key, column in context_rows.items()}
     moves = _moves(shaped, count)
@@ -148,13 +152,20 @@ def windows_of(arrays: Mapping[str, Floats], first: int, count: int) -> Windows:
     )
 
 
+def _stacked(shaped: Mapping[str, Floats], names: Sequence[str], column: str) -> Floats:
+    """One column of some channels, shape (channels, m, ROWS)."""
+    if len(names) == 1:
+        return shaped[f"{names[0]}/{column}"][None]
+    return np.stack([shaped[f"{name}/{column}"] for name in names])
+
+
 class _Clock:
     """What the times of windows give to every channel: times of shape (m, ROWS)."""
 
     def __init__(self, time_s: Floats) -> None:
         self.centred: Floats = time_s - time_s.mean(axis=1, keepdims=True)
         self.spread: Floats = (self.centred * self.centred).sum(axis=1)
-        late, early = time_s[:, -QUARTER:].mean(axis=1), time_s[:, :QUARTER].mean(axis=1)
+        late, early = _mean(time_s[:, -QUARTER:]), _mean(time_s[:, :QUARTER])
         self.span_s: Floats = late - early
 
 
@@ -170,48 +181,52 @@ def _channel_windows(
     *,
     states: "_States",
 ) -> ChannelWindows:
-    """Reduce arrays of shape (m, ROWS) to one value a window."""
-    second = signal[:, 2:] - 2.0 * signal[:, 1:-1] + signal[:, :-2]
-    noise = np.partition(np.abs(second), ROWS // 2 - 1, axis=1)[:, ROWS // 2 - 1]
+    """Reduce arrays of shape (…, m, ROWS) to one value a window."""
+    second = signal[..., 2:] - 2.0 * signal[..., 1:-1] + signal[..., :-2]
+    noise = np.partition(np.abs(second), ROWS // 2 - 1, axis=-1)[..., ROWS // 2 - 1]
     noise *= MEDIAN_TO_SD / np.sqrt(6.0)
     centred = clock.centred
-    slope = (centred * signal).sum(axis=1) / clock.spread
-    rise = celsius[:, -QUARTER:].mean(axis=1) - celsius[:, :QUARTER].mean(axis=1)
-    ways = signal[:, 1:] - signal[:, :-1]
-    apart = ways.var(axis=1)
+    slope = (centred * signal).sum(axis=-1) / clock.spread
+    rise = _mean(celsius[..., -QUARTER:]) - _mean(celsius[..., :QUARTER])
+    ways = signal[..., 1:] - signal[..., :-1]
+    odd = ways - _mean(ways)[..., None]
     first = np.abs(ways)
-    step = np.where(first > 0.0, first, np.inf).min(axis=1)
-    third = np.abs(second[:, 1:] - second[:, :-1])
+    step = np.where(first > 0.0, first, np.inf).min(axis=-1)
+    third = np.abs(second[..., 1:] - second[..., :-1])
     kept = np.ascontiguousarray(
-        np.partition(third, KEPT_DIFFERENCES - 1, axis=1)[:, :KEPT_DIFFERENCES]
+        np.partition(third, KEPT_DIFFERENCES - 1, axis=-1)[..., :KEPT_DIFFERENCES]
     )
-    most = MOST_THIRD * np.median(third, axis=1, keepdims=True) if states[0] is not None else None
-    parts = signal.reshape(-1, QUARTERS, QUARTER).mean(axis=2)
-    bends = parts[:, 2:] - 2.0 * parts[:, 1:-1] + parts[:, :-2]
+    most = MOST_THIRD * np.median(third, axis=-1, keepdims=True) if states[0] is not None else None
+    parts = _mean(signal.reshape(*signal.shape[:-1], QUARTERS, QUARTER))
+    bends = parts[..., 2:] - 2.0 * parts[..., 1:-1] + parts[..., :-2]
     # Minima and maxima of not-a-number take long, and many channels have no power.
     has_power = not np.isnan(power).all()
     tone, tone_bin = _tones(centred, signal, slope)
     return ChannelWindows(
-        mean=signal.mean(axis=1),
-        low=signal.min(axis=1),
-        high=signal.max(axis=1),
+        mean=_mean(signal),
+        low=signal.min(axis=-1),
+        high=signal.max(axis=-1),
         noise=noise,
         slope=slope,
         changes=_count(changed),
         repeats=_count(fresh * (1.0 - changed)),
-        joined=(joined != 0.0).any(axis=1),
-        present=~(np.isnan(signal[:, -1]) & np.isnan(target_c[:, -1]) & np.isnan(power[:, -1])),
-        celsius=celsius.mean(axis=1),
+        joined=(joined != 0.0).any(axis=-1),
+        present=~(
+            np.isnan(signal[..., -1]) & np.isnan(target_c[..., -1]) & np.isnan(power[..., -1])
+        ),
+        celsius=_mean(celsius),
         celsius_slope=rise / clock.span_s,
-        target_c=target_c.mean(axis=1),
-        power=power.mean(axis=1),
-        power_high=power.max(axis=1) if has_power else power[:, -1],
-        power_jump=np.abs(power[:, 1:] - power[:, :-1]).max(axis=1) if has_power else power[:, -1],
-        rough=kept.mean(axis=1) * KEPT_TO_SD,
+        target_c=_mean(target_c),
+        power=_mean(power),
+        power_high=power.max(axis=-1) if has_power else power[..., -1],
+        power_jump=np.abs(power[..., 1:] - power[..., :-1]).max(axis=-1)
+        if has_power
+        else power[..., -1],
+        rough=_mean(kept) * KEPT_TO_SD,
         step=np.where(np.isinf(step), 0.0, step),
-        apart=apart,
+        apart=_mean(odd * odd),
         middle_c=_middle(celsius),
-        bend=(bends * bends).mean(axis=1),
+        bend=_mean(bends * bends),
         tone=tone,
         tone_bin=tone_bin,
         third_moving=_sum_of(third, states[0], most),
@@ -254,6 +269,12 @@ def _moves(
     return steps > 0.0, ~np.isnan(steps)
 
 
+def _mean(values: Floats) -> Floats:
+    """Mean over the last axis; what `mean` itself does, without its many questions."""
+    found: Floats = np.add.reduce(values, axis=-1) / values.shape[-1]
+    return found
+
+
 def _count_of(state: Floats | None, count: int) -> Floats:
     if state is None:
         return np.zeros(count)
@@ -264,22 +285,24 @@ def _count_of(state: Floats | None, count: int) -> Floats:
 def _sum_of(third: Floats, state: Floats | None, most: Floats | None) -> Floats:
     """Sum of third differences of a state, each at most `most`; 0 where there is none."""
     if state is None or most is None:
-        return np.zeros(len(third))
-    found: Floats = (np.minimum(third, most) * state).sum(axis=1)
+        return np.zeros(third.shape[:-1])
+    found: Floats = (np.minimum(third, most) * state).sum(axis=-1)
     return found
 
 
 def _count(rows: Floats) -> NDArray[np.int64]:
-    """Sum of each row of (m, ROWS) of zeros and ones; 0 where one is missing."""
-    found: NDArray[np.int64] = np.nan_to_num(rows.sum(axis=1)).astype(np.int64)
+    """Sum of each row of (…, ROWS) of zeros and ones; 0 where one is missing."""
+    counts = np.add.reduce(rows, axis=-1)
+    counts[counts != counts] = 0.0
+    found: NDArray[np.int64] = counts.astype(np.int64)
     return found
 
 
 def _middle(values: Floats) -> Floats:
-    """Median of each row of (m, ROWS)."""
+    """Median of each row of (…, ROWS)."""
     half = ROWS // 2
-    found = np.partition(values, (half - 1, half), axis=1)
-    middle: Floats = 0.5 * (found[:, half - 1] + found[:, half])
+    found = np.partition(values, (half - 1, half), axis=-1)
+    middle: Floats = 0.5 * (found[..., half - 1] + found[..., half])
     return middle
 
 
@@ -288,10 +311,10 @@ def _tones(centred: Floats, signal: Floats, slope: Floats) -> tuple[Floats, Floa
 
     A cheap look that takes rows for evenly spaced; `detectors.tones` decides.
     """
-    flat = signal - signal.mean(axis=1, keepdims=True) - slope[:, None] * centred
-    spectrum = np.fft.rfft(flat, axis=1)[:, TONE_BINS]
+    flat = signal - _mean(signal)[..., None] - slope[..., None] * centred
+    spectrum = np.fft.rfft(flat, axis=-1)[..., TONE_BINS]
     power = spectrum.real * spectrum.real + spectrum.imag * spectrum.imag
-    total = power.sum(axis=1)
-    share = power.max(axis=1, initial=0.0) / np.where(total > 0.0, total, 1.0)
-    best = np.argmax(power, axis=1) if len(power) else np.zeros(0)
+    total = power.sum(axis=-1)
+    share = power.max(axis=-1, initial=0.0) / np.where(total > 0.0, total, 1.0)
+    best = np.argmax(power, axis=-1) if power.size else np.zeros(power.shape[:-1])
     return share, best + float(TONE_BINS.start)

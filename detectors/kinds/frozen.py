@@ -58,7 +58,7 @@ class FrozenDetector:
         self.busy = False
 
     def suspects(self, columns: ChannelColumns, frame: Frame, given: Given) -> NDArray[np.bool_]:
-        limits = given.learned.frozen_rows
+        limits = given.learned["frozen_rows"]
         lived = limits[: given.window[-1] + 1]
         self._could_judge = self._could_judge or bool(np.isfinite(lived).any())
         suspects: NDArray[np.bool_] = given.run >= (0.25 * limits)[given.window]
