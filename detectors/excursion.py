@@ -5,7 +5,8 @@ A reading departs where it moves, from one row to the next, by more than
     speed limit × time between the rows + Z × noise + one step of rounding
 
 in units of the signal: for a held Pt100 about 0.7 Ω at 4 Hz, and 3 Ω at 1 Hz. Heat that is
-under way may go on half as fast again. It has come
+under way may go on half as fast again, and what was moving and is told again unchanged is as
+old as its last change. It has come
 back when it stands where heat could have brought it meanwhile, and has stayed when it does
 not for long. What an excursion is called is for `detectors.kinds.excursions` to say.
 """
@@ -151,6 +152,9 @@ class Tracker:
             fastest = rise if rise > least else least
         else:
             fastest = learned.fall_c_s
+        if not abs(delta) > fastest * spacing * per_kelvin + guard:
+            return False
+        spacing = max(spacing, self._stale_s(moment, base, delta, guard))
         allowed = fastest * spacing * per_kelvin + guard
         if not abs(delta) > allowed:
             return False
@@ -178,6 +182,12 @@ class Tracker:
         )
         self._rails(self.now, sample.signal)
         return True
+
+    def _stale_s(self, moment: Moment, base: float, delta: float, guard: float) -> float:
+        """How old the reading before is, where it was moving this way and was then told again."""
+        moved = base - moment.earlier
+        is_moving = moved * delta > 0.0 and abs(moved) > guard and base == moment.before.signal
+        return moment.time_s - moment.before_since_s if is_moving else 0.0
 
     def _under_way(self, moment: Moment, delta: float, per_kelvin: float) -> float:
         """Slope, in units of the signal, at which heat of the last while may go on."""

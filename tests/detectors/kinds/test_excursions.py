@@ -202,3 +202,22 @@ def test_heat_that_is_under_way_is_no_contact(period_s: float) -> None:
 
     plant = Plant(period_s=period_s, targets={0.0: 0.0}, late=0.0)
     assert events(log_of(plant, 140.0, 1, stuck)) == []
+
+
+@pytest.mark.parametrize(("every", "held"), [(30, 3), (4, 3)])
+@pytest.mark.parametrize("full_c_s", [2.0, 3.5, 5.0])
+def test_a_climb_that_is_told_in_leaps_is_no_contact(
+    full_c_s: float, every: int, held: int
+) -> None:
+    """A host that writes a reading down again before there is a new one, in a heat-up."""
+    heat_up = {0.0: 0.0, 20.0: 210.0}
+    plant = Plant(full_c_s=full_c_s, loss_per_s=0.006, noise_codes=0.0, targets=heat_up)
+    last: list[float] = [100.0]
+    count = itertools.count()
+
+    def stale(time_s: float, true: float) -> float:
+        if next(count) % every >= held or time_s < 25.0:
+            last[0] = true
+        return last[0]
+
+    assert events(log_of(plant, SECONDS, 3, stale)) == []
