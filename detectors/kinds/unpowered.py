@@ -8,7 +8,13 @@ rise in two windows of 32 rows on end, by 1 K or more each, by 4 K in all and fa
 What a hotter neighbour warms is no fault: while another channel is hotter, only a rise
 faster than 0.15 K/s counts (a nozzle parked over a hot bed gains less; an assumption).
 
-Blind without power, and to slow rises beside something hotter.
+Power that was only ever 0 or one level may be a heater's switching, caught at the same point
+of each turn when host and switch keep the same time: a heater at half power then reads 0 for
+minutes. Where such power is all that was seen, zeros below the target say nothing; at no
+target, or above it, a heater has no reason to be on.
+
+Blind without power, to slow rises beside something hotter, and below the target where power
+is 0 or one level.
 """
 
 import math
@@ -20,6 +26,7 @@ from detectors.book import EventBook
 from detectors.closed import ClosedWindow, Together, WindowsAt
 from detectors.heatmodel import StepResponse
 from detectors.reports import Cleared, Report, Sighting
+from detectors.windows import ROWS
 from shared.events import Event, NotEvaluated
 from shared.words import Gate, Kind
 
@@ -32,6 +39,8 @@ LEAST_RISE_K = 4.0
 LEAST_RATE_C_S = 0.03
 BESIDE_RATE_C_S = 0.15
 HOTTER_K = 5.0
+ONE_LEVEL = 0.02
+"""Levels this near to each other are one; counts of rows at it are whole within this, too."""
 SMOOTH = 0.6
 """A window's steepest single change may be this part of its range at most: else it jumped."""
 
@@ -46,7 +55,21 @@ class _Heater:
     top_c: float = -math.inf
     is_up: bool = False
     before: ClosedWindow | None = None
+    most: float = 0.0
+    """Highest power seen."""
+    is_graded: bool = False
+    """Whether power was seen that is neither 0 nor that."""
     response: StepResponse = field(default_factory=StepResponse)
+
+    def grade(self, window: ClosedWindow) -> None:
+        """See whether a window's power is more than 0 and one level."""
+        high = window.power_high
+        if not high > OFF:
+            return
+        rows = window.power / high * ROWS
+        is_new_level = self.most > 0.0 and abs(high - self.most) > ONE_LEVEL * self.most
+        self.is_graded = is_new_level or abs(rows - round(rows)) > ONE_LEVEL
+        self.most = max(self.most, high)
 
 
 @dataclass(slots=True)
@@ -82,6 +105,8 @@ class UnpoweredRule:
         if heater.before is not None:
             heater.response.take(window, heater.before)
         heater.before = window
+        if not heater.is_graded:
+            heater.grade(window)
         if power > OFF:
             if heater.off_s == heater.off_s:
                 self._powered(name, heater, window, book)
@@ -102,6 +127,9 @@ class UnpoweredRule:
         windows: Mapping[str, ClosedWindow],
         book: EventBook,
     ) -> None:
+        if not heater.is_graded and window.middle_c < window.target_c:
+            self._powered(name, heater, window, book)
+            return
         if heater.off_s != heater.off_s:
             heater.off_s = window.start_s
         last, heater.last = heater.last, window

@@ -205,3 +205,31 @@ def test_power_switched_as_fast_as_it_is_told_is_not_judged(beat_s: float) -> No
     turn = np.mod(batch.time_s / beat_s + wander, 1.0)
     seen = (turn < 2.0 * batch.numbers["nozzle.power"]).astype(np.float64)
     assert found(Batch(batch.time_s, {**batch.numbers, "nozzle.power": seen}), Kind.DRIFT) == []
+
+
+def told_as_switched(batch: Batch, phase_s: float) -> Batch:
+    """The same heater from a host that shows whether its switch is on: turns of a second."""
+    turn = np.mod(batch.time_s + phase_s, 1.0)
+    seen = (turn < batch.numbers["nozzle.power"]).astype(np.float64)
+    return Batch(batch.time_s, {**batch.numbers, "nozzle.power": seen})
+
+
+@pytest.mark.parametrize("phase_s", [0.5, 0.9, 0.97])
+def test_a_switch_that_is_seen_off_by_turns_heats_all_the_same(phase_s: float) -> None:
+    """One reading a turn, in step with it: power is 0 for minutes while the reading climbs."""
+    batch = heated(2400.0, cycle, period_s=1.0, rise_c_s=5.0, loss_s=150.0)
+    assert found(told_as_switched(batch, phase_s), Kind.RISE_UNPOWERED) == []
+
+
+def test_a_switch_that_sticks_is_found_though_power_has_one_level() -> None:
+    """At no target, and above one, a heater has no reason to be on."""
+    hot = {"start_c": 200.0, "on_off_k": 1.0, "period_s": 1.0}
+    for target in (200.0, 0.0):
+        batch = heated(
+            1500.0,
+            lambda now, last=target: 200.0 if now < 600.0 else last,  # type: ignore[misc]
+            extra_c_s=lambda now: 2.0 if now > 900.0 else 0.0,
+            **hot,  # type: ignore[arg-type]
+        )
+        (event,) = found(batch, Kind.RISE_UNPOWERED)
+        assert event.start_s == pytest.approx(960.0, abs=50.0)
