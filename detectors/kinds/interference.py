@@ -9,6 +9,8 @@ for all questions, at least five events in the state, and twice the rate elsewhe
 
 Noise that is larger throughout motion is also found without bursts: the noise of moving and
 still stretches beside each other is compared, at least twice as large (`detectors.contrast`).
+Either must be electrical: heat that flow and fan stir depends on motion as well, but is not
+white (`detectors.whiteness`).
 
 `tied_to` names the state: `motion` (moving against still), `motion.speed_mm_s`,
 `motion.x_mm`, `motion.y_mm` or `motion.z_mm` (beyond a place), `CHANNEL.power` (level of a
@@ -27,6 +29,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from detectors.book import EventBook
 from detectors.closed import ClosedWindow, ClosedWindows, Together, WindowsAt
@@ -34,6 +37,7 @@ from detectors.contrast import Contrast, MotionContrast
 from detectors.heights import Heights
 from detectors.reports import Cleared, Report, Sighting
 from detectors.ties import GROWTH, LEAST_TO_ASK, MOTION, Tie, strongest_tie
+from detectors.whiteness import WHITE, Look, is_electrical, look, whiteness
 from detectors.windows import Windows
 from shared.events import Event, NotEvaluated
 from shared.updates import Floats
@@ -64,6 +68,7 @@ RISE = 1.002
 RANGE_FLOORS = 8.0
 """A window whose range is wider than this is looked at row by row."""
 LEAST_STEPS = 0.6
+MOSTLY = 0.5
 OVER_S = 300.0
 """The event ends this long after the last."""
 _STARTING = Gate.STARTING
@@ -191,19 +196,32 @@ class InterferenceRule:
                 self._up[name] = end_s
             return
         found = contrast.judge()
-        if found is not None:
+        if found is not None and is_electrical(self._looks_in_motion(name)):
             self._up[name] = end_s
             book.sight(self._contrasted(name, found), gate)
+
+    def _looks_in_motion(self, name: str) -> list[Look]:
+        """Of the latest windows in which a carriage moves, mostly."""
+        return [
+            look(channel.signal_rows[index].tolist(), float(channel.rough[index]))
+            for windows, index in self._ring
+            if windows.moving[index] > MOSTLY
+            and (channel := windows.channels.get(name)) is not None
+            and channel.rough[index] == channel.rough[index]
+        ]
 
     def _look(self, name: str, window: ClosedWindow, floor: float) -> None:
         """Note the rows of a window whose noise stands out."""
         if window.gate is _STARTING:
             return
-        rows = window.channel.signal_rows[window.index]
-        limit = OUT_OF_FLOOR * math.sqrt(2.0) * max(floor, LEAST_STEPS * window.step)
-        change = np.diff(rows)
-        out = np.minimum(np.abs(change[1:]), np.abs(change[:-1])) > limit
-        out &= change[1:] * change[:-1] < 0.0
+        signal = window.channel.signal_rows[window.index]
+        least = max(floor, LEAST_STEPS * window.step)
+        if not _bursts(signal, least).any():
+            return
+        seen = look(signal.tolist(), window.rough, clip=False)
+        if whiteness([seen]) < WHITE:
+            return
+        out = _bursts(signal, max(least, seen.misdated))
         if not out.any():
             return
         time_s = window.windows.time_rows[window.index][1:-1][out]
@@ -331,6 +349,14 @@ class InterferenceRule:
             return []
         why = "neither motion nor a fan is reported, so noise can't be tied to them"
         return [NotEvaluated(kind=Kind.INTERFERENCE, channel=EVERY_CHANNEL, why=why)]
+
+
+def _bursts(signal: Floats, noise: float) -> NDArray[np.bool_]:
+    """Rows between the first and the last that stand out of noise of this sd, shape (n - 2,)."""
+    limit = OUT_OF_FLOOR * math.sqrt(2.0) * noise
+    change = np.diff(signal)
+    out: NDArray[np.bool_] = np.minimum(np.abs(change[1:]), np.abs(change[:-1])) > limit
+    return out & (change[1:] * change[:-1] < 0.0)
 
 
 def _is_plain(tie: Tie) -> bool:

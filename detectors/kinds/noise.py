@@ -10,11 +10,16 @@ Least fault that is found: twice the own noise, and more than half a step (one c
 the host's rounding), for a few windows. Heat-ups and cool-downs faster than 0.1 K/s are
 neither judged nor learned from; nor are windows without a single change.
 
+What the chart takes for a rise must be no heat: its loud windows must be white
+(`detectors.whiteness`), and above what misdated readings make of the heat that moves.
+
 Rest and printing have their own noise each. Blind until a channel's own noise is known: 3 windows;
-to noise of less than three times the rest's that has been there since the first print.
+to noise of less than three times the rest's that has been there since the first print; to
+noise that is slower than white, or smaller than what stirred heat moves between readings.
 """
 
 import math
+from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
@@ -25,6 +30,8 @@ from detectors.closed import ClosedWindow, ClosedWindows
 from detectors.detector import Say
 from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
+from detectors.whiteness import Look, is_electrical, look
+from detectors.windows import ROWS
 from shared.events import NotEvaluated
 from shared.words import Gate, Kind
 
@@ -49,7 +56,14 @@ LEAST_SPREAD, MOST_SPREAD, USUAL_SPREAD = 0.2, 1.0, 0.25
 """Sd of a window's log noise: 0.25 for independent normal samples (computed)."""
 FAST_C_S = 0.1
 MOST_WAITING = 6
+LOUD_WINDOWS = 8
+"""Latest loud windows that are held against heat."""
 REVIEW_WINDOWS = 64
+FRESHER = 4.0
+TOLD_TWICE = math.log(2.0)
+"""Noise of readings that are each told twice looks half as large (computed). It is asked where
+so many more rows of a window are fresh."""
+TINY = 1e-300
 GROWTH = 1.3
 """An alarm's figures are brought up to date when noise grew by this."""
 _STARTING, _PRINTING = Gate.STARTING, Gate.PRINTING
@@ -63,20 +77,26 @@ class _Own:
     size: Ewma = field(default_factory=lambda: Ewma(1.0, 0.0))
     square: Ewma = field(default_factory=lambda: Ewma(LEARNING_WEIGHT, USUAL_SPREAD**2))
     lagged: Ewma = field(default_factory=lambda: Ewma(LEARNING_WEIGHT, 0.0))
+    fresh: Ewma = field(default_factory=lambda: Ewma(LEARNING_WEIGHT, ROWS))
+    """Rows of a window that changed."""
     before: float = 0.0
     waited: int = 0
     chart: Cusum = field(default_factory=lambda: Cusum(SLACK, LEAST_LIMIT))
+    loud: deque[Look] = field(default_factory=lambda: deque(maxlen=LOUD_WINDOWS))
+    """Those that raised the chart since it stood at 0."""
     is_new: bool = False
     """Whether it began as the other state's noise and has seen few windows."""
 
     def begin_as(self, other: "_Own") -> None:
         """Take the other state's noise for a first guess, and allow for a difference."""
         self.size.value, self.square.value = other.size.value, other.square.value
+        self.fresh.value = other.fresh.value
         self.count, self.is_new = LEAST_WINDOWS, True
         self.chart.slack = 0.5 * LOUD_WHEN_NEW
 
-    def begin(self, size: float) -> None:
+    def begin(self, size: float, fresh: float) -> None:
         """Take one of the first windows; of two that differ much, the quieter is right."""
+        self.fresh.value = fresh
         above = size - self.size.value
         if self.count and above > LOUD_WHEN_NEW and self.waited < MOST_WAITING:
             self.waited += 1
@@ -87,7 +107,8 @@ class _Own:
         self.count += 1
         self.size.value += above / self.count
 
-    def learn(self, above: float, window_s: float) -> None:
+    def learn(self, above: float, fresh: float, window_s: float) -> None:
+        self.fresh.update(fresh)
         most = LOUD_WHEN_NEW if self.is_new else SLACK
         if above > LOUD_WHEN_NEW and self.waited < MOST_WAITING:
             # Perhaps the beginning of an alarm: wait and see.
@@ -107,6 +128,20 @@ class _Own:
             self.chart.reset()
         if count % REVIEW_WINDOWS == 0:
             self._review(window_s)
+
+    def fresher(self, window: ClosedWindow) -> float:
+        """What it explains that more of a window's readings are fresh than were; a logarithm."""
+        more = window.changes - self.fresh.value
+        if more < FRESHER or math.exp(self.size.value) < window.step:
+            # Where noise is less than a step, louder noise is what makes them fresh.
+            return 0.0
+        return TOLD_TWICE * min(more / (0.5 * ROWS), 1.0)
+
+    def relearn(self, explained: float, fresh: float) -> None:
+        """The host's rhythm changed, and with it what noise looks like."""
+        self.size.value += explained
+        self.fresh.value = fresh
+        self.chart.reset()
 
     def quieter(self) -> None:
         """The noise stays below what was learned: follow it down."""
@@ -142,32 +177,50 @@ class NoiseDetector:
 
     def run(self, closed: ClosedWindows, say: Say) -> None:
         start_s, end_s = closed.times.start_s, closed.times.end_s
-        for index, size in self._sizes(closed):
+        fresh = closed.column("changes")
+        for index, size, tells in self._sizes(closed):
             prints = closed.gates[index] is _PRINTING
             own, other = (self._print, self._rest) if prints else (self._rest, self._print)
             if own.count < LEAST_WINDOWS:
                 if other.count < LEAST_WINDOWS:
-                    own.begin(size)
+                    own.begin(size, fresh[index])
                     continue
                 own.begin_as(other)
-            above = size - own.size.value
+            above = size - (own.size.value if own.size.value > tells else tells)
             if self._is_up:
                 self._go_on(closed[index], above, say)
                 continue
             chart = own.chart
             if chart.high == 0.0:
                 self._since_s = start_s[index]
+                own.loud.clear()
             signal = chart.update(above if above < MOST_AT_ONCE else MOST_AT_ONCE)
-            if signal > 0 and above > (LOUD_WHEN_NEW if own.is_new else LOUD):
+            if above > chart.slack:
+                rows = closed.channel.signal_rows[index].tolist()
+                own.loud.append(look(rows, float(closed.channel.rough[index])))
+            if signal > 0 and self._rose(own, closed[index], above):
                 chart.reset()
                 self._raise(closed[index], above, say)
             elif signal < 0:
                 own.quieter()
             else:
-                own.learn(above, end_s[index] - start_s[index])
+                own.learn(above, fresh[index], end_s[index] - start_s[index])
 
-    def _sizes(self, closed: ClosedWindows) -> Iterator[tuple[int, float]]:
-        """Windows that are judged, and the logarithm of the noise of each."""
+    def _rose(self, own: _Own, window: ClosedWindow, above: float) -> bool:
+        """Whether what the chart takes for a rise is noise."""
+        # It may go on for hours and be heat: the sum remembers no more than a rise needs.
+        own.chart.high = min(own.chart.high, own.chart.limit + MOST_AT_ONCE)
+        least, fresher = LOUD_WHEN_NEW if own.is_new else LOUD, own.fresher(window)
+        if fresher and above < least + fresher:
+            own.relearn(fresher, window.changes)
+            return False
+        if above > least and is_electrical(own.loud):
+            return True
+        self._since_s = window.start_s
+        return False
+
+    def _sizes(self, closed: ClosedWindows) -> Iterator[tuple[int, float, float]]:
+        """Windows that are judged; logarithms of the noise of each, and of the least that tells."""
         channel, gates = closed.channel, closed.gates
         told = channel.present & ~channel.joined & (channel.changes > 0) & ~np.isnan(channel.rough)
         is_slow: list[bool] = (~(np.abs(channel.celsius_slope) > FAST_C_S)).tolist()
@@ -180,14 +233,17 @@ class NoiseDetector:
         steps = []
         for new in channel.step[at].tolist():
             step.value = step.update(new) if step.value else new
-            steps.append(step.value)
-        sizes = np.maximum(channel.rough[at], LEAST_STEPS * np.array(steps))
+            # A divider's steps grow with heat, faster than their mean follows.
+            steps.append(max(step.value, new))
+        least = LEAST_STEPS * np.array(steps)
+        sizes = np.maximum(channel.rough[at], least)
         # One value for a whole window, as at a rail: neither noise nor a step is known.
         known = sizes > 0.0
         logs = np.log(np.where(known, sizes, 1.0)).tolist()
-        for index, size, is_known in zip(at, logs, known.tolist(), strict=True):
+        tells = np.log(np.maximum(least, TINY)).tolist()
+        for index, size, least_log, is_known in zip(at, logs, tells, known.tolist(), strict=True):
             if is_known:
-                yield index, size
+                yield index, size, least_log
 
     def _raise(self, window: ClosedWindow, above: float, say: Say) -> None:
         self._is_up = True

@@ -71,6 +71,25 @@ def test_noise_from_the_beds_heater_is_tied_to_its_power() -> None:
     assert [event.tied_to for event in events] == ["bed.power"]
 
 
+@pytest.mark.parametrize("period_s", [0.25, 0.5, 1.0])
+def test_heat_that_moves_with_the_carriage_is_no_noise(period_s: float) -> None:
+    """Flow cools the tip while moving, changes each second or two, and the tip lags by 3 s."""
+    for seed in range(3):
+        log = machine(3600.0 * max(period_s, 0.5), seed, period_s)
+        rng = np.random.default_rng(seed + 50)
+        fine = np.arange(0.0, log[0][-1] + 1.0, 0.05)
+        moves = np.interp(fine, log[0], log[1]["motion.speed_mm_s"] > 0) > 0.5
+        flow = np.repeat(rng.uniform(0.35, 1.0, len(fine)), 30)[: len(fine)]
+        tip, now = np.empty(len(fine)), 0.0
+        for index, wanted in enumerate((3.0 * moves * (flow - 0.675)).tolist()):
+            now += 0.05 / 3.0 * (wanted - now)
+            tip[index] = now
+        assert (
+            watched(log, noise(log, np.ones(len(log[0])), seed) - np.interp(log[0], fine, tip))
+            == []
+        )
+
+
 @pytest.mark.parametrize("louder", [1.0, 4.0])
 def test_noise_that_is_always_there_is_tied_to_nothing(louder: float) -> None:
     for seed in range(4):

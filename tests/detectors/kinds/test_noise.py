@@ -83,3 +83,101 @@ def test_before_its_own_noise_is_known_it_says_so() -> None:
     watch = Watch()
     watch.feed(noisy(10.0, 1.0, 0.0, 0.0))
     assert Kind.NOISE_RISE in {found.kind for found in watch.not_evaluated()}
+
+
+def relay(
+    seconds: float, period_s: float, *, noise: float = 0.01, louder_from_s: float = np.inf
+) -> Batch:
+    """A hot end switched on and off, each reading up to a period old when it is written down."""
+    rng = np.random.default_rng(7)
+    time_s = np.arange(0.0, seconds, period_s)
+    taken_s = np.maximum(time_s - rng.uniform(0.0, period_s, len(time_s)), 0.0)
+    hot = time_s > 600.0
+    swing = np.where(hot, 4.0 * np.abs(taken_s % 24.0 - 12.0) / 12.0 - 2.0, 0.0)
+    sd = np.where(time_s < louder_from_s, noise, 30.0 * noise)
+    reading = np.where(hot, 210.0, 25.0) + swing + rng.normal(0.0, 1.0, len(time_s)) * sd
+    return Batch(
+        time_s,
+        {
+            "nozzle.temperature_c": np.round(reading, 2),
+            "nozzle.target_c": np.where(hot, 210.0, 0.0),
+            "nozzle.power": np.where(hot, (time_s // 12.0) % 2.0, 0.0),
+        },
+    )
+
+
+@pytest.mark.parametrize("period_s", [0.25, 0.5, 1.0, 2.0])
+def test_a_relays_swing_is_no_noise(period_s: float) -> None:
+    """Readings that move by a third of a kelvin a second are off by what they are late."""
+    assert events(relay(7200.0, period_s)) == []
+
+
+def test_noise_above_a_relays_swing_is_found() -> None:
+    """Three times what lateness makes of it."""
+    (event,) = events(relay(7200.0, 0.25, louder_from_s=3600.0))
+    assert event.value == pytest.approx(0.3, rel=0.6)
+    assert events(relay(3500.0, 0.25, louder_from_s=3600.0)) == []
+
+
+def stirred(period_s: float, louder_from_s: float = np.inf) -> Batch:
+    """A print whose flow moves real heat at a small tip, after a rest of ten minutes.
+
+    Flow changes every second or so; the tip follows with a lag of 3 s: some 0.4 K in all.
+    """
+    rng = np.random.default_rng(8)
+    step_s = 0.05
+    fine = np.arange(0.0, 5400.0, step_s)
+    flow = np.repeat(rng.uniform(0.35, 1.0, len(fine)), 24)[: len(fine)]
+    pull = np.where(fine > 600.0, 2.0 * (flow - 0.675), 0.0)
+    tip = np.empty(len(fine))
+    now = 0.0
+    for index, wanted in enumerate(pull.tolist()):
+        now += step_s / 3.0 * (wanted - now)
+        tip[index] = now
+    every = round(period_s / step_s)
+    time_s = fine[::every]
+    sd = np.where(time_s < louder_from_s, 0.03, 0.3)
+    reading = 210.0 - tip[::every] + rng.normal(0.0, 1.0, len(time_s)) * sd
+    return Batch(
+        time_s,
+        {
+            "nozzle.temperature_c": np.round(reading, 2),
+            "nozzle.target_c": np.full(len(time_s), 210.0),
+            "nozzle.power": np.full(len(time_s), 0.4),
+            "motion.speed_mm_s": np.where(time_s > 600.0, 80.0, 0.0),
+        },
+    )
+
+
+@pytest.mark.parametrize("period_s", [0.25, 0.5, 1.0])
+def test_heat_that_flow_stirs_is_no_noise(period_s: float) -> None:
+    assert events(stirred(period_s)) == []
+
+
+@pytest.mark.parametrize("period_s", [0.25, 1.0])
+def test_noise_on_top_of_stirred_heat_is_found(period_s: float) -> None:
+    (event,) = events(stirred(period_s, louder_from_s=3000.0))
+    assert event.start_s == pytest.approx(3000.0, abs=260.0 * period_s)
+
+
+def test_steps_that_grow_with_heat_are_no_noise() -> None:
+    """A divider's converter: 0.07 K a step at one target and three times that at the next."""
+    rng = np.random.default_rng(9)
+    time_s = np.arange(0.0, 7200.0, 0.25)
+    hot = (time_s // 900.0) % 2.0 > 0.0
+    true_c = np.where(hot, 235.1, 175.0) + rng.normal(0.0, 0.03, len(time_s))
+    step = np.where(hot, 0.21, 0.07)
+    reading = np.asarray(np.round(np.round(true_c / step) * step, 2), dtype=np.float64)
+    numbers = {"nozzle.temperature_c": reading, "nozzle.target_c": np.where(hot, 235.0, 175.0)}
+    assert events(Batch(time_s, numbers)) == []
+
+
+def test_readings_that_are_no_longer_told_twice_are_no_noise() -> None:
+    """A host that catches each reading twice, and later once, as its rhythm shifts."""
+    rng = np.random.default_rng(10)
+    time_s = np.arange(0.0, 3600.0, 0.25)
+    fresh = rng.normal(60.0, 0.05, len(time_s))
+    reading = np.where(time_s < 1200.0, np.repeat(fresh[::2], 2), fresh)
+    assert (
+        events(Batch(time_s, {"bed.temperature_c": np.round(reading, 3).astype(np.float64)})) == []
+    )
