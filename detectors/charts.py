@@ -68,7 +68,7 @@ def average_run(slack: float, limit: float, shift: float = 0.0) -> float:
 def limit_for(slack: float, run: float) -> float:
     """Limit (h, in sd) of a one-sided CUSUM whose average run without a shift is `run`."""
     low, high = 0.0, 100.0 / max(slack, 0.1)
-    for _ in range(48):
+    for _ in range(32):
         middle = 0.5 * (low + high)
         if average_run(slack, middle) < run:
             low = middle

@@ -27,6 +27,7 @@ sensors, and to a controller's own board, which has heat of its own.
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
@@ -72,15 +73,19 @@ class _Pair:
 
     def follow(self, at_s: float, off_k: float, level_c: float, is_heated: bool) -> None:
         """Learn whether they follow each other."""
-        low_k, high_k = min(self.low_k, off_k), max(self.high_k, off_k)
+        low_k = off_k if off_k < self.low_k else self.low_k
+        high_k = off_k if off_k > self.high_k else self.high_k
         if high_k - low_k > FOLLOW_K or self.start_s != self.start_s:
             low_k = high_k = off_k
             self.start_s, self.low_c, self.warmed_k = at_s, level_c, 0.0
             self.heated_s = math.nan
         else:
-            self.low_c = min(level_c, self.low_c + ROOM_C_S * (at_s - self.last_s))
+            roomy_c = self.low_c + ROOM_C_S * (at_s - self.last_s)
+            self.low_c = level_c if level_c < roomy_c else roomy_c
         self.low_k, self.high_k, self.last_s = low_k, high_k, at_s
-        self.warmed_k = max(self.warmed_k, level_c - self.low_c)
+        warmed_k = level_c - self.low_c
+        if warmed_k > self.warmed_k:
+            self.warmed_k = warmed_k
         if not is_heated:
             self.heated_s = math.nan
             return
@@ -125,10 +130,8 @@ class ApartRule:
         levels = {
             name: c for name, c in windows.together.of(_calm)[windows.index] if name in windows
         }
-        names = sorted(levels)
-        for index, one in enumerate(names):
-            for two in names[index + 1 :]:
-                self._compare((one, two), levels, windows, book)
+        for pair in combinations(sorted(levels), 2):
+            self._compare(pair, levels, windows, book)
 
     def _heat(self, windows: WindowsAt) -> None:
         """Learn who has a heater, and whose is on."""
@@ -155,14 +158,12 @@ class ApartRule:
         windows: WindowsAt,
         book: EventBook,
     ) -> None:
-        one_c, two_c = levels[pair[0]], levels[pair[1]]
         known = self._pairs.get(pair)
-        if self._heaters.issuperset(pair) and (known is None or not known.is_up):
+        if self._heaters and self._heaters.issuperset(pair) and not (known and known.is_up):
             return
-        if known is None:
-            known = self._pairs[pair] = _Pair()
+        one_c, two_c = levels[pair[0]], levels[pair[1]]
         off_k, at_s = one_c - two_c, windows.end_s
-        if not known.is_up and known.parts(one_c, two_c):
+        if known is None or (not known.is_up and known.parts(one_c, two_c)):
             known = self._pairs[pair] = _Pair()
         known.last_c = one_c, two_c
         if known.own_k != known.own_k:

@@ -19,7 +19,8 @@ def channel_windows(seed: int) -> tuple[ChannelWindows, Floats]:
     rng = np.random.default_rng(seed)
     rows = WINDOWS * ROWS
     time_s = np.arange(rows) * 0.25
-    signal: Floats = np.round(60.0 + rng.normal(0.0, rng.choice([0.02, 0.2, 1.0]), rows), 1)
+    noise = rng.normal(0.0, rng.choice([0.02, 0.2, 1.0]), rows)
+    signal = np.asarray(np.round(60.0 + noise, 1), dtype=np.float64)
     signal += np.clip(time_s - 150.0, 0.0, 40.0)
     still = int(rng.integers(0, rows - 300))
     signal[still : still + 300] = signal[still]
