@@ -79,13 +79,17 @@ class Level:
 
     fall: Fall = field(default_factory=Fall)
     points: deque[tuple[float, float]] = field(default_factory=deque)
+    _slope: tuple[float, float] | None = None
+    """Worked out once for the same points."""
 
     def clear(self) -> None:
         """Heat is on: what comes next is another fall."""
         self.points.clear()
         self.fall.clear()
+        self._slope = None
 
     def add(self, window: ClosedWindow) -> None:
+        self._slope = None
         at_s = 0.5 * (window.start_s + window.end_s)
         beside_s = OUTER * (window.end_s - window.start_s)
         beside_k = window.celsius_slope * beside_s
@@ -100,6 +104,11 @@ class Level:
 
     def slope(self) -> tuple[float, float]:
         """K/s and its standard error; NaN where three windows are not there yet."""
+        if self._slope is None:
+            self._slope = self._fitted()
+        return self._slope
+
+    def _fitted(self) -> tuple[float, float]:
         n = len(self.points)
         if n < LEAST_POINTS:
             return math.nan, math.nan

@@ -80,7 +80,7 @@ class Windower:
         held = self._open.whole()
         rows = self._open.rows
         total = rows + len(frame)
-        for name in held.keys() | arrays.keys():
+        for name in held.keys() | arrays.keys() if rows else ():
             before = np.array(held.get(name, [np.nan] * rows), dtype=np.float64)
             after = arrays.get(name)
             arrays[name] = np.concatenate(

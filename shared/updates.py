@@ -7,9 +7,11 @@ batch may hold a single update.
 """
 
 import math
+from bisect import bisect_left
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
+from operator import itemgetter
 
 import msgspec
 import numpy as np
@@ -80,10 +82,10 @@ class Batch:
 
     def cut(self, start: int, stop: int) -> "Batch":
         """Rows start…stop−1 as a batch of their own (views, no copies of numbers)."""
-        texts = {
-            key: [(row - start, text) for row, text in pairs if start <= row < stop]
-            for key, pairs in self.texts.items()
-        }
+        texts = {}
+        for key, pairs in self.texts.items():
+            first, last = (bisect_left(pairs, row, key=itemgetter(0)) for row in (start, stop))
+            texts[key] = [(row - start, text) for row, text in pairs[first:last]]
         return Batch(
             self.time_s[start:stop],
             {key: column[start:stop] for key, column in self.numbers.items()},

@@ -47,6 +47,7 @@ from detectors.duty import Look, Looks, Minute
 from detectors.hours import Hours, Rise
 from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
+from detectors.windows import Windows
 from shared.events import NotEvaluated
 from shared.words import Gate, Kind
 
@@ -154,6 +155,7 @@ class DriftDetector:
         """Since when it is on this target, falls from it left out."""
         self._normal_s = math.nan
         self._was_judged = False
+        self._around: _Around | None = None
 
     def step(self, window: ClosedWindow, say: Say) -> None:
         power = window.power
@@ -219,7 +221,9 @@ class DriftDetector:
         on_s = look.start_s - self._target_s
         if look.is_coarse or not on_s >= (WARM_S if melts else SOAKED_S):
             return
-        targets, air_c = _around(window, self._plan.name)
+        if self._around is None or self._around.windows is not window.windows:
+            self._around = _Around(window.windows, self._plan.name)
+        targets, air_c = self._around.at(window.index)
         state = (target_c, fan, busy, targets, self._looks.are_cycles)
         has_fan = "fan.speed" in window.context
         if melts and (busy or fan > 0.0 or not has_fan):
@@ -386,13 +390,22 @@ def _is_motion(key: str) -> bool:
     return key.startswith("motion.")
 
 
-def _around(window: ClosedWindow, own: str) -> tuple[tuple[float, ...], dict[str, float]]:
+class _Around:
     """Targets of the other channels, to the kelvin, and degrees of those that have none."""
-    targets, air_c = [], {}
-    for name, channel in sorted(window.windows.channels.items()):
-        target_c = float(channel.target_c[window.index])
-        if target_c != target_c:
-            air_c[name] = float(channel.celsius[window.index])
-        elif name != own:
-            targets.append(round(target_c))
-    return tuple(targets), air_c
+
+    def __init__(self, windows: Windows, own: str) -> None:
+        self.windows = windows
+        self._columns = [
+            (name, name == own, channel.target_c.tolist(), channel.celsius.tolist())
+            for name, channel in sorted(windows.channels.items())
+        ]
+
+    def at(self, index: int) -> tuple[tuple[float, ...], dict[str, float]]:
+        targets: list[float] = []
+        air_c: dict[str, float] = {}
+        for name, is_own, target_c, celsius in self._columns:
+            if target_c[index] != target_c[index]:
+                air_c[name] = celsius[index]
+            elif not is_own:
+                targets.append(round(target_c[index]))
+        return tuple(targets), air_c

@@ -166,9 +166,10 @@ def _left(window: ClosedWindow, channel: _Channel) -> float | None:
     """Noise of a window without its departing rows; None where too few are left to tell."""
     time_s = window.windows.time_rows[window.index]
     kept = np.ones(len(time_s), dtype=bool)
-    spans = list(channel.away)
+    begin_s, end_s = float(time_s[0]), float(time_s[-1])
+    spans = [span for span in channel.away if span[0] <= end_s and span[1] >= begin_s]
     if channel.since_s is not None:
-        spans.append((channel.since_s, float(time_s[-1])))
+        spans.append((channel.since_s, end_s))
     for from_s, to_s in spans:
         kept &= (time_s < from_s) | (time_s > to_s)
     if kept.all():

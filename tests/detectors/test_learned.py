@@ -18,7 +18,7 @@ def channel_windows(seed: int) -> tuple[ChannelWindows, Floats]:
     """A channel's windows and their lengths: noise, stillness, a heat-up, a gap, a late start."""
     rng = np.random.default_rng(seed)
     rows = WINDOWS * ROWS
-    time_s = np.arange(rows) * 0.25
+    time_s: Floats = np.arange(rows, dtype=np.float64) * 0.25
     noise = rng.normal(0.0, rng.choice([0.02, 0.2, 1.0]), rows)
     signal = np.asarray(np.round(60.0 + noise, 1), dtype=np.float64)
     signal += np.clip(time_s - 150.0, 0.0, 40.0)
@@ -31,9 +31,9 @@ def channel_windows(seed: int) -> tuple[ChannelWindows, Floats]:
     off = np.full(rows, np.nan)
     power = np.where((time_s > 150.0) & (time_s < 190.0), 1.0, 0.0)
     changed = np.diff(signal, prepend=signal[0]) != 0.0
-    columns: dict[str, Floats] = {
+    columns = {
         "signal": signal,
-        "changed": np.asarray(changed, dtype=np.float64),
+        "changed": changed.astype(np.float64),
         "joined": np.zeros(rows),
         "celsius": signal,
         "target_c": off,
