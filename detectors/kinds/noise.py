@@ -22,6 +22,7 @@ import math
 from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -69,6 +70,19 @@ GROWTH = 1.3
 _STARTING, _PRINTING = Gate.STARTING, Gate.PRINTING
 
 
+@dataclass
+class _Loud:
+    """A loud window of a run, looked at when the chart asks."""
+
+    closed: ClosedWindows
+    index: int
+
+    @cached_property
+    def look(self) -> Look:
+        window = self.closed[self.index]
+        return look(window.channel.signal_rows[self.index].tolist(), window.rough)
+
+
 @dataclass(slots=True)
 class _Own:
     """A channel's own noise in one state: at rest, or while printing."""
@@ -82,7 +96,7 @@ class _Own:
     before: float = 0.0
     waited: int = 0
     chart: Cusum = field(default_factory=lambda: Cusum(SLACK, LEAST_LIMIT))
-    loud: deque[Look] = field(default_factory=lambda: deque(maxlen=LOUD_WINDOWS))
+    loud: deque[_Loud] = field(default_factory=lambda: deque(maxlen=LOUD_WINDOWS))
     """Those that raised the chart since it stood at 0."""
     is_new: bool = False
     """Whether it began as the other state's noise and has seen few windows."""
@@ -196,8 +210,7 @@ class NoiseDetector:
                 own.loud.clear()
             signal = chart.update(above if above < MOST_AT_ONCE else MOST_AT_ONCE)
             if above > chart.slack:
-                rows = closed.channel.signal_rows[index].tolist()
-                own.loud.append(look(rows, float(closed.channel.rough[index])))
+                own.loud.append(_Loud(closed, index))
             if signal > 0 and self._rose(own, closed[index], above):
                 chart.reset()
                 self._raise(closed[index], above, say)
@@ -214,7 +227,7 @@ class NoiseDetector:
         if fresher and above < least + fresher:
             own.relearn(fresher, window.changes)
             return False
-        if above > least and is_electrical(own.loud):
+        if above > least and is_electrical([one.look for one in own.loud]):
             return True
         self._since_s = window.start_s
         return False
