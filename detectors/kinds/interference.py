@@ -215,14 +215,11 @@ class InterferenceRule:
         if window.gate is _STARTING:
             return
         signal = window.channel.signal_rows[window.index]
-        least = max(floor, LEAST_STEPS * window.step)
-        if not _bursts(signal, least).any():
-            return
-        seen = look(signal.tolist(), window.rough, clip=False)
-        if whiteness([seen]) < WHITE:
-            return
-        out = _bursts(signal, max(least, seen.misdated))
+        # Times only rise, so that misdated readings of heat turn round no oftener than it does.
+        out = _bursts(signal, max(floor, LEAST_STEPS * window.step))
         if not out.any():
+            return
+        if whiteness([look(signal.tolist(), window.rough, clip=False)]) < WHITE:
             return
         time_s = window.windows.time_rows[window.index][1:-1][out]
         self._stream(name, NOISE).events_s += time_s.tolist()
