@@ -17,9 +17,9 @@ from typing import NamedTuple
 import numpy as np
 
 from detectors.book import EventBook
-from detectors.closed import ClosedWindow
+from detectors.closed import WindowsAt
 from detectors.reports import Report, Sighting
-from detectors.windows import ROWS
+from detectors.windows import ROWS, Windows
 from shared.events import Event, NotEvaluated
 from shared.updates import Floats
 from shared.words import EVERY_CHANNEL, Gate, Kind
@@ -99,10 +99,10 @@ class Ledger:
             occurrence = Occurrence(event.channel, event.kind, report.start_s)
             self._seen.append(_Seen(event.id, occurrence))
 
-    def window(self, windows: Mapping[str, ClosedWindow], book: EventBook) -> None:
+    def window(self, windows: WindowsAt, book: EventBook) -> None:
         """Account for one window of all channels."""
-        first = next(iter(windows.values()))
-        time_s = first.windows.time_rows[first.index]
+        index, closed = windows.index, windows.together.windows
+        time_s = closed.time_rows[index]
         start_s = float(time_s[0]) if self._last_end_s != self._last_end_s else self._last_end_s
         # One row a window stays the same whichever way its rows came.
         spent = time_s.copy()
@@ -112,14 +112,15 @@ class Ledger:
         longest = max(LEAST_PAUSE_S, PAUSE_IN_ROWS * usual)
         spent = np.minimum(spent, longest)
         seconds = float(spent.sum())
-        metres, moving = self._motion(first, spent)
+        metres, moving = self._motion(closed, index, spent)
         end_s = float(time_s[-1])
         self._last_end_s = end_s
-        for channel, window in windows.items():
-            gate = window.gate
+        for channel in windows:
+            gate = windows.together.channels[channel].gates[index]
             self._add(channel, Span(start_s, end_s, gate, moving, seconds, metres))
             if gate is not self._gates.get(channel):
                 self._gates[channel] = gate
+                window = windows[channel]
                 if gate is Gate.HEATING and window.target_c - window.middle_c >= HEAT_UP_C:
                     self._heat_ups.setdefault(channel, []).append(window.start_s)
         self._add(EVERY_CHANNEL, Span(start_s, end_s, None, moving, seconds, metres))
@@ -167,9 +168,9 @@ class Ledger:
                 return
         spans.append(span)
 
-    def _motion(self, window: ClosedWindow, spent: Floats) -> tuple[float, bool | None]:
+    def _motion(self, windows: Windows, index: int, spent: Floats) -> tuple[float, bool | None]:
         """Metres in a window, and whether anything moved; by speed, else by places."""
-        rows = {key: column[window.index] for key, column in window.windows.context_rows.items()}
+        rows = {key: column[index] for key, column in windows.context_rows.items()}
         speed = rows.get(SPEED_KEY)
         if speed is not None:
             metres = float(np.nansum(speed * spent)) / 1000.0
