@@ -27,8 +27,9 @@ CHANCE = 1e-9
 WINDOWS = 16
 LEAST_WINDOWS = 6
 LEAST_SHARE, MOST_SHARE = 0.12, 1.0 - 1e-9
-LEAST_SPAN_STEPS = 2.0
-"""A window's range in steps; one that flips between two steps has a range of one."""
+LEAST_VALUES = 3
+"""Different values in a window that tells: noise may flip between two of any size for as long as
+what is measured lies between them, and stand still once that has moved on."""
 MOST_DRIFT_STEPS = 8.0
 """Drift over a window, in steps: each may be a change that is heat's and not noise's. With
 more of them a window tells nothing."""
@@ -104,8 +105,7 @@ def _shares_of(
     one = np.where(step > 0.0, step, 1.0)
     drift = np.abs(windows.slope) * seconds / one
     tells = (step > 0.0) & (drift <= MOST_DRIFT_STEPS)
-    spans = (windows.high - windows.low) / one > LEAST_SPAN_STEPS - 0.5
-    is_noise = spans & (windows.changes > drift)
+    is_noise = (windows.values >= LEAST_VALUES) & (windows.changes > drift)
     return tells, np.where(is_noise, (windows.changes - drift) / ROWS, 0.0)
 
 

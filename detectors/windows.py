@@ -41,6 +41,7 @@ class ChannelWindows:
     slope             least-squares slope of the signal per second
     present           whether the channel had said anything by the window's end
     changes           rows whose value differs from the row before
+    values            how many different values there are
     rough     sd of sample noise from trimmed third differences: heat's bends cancel too
     step      least change between rows, 0 where there is none
     apart     variance of the differences between neighbouring rows: an even slope falls out
@@ -62,6 +63,7 @@ class ChannelWindows:
     noise: Floats
     slope: Floats
     changes: NDArray[np.int64]
+    values: NDArray[np.int64]
     repeats: NDArray[np.int64]
     joined: NDArray[np.bool_]
     present: NDArray[np.bool_]
@@ -214,6 +216,7 @@ def _channel_windows(
         noise=noise,
         slope=slope,
         changes=_count(changed),
+        values=1 + np.add.reduce(ordered[..., 1:] != ordered[..., :-1], axis=-1),
         repeats=_count(fresh * (1.0 - changed)),
         joined=(joined != 0.0).any(axis=-1),
         present=~(

@@ -46,6 +46,21 @@ def test_a_channel_below_a_fifth_of_a_step_can_not_be_told() -> None:
     assert learned_rows(np.asarray(np.round(600.0 + edge) / 10.0)) == math.inf
 
 
+def test_steps_that_rounding_makes_uneven_are_no_noise() -> None:
+    """Steps of 1/8 told in tenths are 0.1 or 0.2: flips over a wide one are between neighbours.
+
+    What is measured wanders over the steps, so that noise of a quarter step, or less, flips as
+    often as noise can where it lies between two, and hardly where it lies on one.
+    """
+    for seed in range(8):
+        rng = np.random.default_rng(seed)
+        slow = 0.1 * np.sin(np.arange(6400) / 1500.0)
+        noise = rng.normal(0.0, 0.25 * 0.125, 6400)
+        eighths = np.round((21.75 + slow + noise) * 8.0) / 8.0
+        told = np.asarray(np.round(eighths, 1), dtype=np.float64)
+        assert {learned_rows(told[:rows]) for rows in range(640, 6401, 160)} == {math.inf}
+
+
 def test_a_slow_ramp_in_coarse_steps_is_no_noise() -> None:
     """Steps of a smooth ramp teach nothing about noise, so its end is not a frozen reading."""
     ramp = np.round(600.0 + np.arange(3200) * 5.0 / ROWS) / 10.0
