@@ -8,16 +8,16 @@ deviation of each look (`detectors.duty`: a window, or whole cycles of a heater 
 on and off, whatever the fan and motion) goes into a CUSUM with a slack of half the least change.
 
 Least change found: 15 % of power at rest, lasting two minutes; twice that in under one. While
-printing 25 %, since the material that flows takes a share of its own; and as flow and fan
-change power within a minute or two, of a change there that is faster than 8 % a minute the
-excess moves the own power along, up to a quarter of it, or 0.6 where no fan is reported, unless
-the reading fell out of its holding band then, as it does when a sensor slips. A nozzle may
-print where motion is not reported. At 210 °C 15 % of power is some 28 K. The change must also
-be worth 15 K, which a chamber may cool by when its door is opened; so a bed at 60 °C must take
-43 % more. Power that is switched as fast as the host tells of it is not judged.
-Less power counts from 30 % on and after twenty minutes, since a bed that soaks through needs
-less and less. The limit is at least the one that gives a false alarm in 30 days for the
-measured spread of windows.
+printing 25 %, since the material that flows takes a share of its own; and as flow and fan change
+power within a minute or two, of a change there that is faster than 8 % a minute the excess moves
+the own power along, up to a quarter of it, or 0.6 where no fan is reported, unless the reading
+fell out of its holding band then, as it does when a sensor slips. A nozzle may print where motion
+is not reported. At 210 °C 15 % of power is some 28 K. The change must also be worth 15 K, which a
+chamber may cool by when its door is opened; so a bed at 60 °C must take 43 % more, and still more
+where its power was learned in air that a higher target had warmed. Power that is switched as fast
+as the host tells of it is not judged. Less power counts from 30 % on and after twenty minutes,
+since a bed that soaks through needs less and less. The limit is at least the one that gives a
+false alarm in 30 days for the measured spread of windows.
 
 What comes over hours, the own power follows; so power is also held against the earliest
 like state in this log (`detectors.hours`): at rest with the fan off 15 % more, and worth 20 K,
@@ -53,6 +53,9 @@ from shared.words import Gate, Kind
 
 REST_LEAST, PRINT_LEAST = 0.15, 0.25
 LESS_LEAST, LESS_AFTER_S = 0.30, 1200.0
+CASE_PART, CASE_S = 0.4, 1200.0
+"""A closed case's air stands this part of the way from the room to the hottest that is in it,
+and follows that with this time constant (assumptions, of beds that hold 100 °C)."""
 AMBIENT_K = 15.0
 """How far a chamber may cool when its door is opened (an assumption): no fault of the sensor."""
 LEAST_POWER = 0.03
@@ -88,6 +91,11 @@ LEAST_PART = 0.1
 """The own power is never moved below this part of the first."""
 BACK_S = 60.0
 MOST_STATES = 64
+REVIEW_LOOKS = 8
+"""After so many looks the limit is set anew, from the spread as it now is.
+
+Power of a bed that hardly needs any is rough, and rougher as its surroundings warm up.
+"""
 WARM_S, SOAKED_S = 300.0, 1200.0
 """What is around a nozzle, or a bed, has warmed up after so much time on target."""
 _HELD = (Gate.HOLDING, Gate.PRINTING)
@@ -111,6 +119,8 @@ class _State:
     moved: float = 0.0
     """How far fast changes have moved the own power."""
     first_power: float = 0.0
+    warmed_k: float = 0.0
+    """How much warmer air may have been when its power was learned than the target makes it."""
 
     @property
     def is_known(self) -> bool:
@@ -128,8 +138,8 @@ class _State:
             del self.first[:half]
             self.known_s = span * len(self.first)
             return
-        self.power.value = self.first_power = math.fsum(self.first) / len(self.first)
         self.count = len(self.first)
+        self.power.value = self.first_power = math.fsum(self.first) / self.count
         self.first.clear()
 
 
@@ -156,11 +166,13 @@ class DriftDetector:
         self._normal_s = math.nan
         self._was_judged = False
         self._around: _Around | None = None
+        self._soaked_c, self._soaked_s = ROOM_C, -math.inf
 
     def step(self, window: ClosedWindow, say: Say) -> None:
         power = window.power
         if power != power or window.target_c != window.target_c:
             return
+        self._soak(window)
         if window.gate not in _HELD or window.joined:
             if self._is_up and (window.target_c <= 0.0 or window.gate is Gate.HALTED):
                 self._end(window, say)
@@ -185,6 +197,14 @@ class DriftDetector:
         else:
             self._looks.clear()
             self._minute.clear()
+
+    def _soak(self, window: ClosedWindow) -> None:
+        """Follow what this channel's heat has made of the air in a case."""
+        if window.middle_c != window.middle_c:
+            return
+        part = 1.0 - math.exp(min(self._soaked_s - window.end_s, 0.0) / CASE_S)
+        self._soaked_c += part * (window.middle_c - self._soaked_c)
+        self._soaked_s = window.end_s
 
     def _is_same_state(self, window: ClosedWindow, say: Say) -> bool:
         """Whether the window is of the same state as the one before; a new one has to settle."""
@@ -253,7 +273,8 @@ class DriftDetector:
             return
         self._compare_hours(look, window, say)
         if not state.is_known:
-            state.begin(power, span, EVEN * self._least())
+            state.warmed_k = CASE_PART * max(self._soaked_c - window.target_c, 0.0)
+            state.begin(power, span, EVEN * self._least(state))
             self._set_limit(state, span)
             return
         if self._key[2] and window.target_c > FLOWS_C:
@@ -269,7 +290,7 @@ class DriftDetector:
         if self._key[2] and window.target_c > FLOWS_C:
             own = self._move_along(state, look, "fan.speed" in window.context)
         off = (power - own) / own
-        least = self._least() * (COARSE if look.is_coarse else 1.0)
+        least = self._least(state) * (COARSE if look.is_coarse else 1.0)
         if self._is_up:
             if self._is_of_hours:
                 return
@@ -320,15 +341,16 @@ class DriftDetector:
         state.power.update(power)
         state.square.update(off * off)
         state.count += 1
-        if state.count % 32 == 0:
+        if state.count % REVIEW_LOOKS == 0:
             self._set_limit(state, span)
 
-    def _least(self) -> float:
+    def _least(self, state: _State) -> float:
         least = PRINT_LEAST if self._key[2] else REST_LEAST
-        return max(least, AMBIENT_K / max(self._key[0] - ROOM_C, 1.0))
+        warmed_k = state.warmed_k
+        return max(least, (AMBIENT_K + warmed_k) / max(self._key[0] - ROOM_C - warmed_k, 1.0))
 
     def _set_limit(self, state: _State, span: float) -> None:
-        slack = 0.5 * self._least()
+        slack = 0.5 * self._least(state)
         spread = max(math.sqrt(state.square.value), 0.01)
         run = SECONDS_IN_30_DAYS / max(span, 1.0)
         state.chart.slack = slack

@@ -104,3 +104,44 @@ def test_power_that_creeps_up_by_two_fifths_in_one_print_is_a_drift() -> None:
     moving = np.full(len(time_s), 60.0)
     assert len(drifts(log(ramp(0.42) + flow, fan=off(), moving=moving))) == 1
     assert drifts(log(ramp(0.2) + flow, fan=off(), moving=moving)) == []
+
+
+def closed_case(hotter_c: float, slip: float = 0.0) -> Batch:
+    """A bed that stood at `hotter_c` for an hour and then holds 55 °C, in a case that it warms.
+
+    The case's air follows the bed with a time constant of 20 min, to 0.35 of its way from a room
+    of 22 °C; power is what the way from air to bed takes. Its door is opened after 1.7 h, and the
+    air is 7 K colder from then on; after 2.5 h power is `slip` more.
+    """
+    rng = np.random.default_rng(4)
+    count = int(3.5 * 3600 / PERIOD_S)
+    time_s = np.arange(count, dtype=np.float64) * PERIOD_S
+    goal = np.where(time_s < 3600.0, hotter_c, 55.0)
+    celsius = np.maximum(goal, 22.0 + (hotter_c - 22.0) * np.exp(-(time_s - 3600.0) / 1500.0))
+    celsius[time_s < 3600.0] = hotter_c
+    air = np.empty(count)
+    air[0] = 22.0 + 0.35 * (hotter_c - 22.0)
+    for k in range(1, count):
+        air[k] = air[k - 1] + (22.0 + 0.35 * (celsius[k] - 22.0) - air[k - 1]) * PERIOD_S / 1200.0
+    air[time_s > 1.7 * 3600.0] -= 7.0
+    power = 0.005 * (celsius - air) * (1.0 + rng.normal(0.0, 0.02, count))
+    power[(celsius > goal + 0.01) & (time_s > 3600.0)] = 0.0
+    power[time_s > 2.5 * 3600.0] *= 1.0 + slip
+    numbers = {
+        "bed.temperature_c": np.round(celsius + rng.normal(0.0, 0.03, count), 2),
+        "bed.target_c": goal,
+        "bed.power": np.round(power, 3),
+        "motion.speed_mm_s": np.zeros(count),
+    }
+    return Batch(time_s, numbers)
+
+
+def test_a_case_that_cools_after_a_hotter_bed_is_no_drift() -> None:
+    """The air falls by 15 K while the bed holds: its power grows by more than half."""
+    assert found(closed_case(100.0), Kind.DRIFT) == []
+
+
+def test_the_same_bed_without_a_hotter_time_before_is_judged() -> None:
+    """Half as much power again, at once, is a drift of it."""
+    assert found(closed_case(60.0), Kind.DRIFT) == []
+    assert len(found(closed_case(60.0, slip=0.9), Kind.DRIFT)) == 1
