@@ -1,26 +1,31 @@
-"""Tones in unevenly spaced rows: the Lomb–Scargle periodogram and a test of its peak.
+"""Tones in unevenly spaced rows: a tapered periodogram and a test of its lines.
 
-Lomb 1976, Scargle 1982. The peak is held against the median of its neighbourhood rather
-than white noise, since readings wander at low frequencies; the chance of a false alarm is
-that of an exponential power, times the number of frequencies looked at.
+Under a Hann taper (Harris 1978, from memory) what a slow change leaks into other frequencies
+falls with the cube of their distance, so that a fan's step does not bury a tone. A line is held
+against the medians of its two flanks rather than white noise, since readings wander at low
+frequencies; the chance of a false alarm is that of an exponential power, times the number of
+frequencies looked at.
 """
 
 import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from shared.updates import Floats
 
-OVERSAMPLING = 3
+OVERSAMPLING = 2
 NEAR_CELLS = 3
-"""Cells (1/duration) beside a peak that belong to it."""
+"""Cells (1/duration) beside a line that belong to it: the taper's are two."""
+NEXT_CELLS = 9
 AROUND_CELLS = 24
 OVER_NEXT = 4.0
-"""How far a line must stand over the strongest of its neighbourhood."""
-SLOWER_CELLS, SLOWEST_CELLS = 4.0, 1.5
-"""How near to the lowest frequency a peak may be a side lobe of a slower wave."""
+"""How far a line must stand over the strongest of its neighbourhood, out to `NEXT_CELLS`."""
+SLOWEST_CELLS = 1.5
+"""Slower waves than a tone may be are looked at too: a tone must stand out from them."""
+MOST_TONES = 3
 LOWEST_PERIODS = 4.0
 """Slower tones than this many periods in the stretch are taken for drift."""
 
@@ -31,38 +36,40 @@ class Tone:
 
     hz: float
     amplitude: float
-    residual: float
-    """sd of what is left without the tone."""
     noise: float
-    """sd of white noise as strong as what surrounds the line: slow heat falls out."""
+    """sd of white noise as strong as what is beside the line on its weaker side: heat is slow."""
+    wander: float
+    """The same of the stronger side."""
     chance: float
 
 
-def lomb_scargle(time_s: Floats, values: Floats, hz: Floats) -> Floats:
-    """Periodogram of values about their mean at evenly spaced frequencies, shape of `hz`.
+def taper(time_s: Floats) -> Floats:
+    """Hann weights of rows at these times, 0 at both ends, shape (n,)."""
+    turn = 2.0 * np.pi / float(time_s[-1] - time_s[0])
+    weights: Floats = 0.5 - 0.5 * np.cos(turn * (time_s - time_s[0]))
+    return weights
 
-    White noise of variance v gives powers that are exponential with mean v; an even
-    tone of amplitude a in n rows gives about n·a²/4.
+
+def periodogram(time_s: Floats, values: Floats, hz: Floats) -> Floats:
+    """Tapered periodogram of values about their weighted mean, at evenly spaced hz, its shape.
+
+    White noise of variance v gives powers that are exponential with mean v; an even tone of
+    amplitude a in n rows gives about n·a²/6.
     """
-    turned = _phasors(time_s, hz)
-    flat = values - values.mean()
-    # Turned by the angle that makes the two columns orthogonal.
-    squares = np.einsum("kn,kn->k", turned, turned)
-    cc, cs = 0.5 * (len(values) + squares.real), 0.5 * squares.imag
-    ss = len(values) - cc
-    offset = 0.5 * np.arctan2(2.0 * cs, cc - ss)
-    c, s = np.cos(offset), np.sin(offset)
+    weights = taper(time_s)
+    weighted = weights * (values - np.average(values, weights=weights))
     # Not by `@`: so small a product is slower on many threads than on one.
-    together = np.einsum("kn,n->k", turned, flat)
-    with_cosine, with_sine = together.real, together.imag
-    tiny = 1e-12 * len(values)
-    power: Floats = 0.5 * (
-        (with_cosine * c + with_sine * s) ** 2
-        / np.maximum(cc * c * c + 2.0 * cs * c * s + ss * s * s, tiny)
-        + (with_sine * c - with_cosine * s) ** 2
-        / np.maximum(ss * c * c - 2.0 * cs * c * s + cc * s * s, tiny)
-    )
+    sums = np.einsum("kn,n->k", _phasors(time_s, hz), weighted)
+    power: Floats = (sums.real**2 + sums.imag**2) / float(np.sum(weights * weights))
     return power
+
+
+def phasor_at(time_s: Floats, values: Floats, hz: float) -> complex:
+    """The tone of this frequency: its modulus is the amplitude, by the same taper."""
+    weights = taper(time_s)
+    weighted = weights * (values - np.average(values, weights=weights))
+    turned = np.exp(-2j * np.pi * hz * time_s)
+    return complex(2.0 * np.sum(weighted * turned) / np.sum(weights))
 
 
 def _phasors(time_s: Floats, hz: Floats) -> NDArray[np.complex128]:
@@ -82,57 +89,67 @@ def _phasors(time_s: Floats, hz: Floats) -> NDArray[np.complex128]:
     return turned
 
 
-def strongest_tone(
+def tones_in(
     time_s: Floats, values: Floats, from_hz: float = 0.0, to_hz: float = math.inf
-) -> Tone | None:
-    """The strongest tone between four periods in the stretch and half the usual rate.
+) -> list[Tone]:
+    """The likeliest tones between four periods in the stretch and half the usual rate, best first.
 
-    `from_hz` and `to_hz` narrow that. None where nothing stands out as one line: a broad
+    `from_hz` and `to_hz` narrow that. Empty where nothing stands out as one line: a broad
     resonance has neighbours nearly as strong.
     """
     n, span = len(time_s), float(time_s[-1] - time_s[0])
     if n < 32 or not span > 0.0:
-        return None
+        return []
     cell = 1.0 / span
-    whole = 0.5 / float(np.median(np.diff(time_s))) - LOWEST_PERIODS * cell
-    lowest = max(LOWEST_PERIODS * cell, from_hz)
-    highest = min(LOWEST_PERIODS * cell + whole, to_hz)
+    nyquist = 0.5 / float(np.median(np.diff(time_s)))
+    lowest, highest = max(LOWEST_PERIODS * cell, from_hz), min(nyquist, to_hz)
     if highest <= lowest + 4 * NEAR_CELLS * cell:
-        return None
-    hz = np.arange(lowest, highest, cell / OVERSAMPLING)
+        return []
+    slowest = max(lowest - AROUND_CELLS * cell, SLOWEST_CELLS * cell)
+    fastest = min(highest + AROUND_CELLS * cell, nyquist)
+    hz = np.arange(slowest, fastest, cell / OVERSAMPLING)
     centred = time_s - time_s.mean()
     flat = values - np.polyval(np.polyfit(centred, values, 2), centred)
-    power = lomb_scargle(centred, flat, hz)
-    best = int(np.argmax(power))
-    if best in (0, len(power) - 1):
-        # Not a peak but the flank of something outside.
-        return None
-    if hz[best] < lowest + SLOWER_CELLS * cell:
-        slower = lomb_scargle(centred, flat, np.arange(SLOWEST_CELLS, lowest / cell, 0.5) * cell)
-        if len(slower) and slower.max() > power[best]:
-            # A part of a slower wave that the stretch cuts off.
-            return None
-    near, around = NEAR_CELLS * OVERSAMPLING, AROUND_CELLS * OVERSAMPLING
-    beside = np.concatenate(
-        (
-            power[max(best - around, 0) : max(best - near, 0)],
-            power[best + near + 1 : best + around + 1],
+    power = periodogram(centred, flat, hz)
+    lines = _lines(power)
+    lines = lines[(hz[lines] >= lowest) & (hz[lines] <= highest)]
+    count = (nyquist - LOWEST_PERIODS * cell) / cell
+    tones = []
+    for line in lines.tolist():
+        weaker, stronger = _levels(power, line)
+        over = min(float(power[line]) / stronger, 700.0) if stronger > 0.0 else 0.0
+        at_hz = float(hz[line]) + _offset(power, line) * cell / OVERSAMPLING
+        amplitude = abs(phasor_at(centred, flat, at_hz))
+        chance = min(count * math.exp(-over), 1.0)
+        tones.append(
+            (-over, Tone(at_hz, amplitude, math.sqrt(weaker), math.sqrt(stronger), chance))
         )
-    )
-    # Median of an exponential is ln 2 of its mean.
-    level = float(np.median(beside)) / math.log(2.0)
-    if level <= 0.0 or power[best] < OVER_NEXT * float(beside.max()):
-        return None
-    count = whole / cell
-    chance = count * math.exp(-min(float(power[best]) / level, 700.0))
-    amplitude, residual = tone_at(centred, flat, float(hz[best]))
-    return Tone(float(hz[best]), amplitude, residual, math.sqrt(level), min(chance, 1.0))
+    return [tone for _, tone in sorted(tones, key=lambda each: each[0])[:MOST_TONES]]
 
 
-def tone_at(time_s: Floats, values: Floats, hz: float) -> tuple[float, float]:
-    """Amplitude of the tone of this frequency by least squares, and the sd of the rest."""
-    angle = 2.0 * np.pi * hz * time_s
-    columns = np.stack((np.cos(angle), np.sin(angle), np.ones_like(angle)), axis=1)
-    found, *_ = np.linalg.lstsq(columns, values, rcond=None)
-    left = values - columns @ found
-    return float(math.hypot(found[0], found[1])), float(np.std(left))
+def _lines(power: Floats) -> NDArray[np.int64]:
+    """Where a peak stands over all that is next to it on both sides; not at the ends."""
+    near, next_to = NEAR_CELLS * OVERSAMPLING, NEXT_CELLS * OVERSAMPLING
+    room = np.concatenate((np.zeros(next_to), power, np.zeros(next_to)))
+    highest = sliding_window_view(room, next_to - near).max(axis=1)
+    below, above = highest[: len(power)], highest[next_to + near + 1 :][: len(power)]
+    is_line = power > OVER_NEXT * np.maximum(below, above)
+    is_line[1:-1] &= (power[1:-1] >= power[:-2]) & (power[1:-1] >= power[2:])
+    is_line[[0, -1]] = False
+    return np.flatnonzero(is_line)
+
+
+def _levels(power: Floats, line: int) -> tuple[float, float]:
+    """Mean of what is on the sides of a line, the weaker one first."""
+    near, around = NEAR_CELLS * OVERSAMPLING, AROUND_CELLS * OVERSAMPLING
+    flanks = power[max(line - around, 0) : max(line - near, 0)], power[line + near + 1 :][:around]
+    # The median of an exponential is ln 2 of its mean.
+    means = [float(np.median(flank)) / math.log(2.0) for flank in flanks if len(flank)]
+    return min(means), max(means)
+
+
+def _offset(power: Floats, line: int) -> float:
+    """How far beside its highest point a line lies: a parabola through the logarithms."""
+    before, at, after = np.log(np.maximum(power[line - 1 : line + 2], 1e-300)).tolist()
+    bend = before - 2.0 * at + after
+    return 0.5 * (before - after) / bend if bend < 0.0 else 0.0

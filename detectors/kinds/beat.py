@@ -6,21 +6,23 @@ which one it was can't be told back.
 
 Two stretches are looked at: a short one of at least 60 s and 128 rows for tones of 1.5 times
 the noise, and 16 windows for weaker ones, down to half the noise. Cheap figures of each
-window decide whether a stretch is worth a periodogram: one frequency that leads in most
-windows, or means that go up and down more than noise lets them. A tone counts with a chance
-of a false alarm below 1e-7 a look (one in 30 days is about 1e-5), and at half a step or
-more, in two stretches on end that agree in frequency.
+window decide whether a stretch is worth a periodogram (`detectors.tones`): one frequency that
+leads in most windows, or means that go up and down more than noise lets them. A tone counts
+with a chance of a false alarm below 1e-7 a look (one in 30 days is about 1e-5), and at 0.7 of a
+step or more, in two stretches that agree in frequency, with at most one between them.
 
 A swing that heat can make is left alone. The tone of the power at the same frequency, times
 the fastest rise (the model's, with its interval and 30 % more; 7.5 K/s at full power until
 that is learned), bounds what a heater can do; the reading must swing more. A controller
 answers hum with power, g per kelvin, so while the heater is not known hum below 1.2·g Hz
 is hidden whatever its size (0.036 Hz at g = 0.03/K). Heaters that report no power are judged
-above 0.3 Hz only. While printing, flow and fan stir real heat below 0.4 Hz: there only tones
-as large as what is stirred count, and none that motion or fan has too: hum at the carriage's
-own rhythm is hidden then.
+above 0.3 Hz only; a power that is rounded may hide the square wave of one step. While printing,
+flow and fan stir real heat below 0.4 Hz: there only tones as large as what is stirred count, and
+none that motion or fan has too and keeps step with, phase by phase, for three periods and more
+at a time: what is stirred follows what stirs it, and hum does not.
 
-Blind below half the noise, to hum that folds to nothing or slower than four periods in the
+Blind below half the noise, to hum at the carriage's own rhythm in a stretch too short for four
+such pieces, to hum that folds to nothing or slower than four periods in the
 stretch (16 s in the short one, 25 s in any), while heating or cooling, and until two
 stretches have passed.
 """
@@ -37,7 +39,7 @@ from detectors.detector import Say
 from detectors.heatmodel import HeatModel
 from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
-from detectors.tones import Tone, strongest_tone, tone_at
+from detectors.tones import Tone, phasor_at, tones_in
 from detectors.windows import ROWS
 from shared.events import NotEvaluated
 from shared.updates import Floats
@@ -58,7 +60,8 @@ CHANCE = 1e-7
 WEAK, STRONG = 0.5, 1.5
 """Least amplitude in parts of the noise, in long stretches and in short ones."""
 ABOVE_STIRRED = 1.0
-LEAST_STEPS = 0.5
+LEAST_STEPS = 0.7
+"""A slow slope told in steps is a sawtooth: a tone of 1/π steps, and noise beside."""
 SAME_CELLS = 1.5
 DEFAULT_RISE_C_S = 5.0
 HEAT_FACTOR, KNOWN_FACTOR = 1.5, 1.3
@@ -67,10 +70,17 @@ this covers heaters of 10 K/s."""
 WIDE, WHOLLY, SMOOTHED = 0.1, 0.5, 3.0
 """A tone of the power this wide, which is this part of its variance, may be so many times wider
 than it is told."""
+HARMONICS = 3
+SQUARE, COARSEST = 2.0 / math.pi, 0.05
+"""The amplitude of a square wave of one step of power, which rounding may hide; and the largest
+step that is rounding and not switching."""
 UNPOWERED_HZ = 0.3
 PRINTING_HZ = 0.4
 MOTION_SHARE = 0.1
 """Part of motion's own variance in the tone from which on motion has it too."""
+PIECE_PERIODS, LEAST_PIECES = 3.0, 4
+IN_STEP = 0.5
+"""Part of the tone that motion explains, over pieces of so many periods, for it to be stirred."""
 LINE = 1.5
 """How far a line of the fan stands over what is beside it."""
 FASTEST_AIR_HZ = 0.04
@@ -116,9 +126,11 @@ class _Stretches:
 
     def missed(self) -> bool:
         """Take a stretch without; whether a tone that was up is now over."""
-        self._before = None
         self._misses += 1
-        if not self.is_up or self._misses < 2:
+        if self._misses < 2:
+            return False
+        self._before = None
+        if not self.is_up:
             return False
         self.is_up = False
         self.band = None
@@ -188,41 +200,46 @@ class BeatDetector:
     def _tone(
         self, windows: Sequence[ClosedWindow], band: tuple[float, float], *, strong: bool
     ) -> Tone | None:
-        time_s = np.concatenate([w.windows.time_rows[w.index] for w in windows])
-        values = np.concatenate([w.channel.signal_rows[w.index] for w in windows])
+        time_s, values = _times(windows), _signal(windows)
         if not np.isfinite(values).all() or np.any(np.diff(time_s) <= 0.0):
             return None
-        tone = strongest_tone(time_s, values, *band)
-        if tone is None or tone.chance > CHANCE or tone.hz < FASTEST_AIR_HZ:
-            return None
         step = min((w.step for w in windows if w.step > 0.0), default=0.0)
-        least = STRONG * tone.noise if strong else WEAK * tone.residual
-        if tone.amplitude < max(least, LEAST_STEPS * step):
-            return None
         power = np.concatenate([w.channel.power_rows[w.index] for w in windows])
-        if self._is_heat(tone, time_s, power, windows[-1]):
-            return None
         prints = any(window.gate is Gate.PRINTING for window in windows)
-        if prints and tone.hz < PRINTING_HZ:
-            is_above = tone.amplitude >= ABOVE_STIRRED * tone.noise
-            return tone if is_above and not _moves(windows, time_s, tone) else None
-        return tone
+        for tone in tones_in(time_s, values, *band):
+            if tone.chance > CHANCE:
+                break
+            least = (STRONG if strong else WEAK) * tone.noise
+            if tone.hz < FASTEST_AIR_HZ or tone.amplitude < max(least, LEAST_STEPS * step):
+                continue
+            if self._is_heat(tone, time_s, power, windows[-1]):
+                continue
+            if prints and tone.hz < PRINTING_HZ and self._is_stirred(windows, time_s, tone):
+                continue
+            return tone
+        return None
+
+    def _is_stirred(self, windows: Sequence[ClosedWindow], time_s: Floats, tone: Tone) -> bool:
+        """Whether a tone while printing may be real heat that flow, fan or motion stir."""
+        if tone.amplitude < ABOVE_STIRRED * tone.wander:
+            return True
+        calm = [closed[index] for closed, index in self._spots]
+        for key in _MOTION:
+            is_told = all(key in window.windows.context_rows for window in calm)
+            if is_told and _moves(windows, key, time_s, tone) and _is_in_step(calm, key, tone.hz):
+                return True
+        return False
 
     def _is_heat(self, tone: Tone, time_s: Floats, power: Floats, last: ClosedWindow) -> bool:
         """Whether the heater could have made this swing."""
         if not np.isfinite(power).all():
             return last.target_c > 0.0 and tone.hz < UNPOWERED_HZ
-        swing, _ = tone_at(time_s - time_s.mean(), power, tone.hz)
         model = self._model
         fastest = HEAT_FACTOR * DEFAULT_RISE_C_S
         if model.is_known:
             fastest = KNOWN_FACTOR * model.gain.high
-        able_k = fastest * swing / (2.0 * math.pi * tone.hz)
+        able_k = fastest * _swing(time_s, power, tone.hz) / (2.0 * math.pi * tone.hz)
         amplitude_k = tone.amplitude / self._plan.per_kelvin(self._plan.has_signal_in_ohms)
-        if swing > WIDE and 0.5 * swing * swing > WHOLLY * float(np.var(power)):
-            # Power that swings with it and hardly else regulates a swing of its own making; what
-            # the host tells of it may be smoothed.
-            able_k *= SMOOTHED
         return amplitude_k < able_k
 
     def _sighting(self, tone: Tone, start_s: float, last: ClosedWindow) -> Sighting:
@@ -253,6 +270,30 @@ class BeatDetector:
             return []
         why = "it never stood calm for the minutes that a look for a tone takes"
         return [NotEvaluated(kind=Kind.MAINS_BEAT, channel=self._plan.name, why=why)]
+
+
+def _swing(time_s: Floats, power: Floats, hz: float) -> float:
+    """How far power may have swung at this frequency, told or not.
+
+    A loop that swings from end to end has harmonics, as a square wave of its size at most.
+    """
+    centred, unseen = time_s - time_s.mean(), SQUARE * _rounding(power)
+    whole = WHOLLY * float(np.var(power))
+    swings = []
+    for harmonic in range(1, HARMONICS + 1):
+        told = abs(phasor_at(centred, power, hz / harmonic))
+        # Power that swings with it and hardly else regulates a swing of its own making; what the
+        # host tells of it may be smoothed.
+        is_own = told > WIDE and 0.5 * told * told > whole
+        swings.append((SMOOTHED if is_own else 1.0) * (told + unseen) / harmonic)
+    return max(swings)
+
+
+def _rounding(power: Floats) -> float:
+    """What the host rounds power to; 0 where it does not, or where power is switched."""
+    steps = np.diff(np.unique(power))
+    step = float(steps.min()) if len(steps) else 0.0
+    return step if step <= COARSEST else 0.0
 
 
 def _calm(closed: ClosedWindows) -> list[bool]:
@@ -308,24 +349,50 @@ def _weak_band(spots: Sequence[_Spot]) -> tuple[float, float] | None:
     return (0.0, BAND_BINS * window_hz) if changes > least * rough else None
 
 
-def _moves(windows: Sequence[ClosedWindow], time_s: Floats, tone: Tone) -> bool:
-    """Whether motion has the tone too, so that it may stir real heat."""
+def _moves(windows: Sequence[ClosedWindow], key: str, time_s: Floats, tone: Tone) -> bool:
+    """Whether motion or fan has the tone too, so that it may stir real heat."""
+    rows = _rows(windows, key)
+    variance = float(np.var(rows))
+    if variance <= 0.0:
+        return False
     centred = time_s - time_s.mean()
-    for key in _MOTION:
-        if any(key not in window.windows.context_rows for window in windows):
-            continue
-        rows = np.concatenate([w.windows.context_rows[key][w.index] for w in windows])
-        variance = float(np.var(rows))
-        if variance > 0.0:
-            size, _ = tone_at(centred, rows, tone.hz)
-            is_large = 0.5 * size * size > MOTION_SHARE * variance
-            if is_large and (key != _FAN or size > _beside(tone, centred, rows)):
-                return True
-    return False
+    size = abs(phasor_at(centred, rows, tone.hz))
+    is_large = 0.5 * size * size > MOTION_SHARE * variance
+    return is_large and (key != _FAN or size > _beside(tone, centred, rows))
+
+
+def _is_in_step(windows: Sequence[ClosedWindow], key: str, hz: float) -> bool:
+    """Whether what moves explains half of the tone, piece by piece: what it stirs keeps its phase.
+
+    The carriage pauses, and its rhythm is hardly ever hum's to a part of a cell.
+    """
+    each = max(math.ceil(PIECE_PERIODS / hz / (windows[-1].end_s - windows[-1].start_s)), 1)
+    pieces = [windows[end - each : end] for end in range(len(windows), each - 1, -each)]
+    if len(pieces) < LEAST_PIECES:
+        return True
+    read, moved = np.empty((2, len(pieces)), dtype=np.complex128)
+    for index, piece in enumerate(pieces):
+        time_s = _times(piece)
+        read[index] = phasor_at(time_s, _signal(piece), hz)
+        moved[index] = phasor_at(time_s, _rows(piece, key), hz)
+    together = abs(complex(np.vdot(moved, read))) ** 2
+    return together > IN_STEP * float(np.vdot(moved, moved).real * np.vdot(read, read).real)
+
+
+def _times(windows: Sequence[ClosedWindow]) -> Floats:
+    return np.concatenate([w.windows.time_rows[w.index] for w in windows])
+
+
+def _signal(windows: Sequence[ClosedWindow]) -> Floats:
+    return np.concatenate([w.channel.signal_rows[w.index] for w in windows])
+
+
+def _rows(windows: Sequence[ClosedWindow], key: str) -> Floats:
+    return np.concatenate([w.windows.context_rows[key][w.index] for w in windows])
 
 
 def _beside(tone: Tone, centred: Floats, rows: Floats) -> float:
     """What a line of the fan must be larger than: a step has something of every frequency."""
     cell = 1.0 / float(centred[-1] - centred[0])
-    sizes = [tone_at(centred, rows, tone.hz + off * cell)[0] for off in (-3.0, -2.0, 2.0, 3.0)]
+    sizes = [abs(phasor_at(centred, rows, tone.hz + off * cell)) for off in (-4.0, -3.0, 3.0, 4.0)]
     return LINE * max(sizes)
