@@ -10,6 +10,7 @@ between two neighbouring steps, is too quiet to tell: noise below about 0.2 step
 """
 
 import math
+from collections import deque
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -21,6 +22,7 @@ from detectors.windows import ROWS
 from shared.updates import Floats
 
 if TYPE_CHECKING:
+    from detectors.closed import ClosedWindow
     from detectors.windows import ChannelWindows
 
 CHANCE = 1e-9
@@ -41,13 +43,42 @@ class ChangeRate:
     """`frozen_rows` is the run that chance does not explain; inf where it can't be told."""
 
     frozen_rows: float = math.inf
-    _shares: Floats = field(default_factory=lambda: np.full(WINDOWS, math.inf))
+    _shares: deque[float] = field(default_factory=lambda: deque([math.inf] * WINDOWS))
     """Shares of changed rows of the last windows, by age; inf for those still to come."""
     _still: int = 0
     """Windows without a change, since the last with one."""
 
+    def step(self, window: "ClosedWindow", step: float) -> None:
+        """Take one window, on plain floats."""
+        if window.joined or window.mean != window.mean:
+            return
+        changes = window.changes
+        if changes == 0:
+            self._still += 1
+            return
+        if self._still and self._still * ROWS < self.frozen_rows:
+            self._stood()
+        self._still = 0
+        if step <= 0.0:
+            return
+        drift = abs(window.slope) * (window.end_s - window.start_s) / step
+        if not drift <= MOST_DRIFT_STEPS:
+            return
+        is_noise = window.values >= LEAST_VALUES and changes > drift
+        self._add((changes - drift) / ROWS if is_noise else 0.0)
+        self.frozen_rows = _limit(sorted(self._shares))
+
+    def _add(self, share: float) -> None:
+        self._shares.popleft()
+        self._shares.append(share)
+
+    def _stood(self) -> None:
+        """It stood still by itself, for no longer than it may, and moved again."""
+        self._add(0.0)
+        self._add(0.0)
+
     def learn(self, windows: "ChannelWindows", seconds: Floats, step: Floats) -> Floats:
-        """Take m windows that last `seconds`, with the signal's step: shape (m,), all.
+        """`step` for m windows that last `seconds`, with the signal's step: shape (m,), all.
 
         `frozen_rows` after each of them.
         """
@@ -60,8 +91,7 @@ class ChangeRate:
         for end, still in self._ends_of_stillness(taught, moves):
             self._take(slice(begin, end), tells, shares, found)
             if still * ROWS < self.frozen_rows:
-                # It stood still by itself, for no longer than it may, and moved again.
-                self._shares = np.concatenate((self._shares[2:], (0.0, 0.0)))
+                self._stood()
             begin = end
         self._take(slice(begin, None), tells, shares, found)
         return held(found, found == found, before)
@@ -89,7 +119,7 @@ class ChangeRate:
         if not len(new):
             return
         known = np.concatenate((self._shares, new))
-        self._shares = known[-WINDOWS:]
+        self._shares = deque(known[-WINDOWS:].tolist())
         limits = _limits(known[1:][_LAST + np.arange(len(new))[:, None]])
         found[part][told] = limits
         self.frozen_rows = float(limits[-1])
@@ -109,8 +139,19 @@ def _shares_of(
     return tells, np.where(is_noise, (windows.changes - drift) / ROWS, 0.0)
 
 
+def _limit(ordered: list[float]) -> float:
+    """The run that chance does not explain, from the last windows' shares, smallest first."""
+    count = WINDOWS - ordered.count(math.inf)
+    share = ordered[count // 4]
+    if count < LEAST_WINDOWS or ordered[1] <= 0.0 or share < LEAST_SHARE:
+        return math.inf
+    # By NumPy's logarithm, as for many: the same to the last bit.
+    rows = math.ceil(2.0 * math.log(CHANCE) / float(np.log1p(-min(share, MOST_SHARE))))
+    return max(rows, LEAST_ROWS)
+
+
 def _limits(shares: Floats) -> Floats:
-    """The run that chance does not explain, from shares of shape (k, WINDOWS)."""
+    """The same from shares of shape (k, WINDOWS)."""
     ordered = np.sort(shares, axis=1)
     count = np.add.reduce(ordered < math.inf, axis=1)
     share = ordered[np.arange(len(ordered)), count // 4]

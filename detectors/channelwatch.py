@@ -39,7 +39,7 @@ class ChannelWatch:
         self._gates: list[tuple[int, Gate]] = [(0, Gate.STARTING)]
         """Gate by the first row that it holds for."""
         self._floors = np.array([self._floor.value])
-        self._learned = LearnedColumns(self._learner.now, 0)
+        self._learned = LearnedColumns.of(self._learner.now)
         """Before and after each window of the last closing."""
         self._before = Sample()
         self._before_s = math.nan
@@ -98,8 +98,19 @@ class ChannelWatch:
         closed = ClosedWindows(windows, channel, times, gates, floors)
         for detector in self.window_detectors:
             detector.run(closed, say)
-        self._learned = self._learner.learn(channel, windows.end_s - windows.start_s, floors)
+        self._learned = self._learn(closed)
         return closed
+
+    def _learn(self, closed: ClosedWindows) -> LearnedColumns:
+        """One window on plain floats, many as arrays."""
+        learner = self._learner
+        if len(closed) != 1:
+            seconds = closed.windows.end_s - closed.windows.start_s
+            return learner.learn(closed.channel, seconds, closed.floors)
+        before = learner.now
+        for index in closed.present:
+            learner.step(closed[index], float(closed.floors[-1]))
+        return LearnedColumns.of(before, learner.now)
 
     def _enter(self, gates: Sequence[Gate], last_rows: Sequence[int]) -> None:
         """The gate of a window holds for the rows after it."""

@@ -24,6 +24,7 @@ class ClosedWindow(NamedTuple):
     noise: float
     slope: float
     changes: int
+    values: int
     repeats: int
     joined: bool
     present: bool
@@ -69,6 +70,7 @@ class Figures(NamedTuple):
     noise: list[float]
     slope: list[float]
     changes: list[int]
+    values: list[int]
     repeats: list[int]
     joined: list[bool]
     present: list[bool]

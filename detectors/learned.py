@@ -19,6 +19,7 @@ from detectors.windows import ROWS
 from shared.updates import Floats
 
 if TYPE_CHECKING:
+    from detectors.closed import ClosedWindow
     from detectors.windows import ChannelWindows
 
 NOISE_ABOVE_FLOOR = 5.0
@@ -77,6 +78,13 @@ class LearnedColumns:
         """Set a column's numbers after each window; shape (m,)."""
         self._table[_PLACES[name], 1:] = values
 
+    @classmethod
+    def of(cls, *learned: Learned) -> "LearnedColumns":
+        """From single ones, in their order."""
+        found = cls(learned[0], len(learned) - 1)
+        found._table[:] = np.array(learned).T
+        return found
+
     def after(self, windows: int) -> Learned:
         """What was learned with so many of the windows."""
         *numbers, repeats = self._table[:, windows].tolist()
@@ -108,8 +116,50 @@ class Learner:
     _repeats: int = 0
     _unchanged: int = 0
 
+    def step(self, window: "ClosedWindow", floor: float) -> None:
+        """Take one window, on plain floats; `floor` is the noise floor after it."""
+        now, changes, joined = self.now, window.changes, window.joined
+        seconds, power = window.end_s - window.start_s, window.power_high
+        if not joined and 0.0 < window.step < self._step:
+            self._step = window.step
+        step = self._step if self._step < math.inf else 0.0
+        near = self._near(window)
+        near = near if step < near < math.inf else step
+        slope_c_s = now.slope_c_s
+        if _is_clean(window, seconds, step):
+            self.speed.step(window)
+            slope_c_s = window.celsius_slope
+        self.changes.step(window, step)
+        if window.repeats or changes:
+            self._repeats += window.repeats
+            self._unchanged += ROWS - changes
+        noise, spacing_s = window.noise, seconds / (ROWS - 1)
+        last_noise, last_spacing_s = self._last_noise, self._last_spacing_s
+        self._last_noise, self._last_spacing_s = noise, spacing_s
+        self.now = Learned(
+            _bounded(noise if noise < last_noise else last_noise, floor, near),
+            near,
+            last_spacing_s if spacing_s > last_spacing_s else spacing_s,
+            slope_c_s,
+            power if power == power else 1.0,
+            self.speed.rise_c_s,
+            self.speed.fall_c_s,
+            self.changes.frozen_rows,
+            self._repeats >= REPEATS_TO_TELL and self._repeats >= 0.5 * self._unchanged,
+        )
+
+    def _near(self, window: "ClosedWindow") -> float:
+        """The smallest step of values that stand, near this window's level."""
+        middle_c = window.middle_c
+        level = middle_c // LEVEL_C if middle_c == middle_c else 0.0
+        near = self._steps.get(level, math.inf)
+        stands = not window.joined and window.changes <= STANDS * ROWS
+        if stands and 0.0 < window.step < near:
+            self._steps[level] = near = window.step
+        return near
+
     def learn(self, windows: "ChannelWindows", seconds: Floats, floors: Floats) -> LearnedColumns:
-        """Take m windows that last `seconds`, shape (m,); `floors` before and after, (m + 1,)."""
+        """`step` for m windows that last `seconds`, shape (m,), with `floors` of shape (m + 1,)."""
         present = windows.present
         if present.all():
             return self._learn(windows, seconds, floors[:-1], floors[1:])
@@ -181,6 +231,25 @@ class Learner:
         self._repeats, self._unchanged = int(repeats[-1]), int(unchanged[-1])
         found: NDArray[np.bool_] = (repeats >= REPEATS_TO_TELL) & (repeats >= 0.5 * unchanged)
         return found
+
+
+def _bounded(quieter: float, floor: float, step: float) -> float:
+    """The quieter noise of the last two windows within bounds; NaN before anything is known."""
+    if step == 0.0 or floor != floor:
+        return math.nan
+    quieter = quieter if quieter == quieter else floor
+    return max(min(quieter, NOISE_ABOVE_FLOOR * floor), floor, MIN_FRACTION * step)
+
+
+def _is_clean(window: "ClosedWindow", seconds: float, step: float) -> bool:
+    """`is_clean` of one window, on plain floats."""
+    slope_c_s, noise, most = abs(window.celsius_slope), window.noise, 3.0 * window.floor
+    if window.joined or not slope_c_s < DEFAULT_RISE_C_S:
+        return False
+    if not abs(window.celsius - window.middle_c) <= 0.1 * slope_c_s * seconds + MOST_ASIDE_C:
+        return False
+    even = 1.3 * abs(window.slope) * seconds + 2.0 * step
+    return window.high - window.low <= even + 10.0 * (most if most < noise else noise)
 
 
 def is_clean(

@@ -22,6 +22,7 @@ from detectors.running import held, highest_so_far, shifted, sums_so_far
 from shared.updates import Floats
 
 if TYPE_CHECKING:
+    from detectors.closed import ClosedWindow
     from detectors.windows import ChannelWindows
 
 Indices = NDArray[np.intp]
@@ -58,6 +59,14 @@ class _Fastest:
     fastest: float = 0.0
     second: float = 0.0
 
+    def step(self, slope: float, seconds: float) -> None:
+        """Take one slope."""
+        self.seen_s += seconds
+        if slope > self.fastest:
+            self.second, self.fastest = self.fastest, slope
+        elif slope > self.second:
+            self.second = slope
+
     def add(self, slopes: Floats, seconds: Floats) -> tuple[Floats, Floats, Floats]:
         """Take slopes that lasted so long, k ≥ 1 of them.
 
@@ -83,10 +92,31 @@ class SpeedLimit:
     _falls: _Fastest = field(default_factory=_Fastest)
     _passive: _Fastest = field(default_factory=_Fastest)
 
+    def step(self, window: "ClosedWindow") -> None:
+        """Take one window without gap, jump or burst of noise, on plain floats."""
+        slope, seconds, power = window.celsius_slope, window.end_s - window.start_s, window.power
+        if power != power and window.target_c != window.target_c:
+            passive = self._passive
+            passive.step(abs(slope), seconds)
+            if passive.seen_s >= PASSIVE_S:
+                limit = max(PASSIVE_SPARE * passive.second, LEAST_PASSIVE_C_S)
+                self.rise_c_s = min(limit, DEFAULT_RISE_C_S)
+                self.fall_c_s = min(limit, DEFAULT_FALL_C_S)
+        elif power >= FULL_POWER and slope > 0.0 and window.celsius < NOT_HOT_C:
+            lost = max(window.celsius - ROOM_C, 0.0) / (EQUILIBRIUM_C - ROOM_C)
+            self._rises.step(slope / (1.0 - lost), seconds)
+            if self._rises.seen_s >= LEAST_S:
+                self.rise_c_s = max(SPARE_RISE * self._rises.fastest, LEAST_C_S)
+        elif window.power_high < OFF and slope < 0.0 and window.celsius > HOT_C:
+            from_hottest = (HOTTEST_C - ROOM_C) / (window.celsius - ROOM_C)
+            self._falls.step(-slope * from_hottest, seconds)
+            if self._falls.seen_s >= LEAST_S:
+                self.fall_c_s = max(SPARE_FALL * self._falls.fastest, LEAST_C_S)
+
     def learn(
         self, windows: "ChannelWindows", seconds: Floats, clean: NDArray[np.bool_]
     ) -> tuple[Floats, Floats]:
-        """Take m windows, of which those without gap, jump or burst of noise are `clean`.
+        """`step` for those of m windows that are `clean`.
 
         The limits of rise and fall after each, shape (m,) both.
         """

@@ -6,16 +6,18 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from detectors.closed import ClosedWindows, times_of
 from detectors.floor import Floor
-from detectors.learned import LearnedColumns, Learner
-from detectors.windows import ROWS, ChannelWindows, windows_of
+from detectors.learned import Learner
+from detectors.windows import ROWS, ChannelWindows, Windows, windows_of
 from shared.updates import Floats
+from shared.words import Gate
 
 WINDOWS = 40
 
 
-def channel_windows(seed: int) -> tuple[ChannelWindows, Floats]:
-    """A channel's windows and their lengths: noise, stillness, a heat-up, a gap, a late start."""
+def channel_windows(seed: int) -> Windows:
+    """A channel's windows: noise, stillness, a heat-up, a gap, a late start."""
     rng = np.random.default_rng(seed)
     rows = WINDOWS * ROWS
     time_s: Floats = np.arange(rows, dtype=np.float64) * 0.25
@@ -41,27 +43,36 @@ def channel_windows(seed: int) -> tuple[ChannelWindows, Floats]:
         "fresh": np.ones(rows),
     }
     arrays = {f"bed/{name}": column for name, column in columns.items()}
-    windows = windows_of({"time_s": time_s, **arrays}, 0, WINDOWS)
-    return windows.channels["bed"], windows.end_s - windows.start_s
+    return windows_of({"time_s": time_s, **arrays}, 0, WINDOWS)
 
 
 def learned(seed: int, cuts: list[int]) -> list[list[float]]:
-    """Every number after each window, learned in runs that end at the cuts."""
-    windows, seconds = channel_windows(seed)
-    learner, floor = Learner(), Floor(0.003)
+    """Every number after each window, in runs that end at the cuts; a run of one as floats."""
+    windows = channel_windows(seed)
+    channel, seconds = windows.channels["bed"], windows.end_s - windows.start_s
+    floors = floors_of(channel, cuts)
+    closed = ClosedWindows(windows, channel, times_of(windows), [Gate.COLD] * WINDOWS, floors)
+    learner = Learner()
     found: list[list[float]] = []
-    edges = sorted({0, *cuts, WINDOWS})
-    for begin, end in itertools.pairwise(edges):
+    for begin, end in itertools.pairwise(sorted({0, *cuts, WINDOWS})):
         at = np.arange(begin, end)
-        part = windows.take(at)
-        columns = learner.learn(part, seconds[at], floor.after(part))
-        assert learner.now == columns.after(len(at)) or np.isnan(learner.now.noise)
-        found += _rows(columns, len(at))
+        if len(at) > 1:
+            columns = learner.learn(channel.take(at), seconds[at], floors[begin : end + 1])
+            found += [list(map(float, columns.after(k))) for k in range(1, len(at) + 1)]
+            continue
+        if channel.present[begin]:
+            learner.step(closed[begin], float(floors[end]))
+        found.append(list(map(float, learner.now)))
     return found
 
 
-def _rows(columns: LearnedColumns, count: int) -> list[list[float]]:
-    return [list(map(float, columns.after(k))) for k in range(1, count + 1)]
+def floors_of(channel: ChannelWindows, cuts: list[int]) -> Floats:
+    """The floor before each window and after the last, learned in runs."""
+    floor = Floor(0.003)
+    found = [floor.value]
+    for begin, end in itertools.pairwise(sorted({0, *cuts, WINDOWS})):
+        found += floor.after(channel.take(np.arange(begin, end))).tolist()[1:]
+    return np.array(found)
 
 
 @settings(deadline=None, max_examples=60)
@@ -75,11 +86,12 @@ def test_windows_teach_the_same_in_any_runs(seed: int, cuts: list[int]) -> None:
 
 def test_windows_before_a_channel_speaks_teach_nothing() -> None:
     """The numbers stay those of a channel that nothing is known of."""
-    windows, seconds = channel_windows(1)
-    silent = windows.take(np.arange(3))
+    windows = channel_windows(1)
+    silent = windows.channels["bed"].take(np.arange(3))
     silent.present[:] = False
     learner = Learner()
     before = learner.now
-    columns = learner.learn(silent, seconds[:3], np.full(4, np.nan))
+    seconds = (windows.end_s - windows.start_s)[:3]
+    columns = learner.learn(silent, seconds, np.full(4, np.nan))
     assert len(columns["step"]) == 4
     assert learner.now is before
