@@ -51,7 +51,7 @@ def _correlated(white: Floats, memory: float, before: float) -> Floats:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("memory", [0.0, 0.3])
+@pytest.mark.parametrize("memory", [0.0, 0.3, 0.6])
 @pytest.mark.parametrize("noise_codes", [1.0])
 def test_twelve_channel_days_of_noise_keep_the_budget(memory: float, noise_codes: float) -> None:
     """Alarms of each kind stay within what one in 30 days explains, whatever the noise's memory."""
