@@ -14,6 +14,8 @@ from detectors.windows import ROWS, ChannelWindows, Windows
 from shared.updates import Floats
 from shared.words import Gate
 
+Found = TypeVar("Found")
+
 
 class ClosedWindow(NamedTuple):
     """One window of one channel as plain floats; fields as in `detectors.windows`."""
@@ -61,32 +63,8 @@ class ClosedWindow(NamedTuple):
         return self.mean != self.mean
 
 
-class Figures(NamedTuple):
-    """Figures of a channel's windows as lists of plain numbers, one value a window."""
-
-    mean: list[float]
-    low: list[float]
-    high: list[float]
-    noise: list[float]
-    slope: list[float]
-    changes: list[int]
-    values: list[int]
-    repeats: list[int]
-    joined: list[bool]
-    present: list[bool]
-    celsius: list[float]
-    celsius_slope: list[float]
-    target_c: list[float]
-    power: list[float]
-    power_high: list[float]
-    power_jump: list[float]
-    rough: list[float]
-    step: list[float]
-    apart: list[float]
-    middle_c: list[float]
-    bend: list[float]
-    tone: list[float]
-    tone_bin: list[float]
+FIGURES = ClosedWindow._fields[: ClosedWindow._fields.index("number")]
+"""Fields that are columns of `ChannelWindows`."""
 
 
 class Times(NamedTuple):
@@ -157,7 +135,7 @@ class ClosedWindows:
     def _make(self, index: int) -> ClosedWindow:
         return ClosedWindow._make(
             (
-                *[column[index] for column in self.figures],
+                *[column[index] for column in self._figures],
                 *[column[index] for column in self.times],
                 self.gates[index],
                 self.floor_before[index],
@@ -175,9 +153,9 @@ class ClosedWindows:
         return found
 
     @cached_property
-    def figures(self) -> Figures:
-        """Every window's figures as plain numbers."""
-        return Figures._make(getattr(self.channel, name).tolist() for name in Figures._fields)
+    def _figures(self) -> list[list[float]]:
+        """All that a single window shows, as plain numbers."""
+        return [self.column(name) for name in FIGURES]
 
     @cached_property
     def floor_before(self) -> list[float]:
@@ -221,9 +199,6 @@ class Together:
             elif missing < len(names):
                 here = dict.fromkeys(names[k] for k in np.flatnonzero(present[:, index]))
                 yield WindowsAt(self, here, index)
-
-
-Found = TypeVar("Found")
 
 
 class WindowsAt(Mapping[str, ClosedWindow]):
