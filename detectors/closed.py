@@ -63,6 +63,26 @@ class ClosedWindow(NamedTuple):
         return self.mean != self.mean
 
 
+def time_rows(windows: Sequence[ClosedWindow]) -> Floats:
+    """Times of the rows of windows on end, shape (n,)."""
+    return np.concatenate([w.windows.time_rows[w.index] for w in windows])
+
+
+def signal_rows(windows: Sequence[ClosedWindow]) -> Floats:
+    """What the channel read in them, Ω or °C, shape (n,)."""
+    return np.concatenate([w.channel.signal_rows[w.index] for w in windows])
+
+
+def power_rows(windows: Sequence[ClosedWindow]) -> Floats:
+    """Its power in them, 0…1, shape (n,)."""
+    return np.concatenate([w.channel.power_rows[w.index] for w in windows])
+
+
+def context_rows(windows: Sequence[ClosedWindow], key: str) -> Floats:
+    """A key of motion or fan in them, which all must have, shape (n,)."""
+    return np.concatenate([w.windows.context_rows[key][w.index] for w in windows])
+
+
 FIGURES = ClosedWindow._fields[: ClosedWindow._fields.index("number")]
 """Fields that are columns of `ChannelWindows`."""
 

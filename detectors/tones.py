@@ -21,6 +21,8 @@ NEAR_CELLS = 3
 """Cells (1/duration) beside a line that belong to it: the taper's are two."""
 NEXT_CELLS = 9
 AROUND_CELLS = 24
+LEAST_BELOW, ENOUGH_BELOW = 4, 12
+"""Powers below a line, two a cell, that tell how strong noise is there, and that do so alone."""
 OVER_NEXT = 4.0
 """How far a line must stand over the strongest of its neighbourhood, out to `NEXT_CELLS`."""
 SLOWEST_CELLS = 1.5
@@ -116,7 +118,7 @@ def tones_in(
     count = (nyquist - LOWEST_PERIODS * cell) / cell
     tones = []
     for line in lines.tolist():
-        weaker, stronger = _levels(power, line)
+        weaker, stronger = _levels(power, hz, line)
         over = min(float(power[line]) / stronger, 700.0) if stronger > 0.0 else 0.0
         at_hz = float(hz[line]) + _offset(power, line) * cell / OVERSAMPLING
         amplitude = abs(phasor_at(centred, flat, at_hz))
@@ -139,13 +141,28 @@ def _lines(power: Floats) -> NDArray[np.int64]:
     return np.flatnonzero(is_line)
 
 
-def _levels(power: Floats, line: int) -> tuple[float, float]:
-    """Mean of what is on the sides of a line, the weaker one first."""
-    near, around = NEAR_CELLS * OVERSAMPLING, AROUND_CELLS * OVERSAMPLING
-    flanks = power[max(line - around, 0) : max(line - near, 0)], power[line + near + 1 :][:around]
-    # The median of an exponential is ln 2 of its mean.
-    means = [float(np.median(flank)) / math.log(2.0) for flank in flanks if len(flank)]
+def _levels(power: Floats, hz: Floats, line: int) -> tuple[float, float]:
+    """Mean of what is on the sides of a line, the weaker one first.
+
+    Where there is little below a line, noise may rise toward it, as fast as that of a
+    random walk.
+    """
+    near, next_to, around = (
+        cells * OVERSAMPLING for cells in (NEAR_CELLS, NEXT_CELLS, AROUND_CELLS)
+    )
+    below, above = power[max(line - around, 0) : max(line - near, 0)], power[line + near + 1 :]
+    means = [_mean(above[:around])]
+    if len(below) >= LEAST_BELOW:
+        means.append(_mean(below))
+    if len(below) < ENOUGH_BELOW:
+        steep = (hz[line + near + 1 :] / hz[line]) ** 2
+        means.append(_mean((above * steep)[: next_to - near]))
     return min(means), max(means)
+
+
+def _mean(powers: Floats) -> float:
+    """Of an exponential, whose median is ln 2 of its mean, whatever a few lines add."""
+    return float(np.median(powers)) / math.log(2.0) if len(powers) else 0.0
 
 
 def _offset(power: Floats, line: int) -> float:

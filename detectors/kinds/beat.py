@@ -9,22 +9,23 @@ the noise, and 16 windows for weaker ones, down to half the noise. Cheap figures
 window decide whether a stretch is worth a periodogram (`detectors.tones`): one frequency that
 leads in most windows, or means that go up and down more than noise lets them. A tone counts
 with a chance of a false alarm below 1e-7 a look (one in 30 days is about 1e-5), and at 0.7 of a
-step or more, in two stretches that agree in frequency, with at most one between them.
+step or more, in two stretches that agree in frequency and, within a factor of two, in size, with
+at most one between them.
 
-A swing that heat can make is left alone. The tone of the power at the same frequency, times
-the fastest rise (the model's, with its interval and 30 % more; 7.5 K/s at full power until
-that is learned), bounds what a heater can do; the reading must swing more. A controller
-answers hum with power, g per kelvin, so while the heater is not known hum below 1.2·g Hz
-is hidden whatever its size (0.036 Hz at g = 0.03/K). Heaters that report no power are judged
+A swing that heat can make is left alone, and so are its harmonics. The tone of the power at the
+same frequency, times the fastest rise (the model's, with its interval and 30 % more; 7.5 K/s at
+full power until that is learned), bounds what a heater can do (`detectors.ripple`); the reading
+must swing more. A controller answers hum with power, g per kelvin, so while the heater is not
+known hum below 1.2·g Hz is hidden whatever its size (0.036 Hz at g = 0.03/K), and below three
+times that where the host tells of power late or smoothed. Heaters that report no power are judged
 above 0.3 Hz only; a power that is rounded may hide the square wave of one step. While printing,
-flow and fan stir real heat below 0.4 Hz: there only tones as large as what is stirred count, and
-none that motion or fan has too and keeps step with, phase by phase, for three periods and more
-at a time: what is stirred follows what stirs it, and hum does not.
+flow and fan stir real heat below 0.4 Hz: there no tone counts that motion or fan has too and keeps
+step with (`detectors.stirred`), for which four stretches of three periods each are needed.
 
-Blind below half the noise, to hum at the carriage's own rhythm in a stretch too short for four
-such pieces, to hum that folds to nothing or slower than four periods in the
-stretch (16 s in the short one, 25 s in any), while heating or cooling, and until two
-stretches have passed.
+Blind below half the noise, and near four periods in a stretch below some ten times what wanders
+beside it; to hum at the carriage's own rhythm; to hum that folds to nothing or slower than four
+periods in the stretch (16 s in the short one, 25 s in any); while heating or cooling; and until
+two stretches have passed.
 """
 
 import math
@@ -34,12 +35,14 @@ from itertools import pairwise
 
 import numpy as np
 
-from detectors.closed import ClosedWindow, ClosedWindows
+from detectors.closed import ClosedWindow, ClosedWindows, power_rows, signal_rows, time_rows
 from detectors.detector import Say
 from detectors.heatmodel import HeatModel
 from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
-from detectors.tones import Tone, phasor_at, tones_in
+from detectors.ripple import able
+from detectors.stirred import is_stirred
+from detectors.tones import Tone, tones_in
 from detectors.windows import ROWS
 from shared.events import NotEvaluated
 from shared.updates import Floats
@@ -47,6 +50,8 @@ from shared.words import Gate, Kind
 
 SHORT_ROWS, SHORT_S = 128, 60.0
 LONG = 16
+STEPPED = 48
+"""Windows in which a tone is held against what moves."""
 LEADS = 0.30
 """Share of a window's variance in one frequency that counts as leading (white noise: 0.22)."""
 LEADING_PART, MOSTLY_LEADING_PART = 0.375, 0.7
@@ -59,34 +64,18 @@ BESIDE_CELLS = 24.0
 CHANCE = 1e-7
 WEAK, STRONG = 0.5, 1.5
 """Least amplitude in parts of the noise, in long stretches and in short ones."""
-ABOVE_STIRRED = 1.0
 LEAST_STEPS = 0.7
 """A slow slope told in steps is a sawtooth: a tone of 1/π steps, and noise beside."""
-SAME_CELLS = 1.5
+SAME_CELLS, SAME_SIZE = 1.5, 2.0
+"""Two stretches agree within so many cells (1/duration) in frequency, and so many times in size."""
 DEFAULT_RISE_C_S = 5.0
 HEAT_FACTOR, KNOWN_FACTOR = 1.5, 1.3
 """A swing that a loop makes by itself has half a turn of lag, which takes a part of it: so
 this covers heaters of 10 K/s."""
-WIDE, WHOLLY, SMOOTHED = 0.1, 0.5, 3.0
-"""A tone of the power this wide, which is this part of its variance, may be so many times wider
-than it is told."""
-HARMONICS = 3
-SQUARE, COARSEST = 2.0 / math.pi, 0.05
-"""The amplitude of a square wave of one step of power, which rounding may hide; and the largest
-step that is rounding and not switching."""
 UNPOWERED_HZ = 0.3
 PRINTING_HZ = 0.4
-MOTION_SHARE = 0.1
-"""Part of motion's own variance in the tone from which on motion has it too."""
-PIECE_PERIODS, LEAST_PIECES = 3.0, 4
-IN_STEP = 0.5
-"""Part of the tone that motion explains, over pieces of so many periods, for it to be stirred."""
-LINE = 1.5
-"""How far a line of the fan stands over what is beside it."""
 FASTEST_AIR_HZ = 0.04
 _CALM = (Gate.HOLDING, Gate.PRINTING, Gate.COLD)
-_FAN = "fan.speed"
-_MOTION = ("motion.speed_mm_s", "motion.x_mm", "motion.y_mm", _FAN)
 SWINGS = 0.8
 """While printing: mean square of changes between window means, over noise squared. A tone of
 once the noise whose period lies between two windows and 25 s gives 0.8 or more (computed)."""
@@ -120,6 +109,8 @@ class _Stretches:
         cell = 1.0 / (end_s - start_s)
         if abs(before[0].hz - tone.hz) > SAME_CELLS * cell:
             return None
+        if not 1.0 / SAME_SIZE < tone.amplitude / before[0].amplitude < SAME_SIZE:
+            return None
         self.is_up = True
         self.band = tone.hz - BESIDE_CELLS * cell, tone.hz + BESIDE_CELLS * cell
         return before[1]
@@ -143,7 +134,7 @@ class BeatDetector:
     def __init__(self, plan: ChannelPlan, model: HeatModel) -> None:
         self._plan = plan
         self._model = model
-        self._spots: deque[_Spot] = deque(maxlen=LONG)
+        self._spots: deque[_Spot] = deque(maxlen=STEPPED)
         """The last calm windows."""
         self._count = 0
         self._closed: ClosedWindows | None = None
@@ -200,37 +191,35 @@ class BeatDetector:
     def _tone(
         self, windows: Sequence[ClosedWindow], band: tuple[float, float], *, strong: bool
     ) -> Tone | None:
-        time_s, values = _times(windows), _signal(windows)
+        time_s, values = time_rows(windows), signal_rows(windows)
         if not np.isfinite(values).all() or np.any(np.diff(time_s) <= 0.0):
             return None
-        step = min((w.step for w in windows if w.step > 0.0), default=0.0)
-        power = np.concatenate([w.channel.power_rows[w.index] for w in windows])
+        step = min((w.step for w in windows if w.step > 0.0), default=math.inf)
+        power = power_rows(windows)
         prints = any(window.gate is Gate.PRINTING for window in windows)
+        cell = 1.0 / float(time_s[-1] - time_s[0])
+        heat: list[Tone] = []
         for tone in tones_in(time_s, values, *band):
             if tone.chance > CHANCE:
                 break
             least = (STRONG if strong else WEAK) * tone.noise
             if tone.hz < FASTEST_AIR_HZ or tone.amplitude < max(least, LEAST_STEPS * step):
                 continue
-            if self._is_heat(tone, time_s, power, windows[-1]):
+            if self._is_heat(tone, time_s, values, power, windows[-1]):
+                heat.append(tone)
                 continue
-            if prints and tone.hz < PRINTING_HZ and self._is_stirred(windows, time_s, tone):
+            if any(_is_harmonic(tone, slow, cell) for slow in heat):
                 continue
+            if prints and tone.hz < PRINTING_HZ:
+                before = [closed[index] for closed, index in self._spots]
+                if is_stirred(windows, before, time_s, tone):
+                    continue
             return tone
         return None
 
-    def _is_stirred(self, windows: Sequence[ClosedWindow], time_s: Floats, tone: Tone) -> bool:
-        """Whether a tone while printing may be real heat that flow, fan or motion stir."""
-        if tone.amplitude < ABOVE_STIRRED * tone.wander:
-            return True
-        calm = [closed[index] for closed, index in self._spots]
-        for key in _MOTION:
-            is_told = all(key in window.windows.context_rows for window in calm)
-            if is_told and _moves(windows, key, time_s, tone) and _is_in_step(calm, key, tone.hz):
-                return True
-        return False
-
-    def _is_heat(self, tone: Tone, time_s: Floats, power: Floats, last: ClosedWindow) -> bool:
+    def _is_heat(
+        self, tone: Tone, time_s: Floats, values: Floats, power: Floats, last: ClosedWindow
+    ) -> bool:
         """Whether the heater could have made this swing."""
         if not np.isfinite(power).all():
             return last.target_c > 0.0 and tone.hz < UNPOWERED_HZ
@@ -238,9 +227,8 @@ class BeatDetector:
         fastest = HEAT_FACTOR * DEFAULT_RISE_C_S
         if model.is_known:
             fastest = KNOWN_FACTOR * model.gain.high
-        able_k = fastest * _swing(time_s, power, tone.hz) / (2.0 * math.pi * tone.hz)
         amplitude_k = tone.amplitude / self._plan.per_kelvin(self._plan.has_signal_in_ohms)
-        return amplitude_k < able_k
+        return amplitude_k < able(time_s, values, power, tone, fastest)
 
     def _sighting(self, tone: Tone, start_s: float, last: ClosedWindow) -> Sighting:
         plan = self._plan
@@ -272,28 +260,11 @@ class BeatDetector:
         return [NotEvaluated(kind=Kind.MAINS_BEAT, channel=self._plan.name, why=why)]
 
 
-def _swing(time_s: Floats, power: Floats, hz: float) -> float:
-    """How far power may have swung at this frequency, told or not.
-
-    A loop that swings from end to end has harmonics, as a square wave of its size at most.
-    """
-    centred, unseen = time_s - time_s.mean(), SQUARE * _rounding(power)
-    whole = WHOLLY * float(np.var(power))
-    swings = []
-    for harmonic in range(1, HARMONICS + 1):
-        told = abs(phasor_at(centred, power, hz / harmonic))
-        # Power that swings with it and hardly else regulates a swing of its own making; what the
-        # host tells of it may be smoothed.
-        is_own = told > WIDE and 0.5 * told * told > whole
-        swings.append((SMOOTHED if is_own else 1.0) * (told + unseen) / harmonic)
-    return max(swings)
-
-
-def _rounding(power: Floats) -> float:
-    """What the host rounds power to; 0 where it does not, or where power is switched."""
-    steps = np.diff(np.unique(power))
-    step = float(steps.min()) if len(steps) else 0.0
-    return step if step <= COARSEST else 0.0
+def _is_harmonic(tone: Tone, slow: Tone, cell: float) -> bool:
+    """Whether a weaker tone belongs to the wave of a slower one."""
+    times = round(tone.hz / slow.hz)
+    is_near = abs(tone.hz - times * slow.hz) < SAME_CELLS * cell
+    return times >= 2 and is_near and tone.amplitude < slow.amplitude / times
 
 
 def _calm(closed: ClosedWindows) -> list[bool]:
@@ -347,52 +318,3 @@ def _weak_band(spots: Sequence[_Spot]) -> tuple[float, float] | None:
     prints = any(closed.gates[index] is Gate.PRINTING for closed, index in spots)
     least = SWINGS if prints else RESTLESS
     return (0.0, BAND_BINS * window_hz) if changes > least * rough else None
-
-
-def _moves(windows: Sequence[ClosedWindow], key: str, time_s: Floats, tone: Tone) -> bool:
-    """Whether motion or fan has the tone too, so that it may stir real heat."""
-    rows = _rows(windows, key)
-    variance = float(np.var(rows))
-    if variance <= 0.0:
-        return False
-    centred = time_s - time_s.mean()
-    size = abs(phasor_at(centred, rows, tone.hz))
-    is_large = 0.5 * size * size > MOTION_SHARE * variance
-    return is_large and (key != _FAN or size > _beside(tone, centred, rows))
-
-
-def _is_in_step(windows: Sequence[ClosedWindow], key: str, hz: float) -> bool:
-    """Whether what moves explains half of the tone, piece by piece: what it stirs keeps its phase.
-
-    The carriage pauses, and its rhythm is hardly ever hum's to a part of a cell.
-    """
-    each = max(math.ceil(PIECE_PERIODS / hz / (windows[-1].end_s - windows[-1].start_s)), 1)
-    pieces = [windows[end - each : end] for end in range(len(windows), each - 1, -each)]
-    if len(pieces) < LEAST_PIECES:
-        return True
-    read, moved = np.empty((2, len(pieces)), dtype=np.complex128)
-    for index, piece in enumerate(pieces):
-        time_s = _times(piece)
-        read[index] = phasor_at(time_s, _signal(piece), hz)
-        moved[index] = phasor_at(time_s, _rows(piece, key), hz)
-    together = abs(complex(np.vdot(moved, read))) ** 2
-    return together > IN_STEP * float(np.vdot(moved, moved).real * np.vdot(read, read).real)
-
-
-def _times(windows: Sequence[ClosedWindow]) -> Floats:
-    return np.concatenate([w.windows.time_rows[w.index] for w in windows])
-
-
-def _signal(windows: Sequence[ClosedWindow]) -> Floats:
-    return np.concatenate([w.channel.signal_rows[w.index] for w in windows])
-
-
-def _rows(windows: Sequence[ClosedWindow], key: str) -> Floats:
-    return np.concatenate([w.windows.context_rows[key][w.index] for w in windows])
-
-
-def _beside(tone: Tone, centred: Floats, rows: Floats) -> float:
-    """What a line of the fan must be larger than: a step has something of every frequency."""
-    cell = 1.0 / float(centred[-1] - centred[0])
-    sizes = [abs(phasor_at(centred, rows, tone.hz + off * cell)) for off in (-4.0, -3.0, 3.0, 4.0)]
-    return LINE * max(sizes)

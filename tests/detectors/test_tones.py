@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from scipy.signal import get_window, lombscargle
+from scipy.signal import get_window, lfilter, lombscargle
 from scipy.signal import periodogram as scipy_periodogram
 
 from detectors.tones import periodogram, phasor_at, taper, tones_in
@@ -79,6 +79,14 @@ def test_a_broad_resonance_is_no_tone() -> None:
         for i in range(2, 512):
             values[i] = 1.85 * values[i - 1] - 0.9 * values[i - 2] + rng.normal()
         assert all(tone.chance > 1e-7 for tone in tones_in(time_s, values))
+
+
+def test_red_noise_is_no_tone_where_there_is_little_room_below_it() -> None:
+    """Lines between four and six periods a stretch have no neighbours below to be held against."""
+    for seed in range(300):
+        time_s, rng = uneven(512, seed)
+        values = np.asarray(lfilter([1.0], [1.0, -0.93], rng.normal(0.0, 1.0, 512)))
+        assert all(tone.chance > 1e-7 for tone in tones_in(time_s, values, 0.0, 0.5))
 
 
 def test_the_weaker_of_two_tones_is_told_too() -> None:

@@ -4,7 +4,10 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy.signal import lfilter
 
+from detectors.kinds.beat import _Stretches
+from detectors.tones import Tone
 from shared.updates import Batch
 from shared.words import Kind
 from tests.detectors.machine import found, heated, together
@@ -60,6 +63,43 @@ def test_control_ripple_is_no_tone() -> None:
     assert found(batch, Kind.MAINS_BEAT) == []
 
 
+@pytest.mark.parametrize("smooth_s", [2.0, 5.0])
+def test_ripple_whose_power_is_told_smoothed_is_no_tone_nor_are_its_harmonics(
+    smooth_s: float,
+) -> None:
+    """A relay's triangle has harmonics; smoothing makes its power look too small for them."""
+    batch = heated(4000.0, lambda now: 200.0, rise_c_s=3.0, on_off_k=0.8, start_c=199.0,
+                   noise_c=0.01, rounding=0.001, dead_s=3.0)  # fmt: skip
+    keep = float(np.exp(-0.25 / smooth_s))
+    power = lfilter([1.0 - keep], [1.0, -keep], batch.numbers["nozzle.power"])
+    told = Batch(batch.time_s, {**batch.numbers, "nozzle.power": np.round(power, 3)})
+    assert found(told, Kind.MAINS_BEAT) == []
+
+
+def test_hum_that_a_loop_answers_is_told_from_a_ripple_of_its_own() -> None:
+    """4 K at 0.07 Hz: its power swings by 0.12 and would, smoothed, do for heat; but it follows
+    the reading's noise row by row, so that nothing of it is hidden."""
+    batch = toned(0.07, 4.0, 1800.0, gain=0.03)
+    (event,) = found(batch, Kind.MAINS_BEAT)
+    assert float(event.facts["hz"]) == pytest.approx(0.07, rel=0.02)
+
+
+@pytest.mark.parametrize(("then", "is_one"), [(0.5, True), (0.2, False), (1.5, False)])
+def test_two_stretches_are_one_tone_if_they_agree_in_size(then: float, is_one: bool) -> None:
+    """What a loop rings with shrinks from one stretch to the next; hum stays as it is."""
+    stretches = _Stretches()
+    assert stretches.found(Tone(0.4, 0.6, 0.02, 0.02, 0.0), 0.0, 64.0) is None
+    found = stretches.found(Tone(0.405, then, 0.02, 0.02, 0.0), 64.0, 128.0)
+    assert found == (0.0 if is_one else None)
+
+
+def test_a_reading_that_never_moves_has_no_tone() -> None:
+    """Rounding of the arithmetic is not a reading's."""
+    time_s = np.arange(0.0, 1500.0, 0.25)
+    numbers = {"board.temperature_c": np.where(time_s < 700.0, 26.0, 27.0)}
+    assert found(Batch(time_s, numbers), Kind.MAINS_BEAT) == []
+
+
 def test_noise_alone_is_no_tone() -> None:
     for seed in range(3):
         assert found(toned(0.5, 0.0, 3000.0, seed=seed), Kind.MAINS_BEAT) == []
@@ -82,3 +122,11 @@ def test_heat_that_the_carriage_stirs_in_its_own_rhythm_is_no_tone(hz: float) ->
     batch = toned(hz, 0.5, 1800.0, gain=0.01)
     speed = 60.0 + 30.0 * np.sin(2.0 * np.pi * hz * batch.time_s)
     assert found(together(batch, motion__speed_mm_s=speed), Kind.MAINS_BEAT) == []
+
+
+def test_a_carriage_with_nearly_the_same_rhythm_does_not_hide_a_slow_wave() -> None:
+    """0.062 Hz against 0.06 Hz: within minutes they are out of step."""
+    batch = toned(0.06, 0.5, 2400.0, gain=0.01)
+    speed = 60.0 + 30.0 * np.sin(2.0 * np.pi * 0.0625 * batch.time_s)
+    (event,) = found(together(batch, motion__speed_mm_s=speed), Kind.MAINS_BEAT)
+    assert float(event.facts["hz"]) == pytest.approx(0.06, rel=0.03)
