@@ -10,20 +10,27 @@ mean of two readings and 3/4 for that of more; 0 or below for heat behind two la
 behind a single one that is but three times as long as the spacing (computed;
 `tests/detectors/test_whiteness.py`).
 
+Above 1 are readings that alternate: 3/2 where each goes the other way. That is no noise but a
+tone at half the rate of rows: hum, or a heater that is switched in step with them.
+
 A second error is one of time: a host that tells when it wrote a reading down and not when it
 was taken misdates it by up to one spacing, and so by a share of what heat moved meanwhile.
+One that repeats readings makes stairs of heat's way, whose roughness is known exactly.
 
 All quantities are of one window's rows in units of the signal, Ω or °C.
 """
 
 import math
 from collections.abc import Collection, Iterable, Sequence
-from itertools import pairwise
+from itertools import accumulate, pairwise
 from typing import NamedTuple
 
 WHITE = 0.5
 """Between stirred heat and noise: one window of white noise in 200 is below this, and two
 together one time in 10,000 (computed)."""
+ALTERNATING = 1.3
+"""Eight windows of white noise of one step are above this one time in 10,000, and two of them one
+time in 70 (computed)."""
 OF_WHITE_NOISE = -2.0 / 3.0
 """Correlation of its neighbouring second differences: -4 / 6."""
 LEAST_DIFFERENCES = 6
@@ -34,6 +41,8 @@ MISDATED = 1.0 / math.sqrt(12.0)
 """Sd of a misdate that may be anything from none to one spacing, in spacings."""
 LEAST_TIMES = 1.8
 """A window's noise is known within a quarter: so many times the misdates' own are more."""
+OF_THIRDS = 20.0
+"""Variance of third differences of white noise of variance 1: 1 + 9 + 9 + 1."""
 AHEAD = 2
 """Rows over which heat's way is measured, so that noise has little part in it."""
 
@@ -43,7 +52,7 @@ class Look(NamedTuple):
 
     cross, square  means over neighbouring second differences: of products, and of squares
     rough          sd of sample noise, as in `detectors.windows`
-    misdated       sd that misdated readings would have from what heat moved a row, on the mean
+    misdated       sd that misdated and repeated readings have from what heat moved
     """
 
     cross: float
@@ -59,7 +68,24 @@ def look(rows: Sequence[float], rough: float, *, clip: bool = True) -> Look:
     """
     cross, square = _products(rows, clip)
     ways = [abs(after - before) for before, after in zip(rows, rows[AHEAD:], strict=False)]
-    return Look(cross, square, rough, MISDATED * math.fsum(ways) / (AHEAD * len(ways)))
+    misdated = MISDATED * math.fsum(ways) / (AHEAD * len(ways))
+    return Look(cross, square, rough, max(misdated, _stairs(rows)))
+
+
+def _stairs(rows: Sequence[float]) -> float:
+    """Sd that third differences show where a steady way is told at the rows that changed only."""
+    told = list(
+        accumulate(
+            range(1, len(rows)), lambda at, k: k if rows[k] != rows[k - 1] else at, initial=0
+        )
+    )
+    steps = [after - before for before, after in pairwise(told)]
+    bends = [
+        third - 2 * second + first
+        for first, second, third in zip(steps, steps[1:], steps[2:], strict=False)
+    ]
+    square = sum(bend * bend for bend in bends) / len(bends)
+    return abs(rows[told[-1]] - rows[0]) / max(told[-1], 1) * math.sqrt(square / OF_THIRDS)
 
 
 def _products(rows: Sequence[float], clip: bool) -> tuple[float, float]:
@@ -86,8 +112,9 @@ def whiteness(looks: Iterable[Look]) -> float:
 
 
 def is_electrical(looks: Collection[Look]) -> bool:
-    """Whether neither stirred heat nor the times at which it was told explain these windows."""
-    if whiteness(looks) < WHITE:
+    """Whether neither stirred heat nor the times at which it was told explain these windows, nor a
+    tone that alternates."""
+    if not WHITE <= whiteness(looks) <= ALTERNATING:
         return False
     rough = math.fsum(each.rough for each in looks)
     return rough >= LEAST_TIMES * math.fsum(each.misdated for each in looks)

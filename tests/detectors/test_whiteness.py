@@ -4,7 +4,15 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from detectors.whiteness import LEAST_TIMES, WHITE, Look, is_electrical, look, whiteness
+from detectors.whiteness import (
+    ALTERNATING,
+    LEAST_TIMES,
+    WHITE,
+    Look,
+    is_electrical,
+    look,
+    whiteness,
+)
 from detectors.windows import ROWS
 from shared.updates import Floats
 
@@ -83,6 +91,26 @@ def test_readings_that_are_told_again_change_nothing() -> None:
 
 def test_a_reading_that_stands_tells_nothing_and_is_not_excused() -> None:
     assert whiteness([look([20.0] * ROWS, 0.0)]) == 1.0
+
+
+def test_readings_that_alternate_are_no_noise() -> None:
+    """A wave at half the rate of rows, by its definition 3/2; noise of one step hardly ever is."""
+    wave: Floats = np.asarray(3.0 * (-1.0) ** np.arange(WINDOWS * ROWS), dtype=np.float64)
+    assert whiteness(looks(wave)) == pytest.approx(1.5)
+    assert not is_electrical(looks(wave + white()))
+    eights = np.round(white(6)).reshape(-1, 8 * ROWS)
+    assert np.mean([whiteness(looks(each)) > ALTERNATING for each in eights]) <= 1.0 / 250.0
+    pairs = np.round(white(7)).reshape(-1, 2 * ROWS)
+    assert np.mean([whiteness(looks(each)) > ALTERNATING for each in pairs]) < 1.0 / 35.0
+
+
+def test_stairs_of_repeated_readings_are_heat_and_no_noise() -> None:
+    """Readings come at three rows of five while the heater cools: their roughness is exact."""
+    rows = np.arange(WINDOWS * ROWS, dtype=np.float64)
+    told = -0.04 * (rows - np.isin(rows % 5.0, (1.0, 3.0)))
+    rough = float(np.sqrt(np.mean(np.diff(told, 3) ** 2) / 20.0))
+    assert looks(told)[0].misdated == pytest.approx(rough, rel=0.1)
+    assert not is_electrical(looks(told, rough))
 
 
 def test_misdated_readings_of_heat_that_moves_are_no_noise() -> None:
