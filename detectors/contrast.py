@@ -18,9 +18,9 @@ LEAST_RATIO = 2.0
 CLEAR_RATIO = 1.3
 SURE = 4.0
 """Standard errors by which the mean ratio must exceed `CLEAR_RATIO`."""
-SCATTER = 1.12 * math.sqrt(2.0)
-"""Scatter of the logarithm of a group's ratio for white noise, times √ of its smaller count:
-1.12 for each state's mean size, whose neighbouring differences share rows (computed)."""
+SCATTER = 1.12
+"""Scatter of the logarithm of one state's mean size for white noise, times √ of its count:
+neighbouring differences share rows (computed)."""
 LEAST_SIZE = 1.5
 """A mean size below so many steps is that of rounding."""
 LONGEST_S = 900.0
@@ -55,6 +55,11 @@ class _Group:
     def is_whole(self) -> bool:
         return min(self.moving_count, self.still_count) >= LEAST_DIFFERENCES
 
+    @property
+    def expected(self) -> float:
+        """Variance of the logarithm of its ratio for white noise."""
+        return SCATTER * SCATTER * (1.0 / self.moving_count + 1.0 / self.still_count)
+
     def log_ratio(self) -> float:
         least = LEAST_SIZE * self.step
         moving = max(self.moving / self.moving_count, least)
@@ -68,7 +73,7 @@ class MotionContrast:
     def __init__(self) -> None:
         self._open = _Group()
         self._groups: deque[tuple[float, float, float, float]] = deque(maxlen=MOST_GROUPS)
-        """Start, end, log ratio and smaller count of each."""
+        """Start, end, log ratio and its expected variance of each."""
 
     def add(
         self,
@@ -94,8 +99,7 @@ class MotionContrast:
         group.step = max(group.step, step)
         if not group.is_whole:
             return False
-        fewer = min(group.moving_count, group.still_count)
-        self._groups.append((group.start_s, end_s, group.log_ratio(), fewer))
+        self._groups.append((group.start_s, end_s, group.log_ratio(), group.expected))
         while self._groups[0][1] < end_s - KEPT_S:
             self._groups.popleft()
         self._open = _Group()
@@ -124,10 +128,10 @@ def _judged(groups: list[tuple[float, float, float, float]]) -> Contrast | None:
     if mean < math.log(LEAST_RATIO):
         return None
     scatter = math.fsum((log - mean) ** 2 for log in logs) / (n - 1)
-    expected = math.fsum(SCATTER * SCATTER / fewer for *_, fewer in groups) / n
+    expected = math.fsum(variance for *_, variance in groups) / n
     error = math.sqrt(max(scatter, expected) / n)
-    # With few groups their scatter is known badly: Student's t asks for more.
-    needed = SURE * (1.0 + 2.0 / n)
+    # The scatter of few groups is known badly: where it counts, Student's t asks for more.
+    needed = SURE * (1.0 + 2.0 / n) if scatter > expected else SURE
     if mean - math.log(CLEAR_RATIO) < needed * error:
         return None
     loud = next(index for index, log in enumerate(logs) if log > math.log(CLEAR_RATIO))

@@ -41,6 +41,33 @@ def test_only_a_true_difference_is_found(memory: float, louder: float, is_found:
     assert found == (200 if is_found else 0)
 
 
+@pytest.mark.parametrize(("moves", "stands"), [(8, 8), (200, 8), (40, 20)])
+def test_a_group_scatters_as_its_counts_say(moves: int, stands: int) -> None:
+    """Variance of the logarithm of a ratio: each state has its own part, by its own count."""
+    logs, expected = [], 0.0
+    rng = np.random.default_rng(6)
+    for _ in range(3000):
+        contrast = MotionContrast()
+        moving, still = thirds(rng, moves + 3, 1.0, 0.0)[0], thirds(rng, stands + 3, 1.0, 0.0)[0]
+        assert contrast.add(0.0, 90.0, (moving, still), (float(moves), float(stands)), 0.0)
+        logs.append(contrast._groups[0][2])
+        expected = contrast._groups[0][3]
+    assert float(np.var(logs)) == pytest.approx(expected, rel=0.3)
+
+
+def test_four_groups_of_clearly_louder_motion_are_enough() -> None:
+    """Noise four times as large: hosts that report once a second give four groups a print."""
+    found = 0
+    for seed in range(100):
+        rng = np.random.default_rng(seed)
+        contrast = MotionContrast()
+        for k in range(4):
+            moving, still = thirds(rng, 60, 4.0, 0.0)[0], thirds(rng, 12, 1.0, 0.0)[0]
+            contrast.add(100.0 * k, 100.0 * k + 99.0, (moving, still), (57.0, 9.0), 0.0)
+        found += contrast.judge() is not None
+    assert found >= 60
+
+
 def test_noise_that_grows_slowly_is_no_contrast() -> None:
     """Ten times the noise within an hour is the same in both states of every group."""
     rng = np.random.default_rng(3)
