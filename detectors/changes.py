@@ -27,7 +27,8 @@ if TYPE_CHECKING:
 
 CHANCE = 1e-9
 WINDOWS = 16
-LEAST_WINDOWS = 6
+ENOUGH_WINDOWS = 6
+"""Of fewer windows the quietest counts, and a run must be longer by the share that is missing."""
 LEAST_SHARE, MOST_SHARE = 0.12, 1.0 - 1e-9
 LEAST_VALUES = 3
 """Different values in a window that tells: noise may flip between two of any size for as long as
@@ -142,11 +143,13 @@ def _shares_of(
 def _limit(ordered: list[float]) -> float:
     """The run that chance does not explain, from the last windows' shares, smallest first."""
     count = WINDOWS - ordered.count(math.inf)
-    share = ordered[count // 4]
-    if count < LEAST_WINDOWS or ordered[1] <= 0.0 or share < LEAST_SHARE:
+    is_enough = count >= ENOUGH_WINDOWS
+    share, quiet = (ordered[count // 4], ordered[1]) if is_enough else (ordered[0], ordered[0])
+    if count == 0 or quiet <= 0.0 or share < LEAST_SHARE:
         return math.inf
     # By NumPy's logarithm, as for many: the same to the last bit.
-    rows = math.ceil(2.0 * math.log(CHANCE) / float(np.log1p(-min(share, MOST_SHARE))))
+    chance = float(np.log1p(-min(share, MOST_SHARE)))
+    rows = math.ceil(2.0 * math.log(CHANCE) / chance * max(ENOUGH_WINDOWS / count, 1.0))
     return max(rows, LEAST_ROWS)
 
 
@@ -154,9 +157,12 @@ def _limits(shares: Floats) -> Floats:
     """The same from shares of shape (k, WINDOWS)."""
     ordered = np.sort(shares, axis=1)
     count = np.add.reduce(ordered < math.inf, axis=1)
-    share = ordered[np.arange(len(ordered)), count // 4]
-    told = (count >= LEAST_WINDOWS) & (ordered[:, 1] > 0.0) & (share >= LEAST_SHARE)
+    is_enough = count >= ENOUGH_WINDOWS
+    share = ordered[np.arange(len(ordered)), np.where(is_enough, count // 4, 0)]
+    quiet = np.where(is_enough, ordered[:, 1], ordered[:, 0])
+    told = (count > 0) & (quiet > 0.0) & (share >= LEAST_SHARE)
     # A share of one leaves no chance at all, and its logarithm is no number.
     within = np.minimum(np.maximum(share, LEAST_SHARE), MOST_SHARE)
-    rows = np.ceil(2.0 * math.log(CHANCE) / np.log1p(-within))
+    longer = np.maximum(ENOUGH_WINDOWS / np.maximum(count, 1), 1.0)
+    rows = np.ceil(2.0 * math.log(CHANCE) / np.log1p(-within) * longer)
     return np.where(told, np.maximum(rows, LEAST_ROWS), math.inf)

@@ -67,7 +67,15 @@ def test_a_slow_ramp_in_coarse_steps_is_no_noise() -> None:
     assert learned_rows(np.asarray(ramp)) == math.inf
 
 
-def test_before_enough_windows_nothing_is_said() -> None:
-    """A fresh channel has no limit."""
+def test_the_fewer_windows_the_longer_a_run_must_be() -> None:
+    """A fresh channel has no limit; one of two windows has a long one."""
     assert ChangeRate().frozen_rows == math.inf
-    assert learned_rows(rounded_noise(1.0, 5 * ROWS, 3)) == math.inf
+    limits = [learned_rows(rounded_noise(1.0, count * ROWS, 3)) for count in (2, 3, 6, 12)]
+    assert math.inf > limits[0] > limits[1] > limits[2] >= limits[3]
+
+
+def test_one_quiet_window_of_few_leaves_it_open() -> None:
+    """A channel that once stood still for a whole window may do so again."""
+    noise = rounded_noise(1.0, 3 * ROWS, 4)
+    noise[ROWS : 2 * ROWS - 1] = noise[ROWS]
+    assert learned_rows(noise) == math.inf
