@@ -3,7 +3,8 @@
 A closed loop hides a drifting sensor: the reading stays on target and the power moves. So
 the quantity is power while holding, as part of this heater's own power at the same target
 and fan, resting and printing apart: each such state has an own power, learned once it has
-settled and following slow change (the room, the chamber) over half an hour. The relative
+settled, and no longer rings about its target, and following slow change (the room, the chamber)
+over half an hour. The relative
 deviation of each look (`detectors.duty`: a window, or whole cycles of a heater that is switched
 on and off, whatever the fan and motion) goes into a CUSUM with a slack of half the least change.
 
@@ -73,6 +74,10 @@ EVEN = 0.25
 FIRST_S = 60.0
 """Time after which an own power counts as known."""
 FIRST_LOOKS = 2
+RINGS_S = 600.0
+"""A loop rings for so long at most after it reached its target: until then the first windows may
+differ by no more than half of the least change."""
+RINGING = 0.5
 FAN_STEP = 0.1
 USUAL_SPREAD = 0.05
 ROOM_C = 25.0
@@ -112,6 +117,9 @@ class _State:
     square: Ewma = field(default_factory=lambda: Ewma(0.05, USUAL_SPREAD**2))
     chart: Cusum = field(default_factory=lambda: Cusum(0.0, math.inf))
     known_s: float = 0.0
+    tried_s: float = 0.0
+    lean: Ewma = field(default_factory=lambda: Ewma(0.2, 0.0))
+    """Where power went of late, as part of the own power."""
     count: int = 0
     first: list[float] = field(default_factory=list)
     before: tuple[float, float] | None = None
@@ -126,15 +134,18 @@ class _State:
     def is_known(self) -> bool:
         return self.known_s >= FIRST_S and (self.count > 0 or len(self.first) >= FIRST_LOOKS)
 
-    def begin(self, power: float, span: float, even: float) -> None:
+    def begin(self, power: float, span: float, least: float) -> None:
         """Take one of the first looks; begin anew while power still moves."""
         self.known_s += span
+        self.tried_s += span
         self.first.append(power)
         if not self.is_known:
             return
         half = (len(self.first) + 1) // 2
         early, late = math.fsum(self.first[:half]) / half, math.fsum(self.first[-half:]) / half
-        if abs(late - early) > even * max(early, late):
+        ranges = max(self.first) - min(self.first)
+        rings = ranges > RINGING * least * min(early, late) and self.tried_s < RINGS_S
+        if rings or abs(late - early) > EVEN * least * max(early, late):
             del self.first[:half]
             self.known_s = span * len(self.first)
             return
@@ -274,7 +285,7 @@ class DriftDetector:
         self._compare_hours(look, window, say)
         if not state.is_known:
             state.warmed_k = CASE_PART * max(self._soaked_c - window.target_c, 0.0)
-            state.begin(power, span, EVEN * self._least(state))
+            state.begin(power, span, self._least(state))
             self._set_limit(state, span)
             return
         if self._key[2] and window.target_c > FLOWS_C:
@@ -336,7 +347,7 @@ class DriftDetector:
         if off > least:
             return
         # Less power is followed faster: what soaks through needs less and less.
-        part = span / FOLLOW_S * (4.0 if off < 0.0 else 1.0)
+        part = span / FOLLOW_S * (4.0 if state.lean.update(off) < 0.0 else 1.0)
         state.power.weight = min(part, 0.2)
         state.power.update(power)
         state.square.update(off * off)
