@@ -127,8 +127,8 @@ class _State:
     moved: float = 0.0
     """How far fast changes have moved the own power."""
     first_power: float = 0.0
-    warmed_k: float = 0.0
-    """How much warmer air may have been when its power was learned than the target makes it."""
+    case_c: float = ROOM_C
+    """What the air in a case had followed when its power was learned."""
 
     @property
     def is_known(self) -> bool:
@@ -284,7 +284,7 @@ class DriftDetector:
             return
         self._compare_hours(look, window, say)
         if not state.is_known:
-            state.warmed_k = CASE_PART * max(self._soaked_c - window.target_c, 0.0)
+            state.case_c = self._case_c()
             state.begin(power, span, self._least(state))
             self._set_limit(state, span)
             return
@@ -350,6 +350,8 @@ class DriftDetector:
         part = span / FOLLOW_S * (4.0 if state.lean.update(off) < 0.0 else 1.0)
         state.power.weight = min(part, 0.2)
         state.power.update(power)
+        now_c = self._case_c()
+        state.case_c = max(now_c, state.case_c + state.power.weight * (now_c - state.case_c))
         state.square.update(off * off)
         state.count += 1
         if state.count % REVIEW_LOOKS == 0:
@@ -357,8 +359,13 @@ class DriftDetector:
 
     def _least(self, state: _State) -> float:
         least = PRINT_LEAST if self._key[2] else REST_LEAST
-        warmed_k = state.warmed_k
+        warmed_k = CASE_PART * max(state.case_c - self._case_c(), 0.0)
         return max(least, (AMBIENT_K + warmed_k) / max(self._key[0] - ROOM_C - warmed_k, 1.0))
+
+    def _case_c(self) -> float:
+        """What the air in a case has followed. A nozzle is too small to warm it by itself."""
+        target_c = self._key[0]
+        return self._soaked_c if target_c <= FLOWS_C else max(self._soaked_c, target_c)
 
     def _set_limit(self, state: _State, span: float) -> None:
         slack = 0.5 * self._least(state)
