@@ -5,6 +5,10 @@ the same loop answer with power: reading and power look alike then. What tells t
 the heater: power of amplitude u at f Hz moves heat by no more than u times the fastest rise,
 over 2πf. So a reading that swings more than that is not heat.
 
+A loop that is regulated smoothly, away from its ends, is linear, and a linear loop can't keep up
+a swing: it rings and fades, or noise drives it and it comes and goes. So a tone there that stays as
+it is comes from outside (`is_linear`), whatever the heater could do.
+
 All that the host hides of the power counts for the heater: what rounding may hide, and what
 smoothing may, unless the power is seen to follow the reading's noise row by row.
 """
@@ -25,6 +29,10 @@ such a filter of one pole, a tenth and less is left above three times the tone's
 large a part of what moves the power from row to row must be that answer: a heater that is
 switched answers noise too, at the moments of its edges.
 """
+LOWEST, HIGHEST = 0.05, 0.7
+"""Power between these is at no end of its range: some hosts allow no more than 0.75."""
+LEAST_STEPS = 3.0
+"""Rounding of power makes a loop swing by itself too: by a step or two of it."""
 HARMONICS = 3
 SQUARE, COARSEST = 2.0 / math.pi, 0.05
 """The amplitude of a square wave of one step of power, which rounding may hide; and the largest
@@ -52,6 +60,14 @@ def follows(values: Floats, power: Floats, tone: Tone, time_s: Floats) -> bool:
         return False
     told = abs(phasor_at(time_s - time_s.mean(), power, tone.hz))
     return both / square * tone.amplitude > FOLLOWS * told
+
+
+def is_linear(time_s: Floats, values: Floats, power: Floats, tone: Tone) -> bool:
+    """Whether the loop that answers this tone can't have made it by itself."""
+    if not (float(power.min()) > LOWEST and float(power.max()) < HIGHEST):
+        return False
+    told = abs(phasor_at(time_s - time_s.mean(), power, tone.hz))
+    return told > LEAST_STEPS * _rounding(power) and follows(values, power, tone, time_s)
 
 
 def _swing(time_s: Floats, power: Floats, hz: float, hides: bool) -> float:

@@ -15,12 +15,13 @@ at most one between them.
 A swing that heat can make is left alone, and so are its harmonics. The tone of the power at the
 same frequency, times the fastest rise (the model's, with its interval and 30 % more; 7.5 K/s at
 full power until that is learned), bounds what a heater can do (`detectors.ripple`); the reading
-must swing more. A controller answers hum with power, g per kelvin, so while the heater is not
-known hum below 1.2·g Hz is hidden whatever its size (0.036 Hz at g = 0.03/K), and below three
-times that where the host tells of power late or smoothed. Heaters that report no power are judged
-above 0.3 Hz only; a power that is rounded may hide the square wave of one step. While printing,
-flow and fan stir real heat below 0.4 Hz: there no tone counts that motion or fan has too and keeps
-step with (`detectors.stirred`), for which four stretches of three periods each are needed.
+must swing more, or stay the same for six stretches while the loop is linear. A controller answers
+hum with power, g per kelvin, so while the heater is not known hum below 1.2·g Hz can be heat
+whatever its size (0.036 Hz at g = 0.03/K), and below three times that where the host tells of
+power late or smoothed. Heaters that report no power are judged above 0.3 Hz only; a power that is
+rounded may hide the square wave of one step. While printing, flow and fan stir real heat below
+0.4 Hz: there no tone counts that motion or fan has too and keeps step with (`detectors.stirred`),
+for which four stretches of three periods each are needed.
 
 Blind below half the noise, and near four periods in a stretch below some ten times what wanders
 beside it; to hum at the carriage's own rhythm; to hum that folds to nothing or slower than four
@@ -40,7 +41,7 @@ from detectors.detector import Say
 from detectors.heatmodel import HeatModel
 from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
-from detectors.ripple import able
+from detectors.ripple import able, is_linear
 from detectors.stirred import is_stirred
 from detectors.tones import Tone, tones_in
 from detectors.windows import ROWS
@@ -68,6 +69,9 @@ LEAST_STEPS = 0.7
 """A slow slope told in steps is a sawtooth: a tone of 1/π steps, and noise beside."""
 SAME_CELLS, SAME_SIZE = 1.5, 2.0
 """Two stretches agree within so many cells (1/duration) in frequency, and so many times in size."""
+STEADY, STEADY_CELLS, STEADY_SIZE = 6, 0.5, 1.25
+"""So many stretches on end must agree so well for a tone that heat could have made: where noise
+drives a loop, the sizes of six are as even one time in 4,000 (Rayleigh's, simulated)."""
 DEFAULT_RISE_C_S = 5.0
 HEAT_FACTOR, KNOWN_FACTOR = 1.5, 1.3
 """A swing that a loop makes by itself has half a turn of lag, which takes a part of it: so
@@ -92,35 +96,41 @@ class _Stretches:
         self.is_up = False
         self.band: tuple[float, float] | None = None
         """Where to look for a tone that is up, Hz."""
-        self._before: tuple[Tone, float] | None = None
+        self._before: list[tuple[Tone, float]] = []
+        """The last tones that agree, and since when each was there."""
         self._misses = 0
 
     @property
     def is_awake(self) -> bool:
         """Whether a stretch without a tone would change anything."""
-        return self.is_up or self._before is not None
+        return self.is_up or bool(self._before)
 
-    def found(self, tone: Tone, start_s: float, end_s: float) -> float | None:
-        """Take a stretch with a tone; since when, where it is now up for the first time."""
-        before, self._before = self._before, (tone, start_s)
-        self._misses = 0
-        if self.is_up or before is None:
-            return None
+    def found(self, tone: Tone, start_s: float, end_s: float, *, is_sure: bool) -> float | None:
+        """Take a stretch with a tone; since when, where it is now up for the first time.
+
+        One that heat might have made must stay the same for longer.
+        """
         cell = 1.0 / (end_s - start_s)
-        if abs(before[0].hz - tone.hz) > SAME_CELLS * cell:
+        if self._misses and not is_sure:
+            self._before.clear()
+        self._misses = 0
+        if not _agree([*self._before[-1:], (tone, start_s)], SAME_CELLS * cell, SAME_SIZE):
+            self._before.clear()
+        self._before = [*self._before, (tone, start_s)][-STEADY:]
+        if self.is_up or len(self._before) < (2 if is_sure else STEADY):
             return None
-        if not 1.0 / SAME_SIZE < tone.amplitude / before[0].amplitude < SAME_SIZE:
+        if not is_sure and not _agree(self._before, STEADY_CELLS * cell, STEADY_SIZE):
             return None
         self.is_up = True
         self.band = tone.hz - BESIDE_CELLS * cell, tone.hz + BESIDE_CELLS * cell
-        return before[1]
+        return self._before[-2 if is_sure else 0][1]
 
     def missed(self) -> bool:
         """Take a stretch without; whether a tone that was up is now over."""
         self._misses += 1
         if self._misses < 2:
             return False
-        self._before = None
+        self._before.clear()
         if not self.is_up:
             return False
         self.is_up = False
@@ -175,7 +185,7 @@ class BeatDetector:
         if band is None and not at.is_awake:
             return
         windows = [closed[index] for closed, index in spots]
-        tone = None if band is None else self._tone(windows, band, strong=strong)
+        tone, is_sure = (None, False) if band is None else self._tone(windows, band, strong=strong)
         last = windows[-1]
         if tone is None:
             if at.missed() and not (self._short.is_up or self._long.is_up):
@@ -183,39 +193,46 @@ class BeatDetector:
                 say(Cleared(last.last_row, last.end_s, name, Kind.MAINS_BEAT, self._last_s))
             return
         was_up = self._short.is_up or self._long.is_up
-        since_s = at.found(tone, windows[0].start_s, last.end_s)
+        since_s = at.found(tone, windows[0].start_s, last.end_s, is_sure=is_sure)
         self._last_s = last.end_s
         if since_s is not None and not was_up:
             say(self._sighting(tone, since_s, last))
 
     def _tone(
         self, windows: Sequence[ClosedWindow], band: tuple[float, float], *, strong: bool
-    ) -> Tone | None:
+    ) -> tuple[Tone | None, bool]:
+        """The likeliest tone that is no heat, and whether that is sure."""
         time_s, values = time_rows(windows), signal_rows(windows)
         if not np.isfinite(values).all() or np.any(np.diff(time_s) <= 0.0):
-            return None
+            return None, False
         step = min((w.step for w in windows if w.step > 0.0), default=math.inf)
         power = power_rows(windows)
-        prints = any(window.gate is Gate.PRINTING for window in windows)
         cell = 1.0 / float(time_s[-1] - time_s[0])
         heat: list[Tone] = []
+        doubtful: Tone | None = None
         for tone in tones_in(time_s, values, *band):
             if tone.chance > CHANCE:
                 break
             least = (STRONG if strong else WEAK) * tone.noise
             if tone.hz < FASTEST_AIR_HZ or tone.amplitude < max(least, LEAST_STEPS * step):
                 continue
-            if self._is_heat(tone, time_s, values, power, windows[-1]):
-                heat.append(tone)
-                continue
             if any(_is_harmonic(tone, slow, cell) for slow in heat):
                 continue
-            if prints and tone.hz < PRINTING_HZ:
-                before = [closed[index] for closed, index in self._spots]
-                if is_stirred(windows, before, time_s, tone):
+            if self._is_heat(tone, time_s, values, power, windows[-1]):
+                heat.append(tone)
+                if doubtful or not is_linear(time_s, values, power, tone):
                     continue
-            return tone
-        return None
+                doubtful = None if self._may_be_stirred(windows, time_s, tone) else tone
+            elif not self._may_be_stirred(windows, time_s, tone):
+                return tone, True
+        return doubtful, False
+
+    def _may_be_stirred(self, windows: Sequence[ClosedWindow], time_s: Floats, tone: Tone) -> bool:
+        prints = any(window.gate is Gate.PRINTING for window in windows)
+        if not prints or tone.hz >= PRINTING_HZ:
+            return False
+        before = [closed[index] for closed, index in self._spots]
+        return is_stirred(windows, before, time_s, tone)
 
     def _is_heat(
         self, tone: Tone, time_s: Floats, values: Floats, power: Floats, last: ClosedWindow
@@ -258,6 +275,12 @@ class BeatDetector:
             return []
         why = "it never stood calm for the minutes that a look for a tone takes"
         return [NotEvaluated(kind=Kind.MAINS_BEAT, channel=self._plan.name, why=why)]
+
+
+def _agree(tones: Sequence[tuple[Tone, float]], within_hz: float, times: float) -> bool:
+    """Whether tones are one, by frequency and size."""
+    hertz, sizes = [tone.hz for tone, _ in tones], [tone.amplitude for tone, _ in tones]
+    return max(hertz) - min(hertz) <= within_hz and max(sizes) < times * min(sizes)
 
 
 def _is_harmonic(tone: Tone, slow: Tone, cell: float) -> bool:

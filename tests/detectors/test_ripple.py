@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from detectors.ripple import able, follows
+from detectors.ripple import able, follows, is_linear
 from detectors.tones import Tone
 from shared.updates import Floats
 
@@ -57,3 +57,13 @@ def test_what_smoothing_may_hide_counts_for_the_heater() -> None:
     power = 0.4 - 0.2 * np.sin(2.0 * np.pi * HZ * TIMES)
     plain = able(TIMES, reading(), 0.4 - 0.2 * reading(), TONE, 5.0)
     assert able(TIMES, reading(), power, TONE, 5.0) == pytest.approx(3.0 * plain, rel=0.1)
+
+
+def test_a_loop_is_linear_away_from_its_ends_and_from_its_rounding() -> None:
+    power = 0.4 - 0.2 * reading()
+    assert is_linear(TIMES, reading(), power, TONE)
+    assert not is_linear(TIMES, reading(), power + 0.2, TONE)
+    assert not is_linear(TIMES, reading(), power - 0.2, TONE)
+    assert not is_linear(TIMES, reading(), smoothed(power, 5.0), TONE)
+    coarse = np.round((0.4 - 0.04 * reading()) * 20.0) / 20.0
+    assert not is_linear(TIMES, reading(), coarse, TONE)

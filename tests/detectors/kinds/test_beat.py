@@ -88,9 +88,46 @@ def test_hum_that_a_loop_answers_is_told_from_a_ripple_of_its_own() -> None:
 def test_two_stretches_are_one_tone_if_they_agree_in_size(then: float, is_one: bool) -> None:
     """What a loop rings with shrinks from one stretch to the next; hum stays as it is."""
     stretches = _Stretches()
-    assert stretches.found(Tone(0.4, 0.6, 0.02, 0.02, 0.0), 0.0, 64.0) is None
-    found = stretches.found(Tone(0.405, then, 0.02, 0.02, 0.0), 64.0, 128.0)
+    assert stretches.found(Tone(0.4, 0.6, 0.02, 0.02, 0.0), 0.0, 64.0, is_sure=True) is None
+    found = stretches.found(Tone(0.405, then, 0.02, 0.02, 0.0), 64.0, 128.0, is_sure=True)
     assert found == (0.0 if is_one else None)
+
+
+def steadily(sizes: list[float], hz: float = 0.1) -> float | None:
+    """What stretches of a tone that heat could have made are taken for."""
+    stretches, found = _Stretches(), None
+    for index, size in enumerate(sizes):
+        tone = Tone(hz, size, 0.02, 0.02, 0.0)
+        start_s = 64.0 * index
+        found = found or stretches.found(tone, start_s, start_s + 64.0, is_sure=False)
+    return found
+
+
+def test_what_heat_could_have_made_counts_once_it_stayed_the_same_for_six_stretches() -> None:
+    assert steadily([0.5] * 5) is None
+    assert steadily([0.3, 0.5, 0.52, 0.48, 0.5, 0.53, 0.5]) == 64.0
+    assert steadily([0.5, 0.5, 0.5, 0.35, 0.5, 0.5, 0.5]) is None
+
+
+@pytest.mark.parametrize("gain", [0.08, 0.1])
+def test_hum_that_a_strong_loop_answers_is_found_by_its_steadiness(gain: float) -> None:
+    """A heater of 7.5 K/s could swing by more than this kelvin, with what the loop answers."""
+    assert 7.5 * gain / (2.0 * np.pi * 0.09) > 1.0
+
+    def seen(now: float, celsius: float) -> float:
+        return celsius + float(np.sin(2.0 * np.pi * 0.09 * now))
+
+    batch = heated(3000.0, lambda now: 200.0, seen=seen, gain=gain, start_c=200.0)
+    (event,) = found(batch, Kind.MAINS_BEAT)
+    assert float(event.facts["hz"]) == pytest.approx(0.09, rel=0.02)
+
+
+def test_a_loop_that_noise_drives_near_its_own_frequency_is_no_hum() -> None:
+    """So much gain and dead time that it rings for long: what it makes comes and goes."""
+    for seed in range(4):
+        batch = heated(5000.0, lambda now: 100.0, rise_c_s=1.5, gain=0.12, dead_s=6.0,
+                       reset_s=400.0, noise_c=0.2, start_c=100.0, seed=seed)  # fmt: skip
+        assert found(batch, Kind.MAINS_BEAT) == []
 
 
 def test_a_reading_that_never_moves_has_no_tone() -> None:
