@@ -134,8 +134,11 @@ class _State:
     def is_known(self) -> bool:
         return self.known_s >= FIRST_S and (self.count > 0 or len(self.first) >= FIRST_LOOKS)
 
-    def begin(self, power: float, span: float, least: float) -> None:
-        """Take one of the first looks; begin anew while power still moves."""
+    def begin(self, power: float, span: float, least: float, *, may_ring: bool) -> None:
+        """Take one of the first looks; begin anew while power still moves.
+
+        Where material flows power goes up and down with it: that is no ringing.
+        """
         self.known_s += span
         self.tried_s += span
         self.first.append(power)
@@ -145,7 +148,7 @@ class _State:
         early, late = math.fsum(self.first[:half]) / half, math.fsum(self.first[-half:]) / half
         ranges = max(self.first) - min(self.first)
         rings = ranges > RINGING * least * min(early, late) and self.tried_s < RINGS_S
-        if rings or abs(late - early) > EVEN * least * max(early, late):
+        if (may_ring and rings) or abs(late - early) > EVEN * least * max(early, late):
             del self.first[:half]
             self.known_s = span * len(self.first)
             return
@@ -285,7 +288,8 @@ class DriftDetector:
         self._compare_hours(look, window, say)
         if not state.is_known:
             state.case_c = self._case_c()
-            state.begin(power, span, self._least(state))
+            flows = self._key[2] and window.target_c > FLOWS_C
+            state.begin(power, span, self._least(state), may_ring=not flows)
             self._set_limit(state, span)
             return
         if self._key[2] and window.target_c > FLOWS_C:
