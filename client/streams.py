@@ -106,3 +106,7 @@ class StreamTransport:
                 await self._writer.wait_closed()
         except OSError:
             self._writer.transport.abort()
+        except asyncio.CancelledError:
+            # Whoever stops while this waits for the peer wants the link gone all the same.
+            self._writer.transport.abort()
+            raise

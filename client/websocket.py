@@ -98,6 +98,10 @@ class WebSocketTransport:
                 await self._connection.close()
         except (OSError, WebSocketException):
             self._connection.transport.abort()
+        except asyncio.CancelledError:
+            # Whoever stops while this waits for the peer wants the link gone all the same.
+            self._connection.transport.abort()
+            raise
 
 
 def _trouble(address: Address, error: Exception) -> Exception:

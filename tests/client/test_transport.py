@@ -6,7 +6,7 @@ import shutil
 import ssl
 import subprocess
 from collections.abc import AsyncIterator, Awaitable, Callable
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from http import HTTPStatus
 from pathlib import Path
 from typing import Any
@@ -15,6 +15,7 @@ import aiorpcx
 import pytest
 from websockets.asyncio.server import ServerConnection, serve
 from websockets.http11 import Request, Response
+from websockets.utils import accept_key
 
 from client.address import parse_address
 from client.connecting import connect
@@ -405,3 +406,32 @@ async def test_what_came_before_a_reset_is_not_lost() -> None:
     assert [await link.receive(), await link.receive()] == [b'{"n": 1}', b'{"n": 2}']
     with pytest.raises(Closed, match="connection reset"):
         await link.receive()
+
+
+async def test_a_link_whose_closing_is_given_up_is_gone_all_the_same() -> None:
+    """The peer shakes hands and then answers nothing, not even the end."""
+    is_gone = asyncio.Event()
+
+    async def talk(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        request = (await reader.readuntil(b"\r\n\r\n")).decode()
+        key = next(
+            line.split(": ")[1]
+            for line in request.split("\r\n")
+            if line.lower().startswith("sec-websocket-key")
+        )
+        answer = "HTTP/1.1 101 Switching Protocols\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n"
+        writer.write(f"{answer}Sec-WebSocket-Accept: {accept_key(key)}\r\n\r\n".encode())
+        with suppress(ConnectionError):
+            while await reader.read(1000):
+                pass
+        is_gone.set()
+
+    async with stream_host(talk) as port:
+        link = await open_link(f"ws://127.0.0.1:{port}")
+        closing = asyncio.create_task(link.close())
+        await asyncio.sleep(0.05)
+        assert not closing.done()
+        closing.cancel()
+        with pytest.raises(asyncio.CancelledError):
+            await closing
+        await asyncio.wait_for(is_gone.wait(), 5.0)
