@@ -29,6 +29,7 @@ such a filter of one pole, a tenth and less is left above three times the tone's
 large a part of what moves the power from row to row must be that answer: a heater that is
 switched answers noise too, at the moments of its edges.
 """
+LATE_ROWS = 5
 LOWEST, HIGHEST = 0.05, 0.7
 """Power between these is at no end of its range: some hosts allow no more than 0.75."""
 LEAST_STEPS = 3.0
@@ -52,14 +53,18 @@ def able(time_s: Floats, values: Floats, power: Floats, tone: Tone, rise: float)
 def follows(values: Floats, power: Floats, tone: Tone, time_s: Floats) -> bool:
     """Whether power answers the reading's noise at once, as it answers the tone.
 
-    Third differences leave noise of both; their regression is the loop's gain on it.
+    Third differences leave noise of both; their regression is the loop's gain on it. A host may
+    tell of power some rows late.
     """
     noise, answer = np.diff(values, 3), np.diff(power, 3)
-    square, both = float(noise @ noise), -float(noise @ answer)
-    if both <= 0.0 or both * both < FOLLOWS * square * float(answer @ answer):
-        return False
     told = abs(phasor_at(time_s - time_s.mean(), power, tone.hz))
-    return both / square * tone.amplitude > FOLLOWS * told
+    for late in range(LATE_ROWS + 1):
+        cause, effect = noise[: len(noise) - late], answer[late:]
+        square, both = float(cause @ cause), -float(cause @ effect)
+        if both <= 0.0 or both * both < FOLLOWS * square * float(effect @ effect):
+            continue
+        return both / square * tone.amplitude > FOLLOWS * told
+    return False
 
 
 def is_linear(time_s: Floats, values: Floats, power: Floats, tone: Tone) -> bool:

@@ -18,7 +18,7 @@ full power until that is learned), bounds what a heater can do (`detectors.rippl
 must swing more, or stay the same for six stretches while the loop is linear. A controller answers
 hum with power, g per kelvin, so while the heater is not known hum below 1.2·g Hz can be heat
 whatever its size (0.036 Hz at g = 0.03/K), and below three times that where the host tells of
-power late or smoothed. Heaters that report no power are judged above 0.3 Hz only; a power that is
+power smoothed. Heaters that report no power are judged above 0.3 Hz only; a power that is
 rounded may hide the square wave of one step. While printing, flow and fan stir real heat below
 0.4 Hz: there no tone counts that motion or fan has too and keeps step with (`detectors.stirred`),
 for which four stretches of three periods each are needed.

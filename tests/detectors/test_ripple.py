@@ -37,6 +37,11 @@ def test_a_loop_that_answers_noise_at_once_is_told_as_it_is(rounding: int) -> No
     assert follows(reading(), np.round(0.4 - 0.2 * reading(), rounding), TONE, TIMES)
 
 
+@pytest.mark.parametrize("rows", [1, 4])
+def test_a_loop_that_is_told_late_is_told_as_it_is(rows: int) -> None:
+    assert follows(reading(), np.roll(0.4 - 0.2 * reading(), rows), TONE, TIMES)
+
+
 @pytest.mark.parametrize("seconds", [1.0, 2.0, 5.0])
 def test_a_loop_that_is_told_smoothed_is_not(seconds: float) -> None:
     assert not follows(reading(), smoothed(0.4 - 0.2 * reading(), seconds), TONE, TIMES)
