@@ -3,8 +3,8 @@
     python -m tests.quality.full [--write FILE] [--quick] [--workers N]
 
 Uses the reporting seeds; tuning seeds only choose the outsiders' thresholds. The same
-options give the same figures, whatever the number of workers. About half an hour of one
-core, so a quarter with two to itself; a minute or two with --quick.
+options give the same figures, whatever the number of workers. About an hour of one core, so
+half of one with two to itself; a minute or two with --quick.
 """
 
 import argparse
