@@ -1,6 +1,7 @@
 """Frames over a TCP or Unix socket."""
 
 import asyncio
+from contextlib import suppress
 
 from client.address import Address
 from client.form import Profile
@@ -102,11 +103,9 @@ class StreamTransport:
     async def close(self) -> None:
         self._writer.close()
         try:
-            async with asyncio.timeout(CLOSE_TIMEOUT_S):
-                await self._writer.wait_closed()
-        except OSError:
+            with suppress(OSError):
+                async with asyncio.timeout(CLOSE_TIMEOUT_S):
+                    await self._writer.wait_closed()
+        finally:
+            # Whoever gives up waiting for the peer wants the link gone all the same.
             self._writer.transport.abort()
-        except asyncio.CancelledError:
-            # Whoever stops while this waits for the peer wants the link gone all the same.
-            self._writer.transport.abort()
-            raise

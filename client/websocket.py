@@ -3,6 +3,7 @@
 import asyncio
 import logging
 import ssl
+from contextlib import suppress
 
 from websockets.asyncio.client import ClientConnection
 from websockets.asyncio.client import connect as ws_connect
@@ -94,14 +95,12 @@ class WebSocketTransport:
 
     async def close(self) -> None:
         try:
-            async with asyncio.timeout(CLOSE_TIMEOUT_S):
-                await self._connection.close()
-        except (OSError, WebSocketException):
+            with suppress(OSError, WebSocketException):
+                async with asyncio.timeout(CLOSE_TIMEOUT_S):
+                    await self._connection.close()
+        finally:
+            # Whoever gives up waiting for the peer wants the link gone all the same.
             self._connection.transport.abort()
-        except asyncio.CancelledError:
-            # Whoever stops while this waits for the peer wants the link gone all the same.
-            self._connection.transport.abort()
-            raise
 
 
 def _trouble(address: Address, error: Exception) -> Exception:

@@ -25,11 +25,12 @@ WHOLLY, SMOOTHED = 0.5, 3.0
 FOLLOWS = 0.5
 """Power that answers noise from row to row by this part of what it answers the tone is told as
 it is. Smoothing that shrinks a tone to a third shrinks what is faster much more: of noise under
-such a filter of one pole, a tenth and less is left above three times the tone's frequency. As
+such a filter of one pole, an eighth and less is left above three times the tone's frequency. As
 large a part of what moves the power from row to row must be that answer: a heater that is
 switched answers noise too, at the moments of its edges.
 """
 LATE_ROWS = 5
+"""So many rows late power may be told."""
 LOWEST, HIGHEST = 0.05, 0.7
 """Power between these is at no end of its range: some hosts allow no more than 0.75."""
 LEAST_STEPS = 3.0
@@ -46,11 +47,11 @@ def able(time_s: Floats, values: Floats, power: Floats, tone: Tone, rise: float)
     `values` and `power` (0…1) are rows at `time_s`, shape (n,); `rise` is what full power
     gives a second at most.
     """
-    hides = not follows(values, power, tone, time_s)
+    hides = not follows(time_s, values, power, tone)
     return rise * _swing(time_s, power, tone.hz, hides) / (2.0 * math.pi * tone.hz)
 
 
-def follows(values: Floats, power: Floats, tone: Tone, time_s: Floats) -> bool:
+def follows(time_s: Floats, values: Floats, power: Floats, tone: Tone) -> bool:
     """Whether power answers the reading's noise at once, as it answers the tone.
 
     Third differences leave noise of both; their regression is the loop's gain on it. A host may
@@ -72,7 +73,7 @@ def is_linear(time_s: Floats, values: Floats, power: Floats, tone: Tone) -> bool
     if not (float(power.min()) > LOWEST and float(power.max()) < HIGHEST):
         return False
     told = abs(phasor_at(time_s - time_s.mean(), power, tone.hz))
-    return told > LEAST_STEPS * _rounding(power) and follows(values, power, tone, time_s)
+    return told > LEAST_STEPS * _rounding(power) and follows(time_s, values, power, tone)
 
 
 def _swing(time_s: Floats, power: Floats, hz: float, hides: bool) -> float:

@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from detectors.closed import ClosedWindow, context_rows, signal_rows, time_rows
 from detectors.tones import Tone, phasor_at
@@ -73,5 +74,10 @@ def is_in_step(windows: Sequence[ClosedWindow], key: str, hz: float) -> bool:
         time_s = time_rows(piece)
         read[index] = phasor_at(time_s, signal_rows(piece), hz)
         moved[index] = phasor_at(time_s, context_rows(piece, key), hz)
-    together = abs(complex(np.vdot(moved, read))) ** 2
-    return together > IN_STEP * float(np.vdot(moved, moved).real * np.vdot(read, read).real)
+    return coherence(moved, read) > IN_STEP
+
+
+def coherence(one: NDArray[np.complex128], other: NDArray[np.complex128]) -> float:
+    """Part of one's tone that the other explains over all pieces; 0 where either has none."""
+    both = float(np.vdot(one, one).real * np.vdot(other, other).real)
+    return abs(complex(np.vdot(one, other))) ** 2 / both if both > 0.0 else 0.0

@@ -97,10 +97,11 @@ def tones_in(
     """The likeliest tones between four periods in the stretch and half the usual rate, best first.
 
     `from_hz` and `to_hz` narrow that. Empty where nothing stands out as one line: a broad
-    resonance has neighbours nearly as strong.
+    resonance has neighbours nearly as strong; nor where nothing moves, and what is left are
+    rounding errors.
     """
     n, span = len(time_s), float(time_s[-1] - time_s[0])
-    if n < 32 or not span > 0.0:
+    if n < 32 or not span > 0.0 or not float(np.ptp(values)) > 0.0:
         return []
     cell = 1.0 / span
     nyquist = 0.5 / float(np.median(np.diff(time_s)))

@@ -3,10 +3,10 @@
 A closed loop hides a drifting sensor: the reading stays on target and the power moves. So
 the quantity is power while holding, as part of this heater's own power at the same target
 and fan, resting and printing apart: each such state has an own power, learned once it has
-settled, and no longer rings about its target, and following slow change (the room, the chamber)
-over half an hour. The relative
-deviation of each look (`detectors.duty`: a window, or whole cycles of a heater that is switched
-on and off, whatever the fan and motion) goes into a CUSUM with a slack of half the least change.
+settled and no longer rings about its target, and following slow change (the room, the chamber)
+over half an hour. The relative deviation of each look (`detectors.duty`: a window, or whole
+cycles of a heater that is switched on and off, whatever the fan and motion) goes into a CUSUM
+with a slack of half the least change.
 
 Least change found: 15 % of power at rest, lasting two minutes; twice that in under one. While
 printing 25 %, since the material that flows takes a share of its own; and as flow and fan change
@@ -15,10 +15,10 @@ the own power along, up to a quarter of it, or 0.6 where no fan is reported, unl
 fell out of its holding band then, as it does when a sensor slips. A nozzle may print where motion
 is not reported. At 210 °C 15 % of power is some 28 K. The change must also be worth 15 K, which a
 chamber may cool by when its door is opened; so a bed at 60 °C must take 43 % more, and still more
-where its power was learned in air that a higher target had warmed. Power that is switched as fast
-as the host tells of it is not judged. Less power counts from 30 % on and after twenty minutes,
-since a bed that soaks through needs less and less. The limit is at least the one that gives a
-false alarm in 30 days for the measured spread of windows.
+where its power was learned in air that a higher target, or its own hour of heat, had warmed.
+Power that is switched as fast as the host tells of it is not judged. Less power counts from 30 %
+on and after twenty minutes, since a bed that soaks through needs less and less. The limit is at
+least the one that gives a false alarm in 30 days for the measured spread of windows.
 
 What comes over hours, the own power follows; so power is also held against the earliest
 like state in this log (`detectors.hours`): at rest with the fan off 15 % more, and worth 20 K,
@@ -78,6 +78,9 @@ RINGS_S = 600.0
 """A loop rings for so long at most after it reached its target: until then the first windows may
 differ by no more than half of the least change."""
 RINGING = 0.5
+LEANS, FASTER = 1.0, 4.0
+"""Power that lies so many of its own spreads below of late has become less, and is followed so
+many times as fast: the mean of late scatters by a third of one (computed)."""
 FAN_STEP = 0.1
 USUAL_SPREAD = 0.05
 ROOM_C = 25.0
@@ -118,6 +121,7 @@ class _State:
     chart: Cusum = field(default_factory=lambda: Cusum(0.0, math.inf))
     known_s: float = 0.0
     tried_s: float = 0.0
+    """How long its first looks took so far, those that were dropped as well."""
     lean: Ewma = field(default_factory=lambda: Ewma(0.2, 0.0))
     """Where power went of late, as part of the own power."""
     count: int = 0
@@ -146,9 +150,9 @@ class _State:
             return
         half = (len(self.first) + 1) // 2
         early, late = math.fsum(self.first[:half]) / half, math.fsum(self.first[-half:]) / half
-        ranges = max(self.first) - min(self.first)
-        rings = ranges > RINGING * least * min(early, late) and self.tried_s < RINGS_S
-        if (may_ring and rings) or abs(late - early) > EVEN * least * max(early, late):
+        swing = max(self.first) - min(self.first)
+        rings = may_ring and self.tried_s < RINGS_S and swing > RINGING * least * min(early, late)
+        if rings or abs(late - early) > EVEN * least * max(early, late):
             del self.first[:half]
             self.known_s = span * len(self.first)
             return
@@ -283,16 +287,16 @@ class DriftDetector:
             state = self._states[self._key] = _State()
         span = look.end_s - look.start_s
         power = look.power
+        flows = self._key[2] and window.target_c > FLOWS_C
         if abs(look.celsius - window.target_c) > max(ON_TARGET_K, ON_TARGET * window.target_c):
             return
         self._compare_hours(look, window, say)
         if not state.is_known:
             state.case_c = self._case_c()
-            flows = self._key[2] and window.target_c > FLOWS_C
             state.begin(power, span, self._least(state), may_ring=not flows)
             self._set_limit(state, span)
             return
-        if self._key[2] and window.target_c > FLOWS_C:
+        if flows:
             minute = self._minute.add(look)
             if minute is None:
                 return
@@ -302,7 +306,7 @@ class DriftDetector:
         if not own > 0.0:
             return
         self._was_judged = True
-        if self._key[2] and window.target_c > FLOWS_C:
+        if flows:
             own = self._move_along(state, look, "fan.speed" in window.context)
         off = (power - own) / own
         least = self._least(state) * (COARSE if look.is_coarse else 1.0)
@@ -350,8 +354,10 @@ class DriftDetector:
     def _learn(self, state: _State, power: float, off: float, least: float, span: float) -> None:
         if off > least:
             return
-        # Less power is followed faster: what soaks through needs less and less.
-        part = span / FOLLOW_S * (4.0 if state.lean.update(off) < 0.0 else 1.0)
+        # Less power is followed faster: what soaks through needs less and less. Rough power is not
+        # less for it, or its own mean would be pulled down.
+        is_less = state.lean.update(off) < -LEANS * math.sqrt(state.square.value)
+        part = span / FOLLOW_S * (FASTER if is_less else 1.0)
         state.power.weight = min(part, 0.2)
         state.power.update(power)
         now_c = self._case_c()

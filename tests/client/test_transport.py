@@ -435,3 +435,29 @@ async def test_a_link_whose_closing_is_given_up_is_gone_all_the_same() -> None:
         with pytest.raises(asyncio.CancelledError):
             await closing
         await asyncio.wait_for(is_gone.wait(), 5.0)
+
+
+async def test_a_stream_whose_closing_is_given_up_is_gone_all_the_same() -> None:
+    """The peer reads nothing while more is on its way than the line holds."""
+    may_read, is_gone = asyncio.Event(), asyncio.Event()
+
+    async def talk(reader: asyncio.StreamReader, _: asyncio.StreamWriter) -> None:
+        await may_read.wait()
+        with suppress(ConnectionError):
+            while await reader.read(1 << 20):
+                pass
+        is_gone.set()
+
+    async with stream_host(talk) as port:
+        link = await open_link(f"tcp://127.0.0.1:{port}", framing="newline")
+        assert isinstance(link, StreamTransport)
+        link._writer.write(b"x" * (64 << 20))
+        closing = asyncio.create_task(link.close())
+        await asyncio.sleep(0.05)
+        assert not closing.done()
+        closing.cancel()
+        with pytest.raises(asyncio.CancelledError):
+            await closing
+        assert link._writer.transport.get_write_buffer_size() == 0
+        may_read.set()
+        await asyncio.wait_for(is_gone.wait(), 5.0)

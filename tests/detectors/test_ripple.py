@@ -34,17 +34,17 @@ def test_a_heater_swings_by_its_rise_over_two_pi_f() -> None:
 
 @pytest.mark.parametrize("rounding", [3, 2])
 def test_a_loop_that_answers_noise_at_once_is_told_as_it_is(rounding: int) -> None:
-    assert follows(reading(), np.round(0.4 - 0.2 * reading(), rounding), TONE, TIMES)
+    assert follows(TIMES, reading(), np.round(0.4 - 0.2 * reading(), rounding), TONE)
 
 
 @pytest.mark.parametrize("rows", [1, 4])
 def test_a_loop_that_is_told_late_is_told_as_it_is(rows: int) -> None:
-    assert follows(reading(), np.roll(0.4 - 0.2 * reading(), rows), TONE, TIMES)
+    assert follows(TIMES, reading(), np.roll(0.4 - 0.2 * reading(), rows), TONE)
 
 
 @pytest.mark.parametrize("seconds", [1.0, 2.0, 5.0])
 def test_a_loop_that_is_told_smoothed_is_not(seconds: float) -> None:
-    assert not follows(reading(), smoothed(0.4 - 0.2 * reading(), seconds), TONE, TIMES)
+    assert not follows(TIMES, reading(), smoothed(0.4 - 0.2 * reading(), seconds), TONE)
 
 
 @pytest.mark.parametrize("seconds", [0.01, 5.0])
@@ -55,7 +55,7 @@ def test_a_switch_is_not_however_it_is_told(seconds: float) -> None:
         for value in values.tolist():
             on = 1.0 if value < -0.7 else 0.0 if value > 0.7 else on
             powers.append(on)
-        assert not follows(values, smoothed(np.array(powers), seconds), TONE, TIMES)
+        assert not follows(TIMES, values, smoothed(np.array(powers), seconds), TONE)
 
 
 def test_what_smoothing_may_hide_counts_for_the_heater() -> None:

@@ -81,6 +81,28 @@ def test_a_broad_resonance_is_no_tone() -> None:
         assert all(tone.chance > 1e-7 for tone in tones_in(time_s, values))
 
 
+@pytest.mark.parametrize(("periods", "amplitude"), [(4.3, 2.5), (5.5, 2.5), (20.0, 1.0)])
+def test_nineteen_of_twenty_tones_are_found_in_white_noise(
+    periods: float, amplitude: float
+) -> None:
+    """The sizes that `mains-beat` tells."""
+    hits = 0
+    for seed in range(100):
+        time_s, rng = uneven(512, seed)
+        cell = 1.0 / (time_s[-1] - time_s[0])
+        wave = amplitude * np.sin(2.0 * np.pi * periods * cell * time_s + seed)
+        tones = tones_in(time_s, rng.normal(0.0, 1.0, 512) + wave)
+        hits += any(t.chance < 1e-7 and abs(t.hz - periods * cell) < 1.5 * cell for t in tones)
+    assert hits >= 95
+
+
+def test_a_reading_that_never_moves_has_no_tone() -> None:
+    """What subtracting its parabola leaves are rounding errors, which can make a line."""
+    for seed in range(60):
+        jitter = np.random.default_rng(seed).uniform(0.0, 0.02, 256)
+        assert tones_in(60_000.0 + 0.2 * np.arange(256) + jitter, np.full(256, 26.0)) == []
+
+
 def test_red_noise_is_no_tone_where_there_is_little_room_below_it() -> None:
     """Lines between four and six periods a stretch have no neighbours below to be held against."""
     for seed in range(300):

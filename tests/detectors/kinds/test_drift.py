@@ -127,7 +127,7 @@ def closed_case(hotter_c: float, slip: float = 0.0) -> Batch:
     power = 0.005 * (celsius - air) * (1.0 + rng.normal(0.0, 0.02, count))
     power[(celsius > goal + 0.01) & (time_s > 3600.0)] = 0.0
     power[time_s > 2.5 * 3600.0] *= 1.0 + slip
-    numbers = {
+    numbers: dict[str, Floats] = {
         "bed.temperature_c": np.round(celsius + rng.normal(0.0, 0.03, count), 2),
         "bed.target_c": goal,
         "bed.power": np.round(power, 3),
@@ -145,3 +145,46 @@ def test_the_same_bed_without_a_hotter_time_before_is_judged() -> None:
     """Half as much power again, at once, is a drift of it."""
     assert found(closed_case(60.0), Kind.DRIFT) == []
     assert len(found(closed_case(60.0, slip=0.9), Kind.DRIFT)) == 1
+
+
+def bed(power: Floats, goal: Floats, seed: int = 1, period_s: float = PERIOD_S) -> Batch:
+    """A bed whose power is told; it reads its target, but for noise."""
+    rng = np.random.default_rng(seed)
+    time_s = np.arange(len(power), dtype=np.float64) * period_s
+    celsius = np.where(goal > 0.0, goal, 25.0) + rng.normal(0.0, 0.05, len(power))
+    numbers: dict[str, Floats] = {
+        "bed.temperature_c": np.round(celsius, 2),
+        "bed.target_c": goal,
+        "bed.power": np.asarray(np.round(np.where(goal > 0.0, power, 0.0), 3), np.float64),
+    }
+    return Batch(time_s, numbers)
+
+
+@pytest.mark.parametrize("phase", [0.0, 0.8, 1.6, 2.4])
+def test_a_loop_that_rings_on_after_a_heat_up_is_no_drift(phase: float) -> None:
+    """Half of its power at first, every 110 s, dying away over ten minutes; its first minute may be
+    a trough."""
+    now: Floats = np.arange(3000, dtype=np.float64) * 0.5
+    ring = 0.5 * np.exp(-now / 600.0) * np.sin(2.0 * np.pi * now / 110.0 + phase)
+    assert drifts(bed(0.4 * (1.0 + ring), np.full(len(now), 105.0), period_s=0.5)) == []
+
+
+def test_a_bed_that_is_back_in_a_cold_case_is_no_drift() -> None:
+    """An hour of heat warmed the case; two hours without let it cool, so that it takes a third more
+    until the case is warm again. What stays is the sensor's."""
+    now = times()[:9000]
+    goal = np.where((now < 5400.0) | (now > 12600.0), 110.0, 0.0)
+    since = np.where(now < 5400.0, now, now - 12600.0)
+    cold = 0.35 * np.exp(-np.maximum(since, 0.0) / 1200.0)
+    assert drifts(bed(0.22 * (1.0 + cold), goal)) == []
+    stays = np.where(now > 12600.0, 0.5, cold)
+    (event,) = drifts(bed(0.22 * (1.0 + stays), goal))
+    assert float(event.facts["power_excess"]) > 0.3
+
+
+def test_rough_power_does_not_pull_its_own_mean_down() -> None:
+    """Windows that scatter by a fourteenth about the same mean, for six hours."""
+    for seed in range(16):
+        rng = np.random.default_rng(seed)
+        rough = np.repeat(rng.normal(0.0, 1.0 / 14.0, len(times()) // 32 + 1), 32)[: len(times())]
+        assert drifts(bed(0.16 * (1.0 + rough), np.full(len(times()), 100.0), seed)) == []
