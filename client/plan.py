@@ -186,6 +186,9 @@ def _check_rest(profile: Profile) -> None:
     for name, channel in profile.channels.items():
         _check_name(name, ("channels", name))
         if channel.chain is not None:
+            if channel.chain.told is not None:
+                do = "leave it out: it follows from the other keys"
+                raise Fault(("channels", name, "chain", "told"), "unknown key", do)
             try:
                 check_chain(channel.chain)
             except ValueError as error:

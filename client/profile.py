@@ -79,6 +79,13 @@ def _built_in(name: str) -> Path:
 
 
 def _checked(path: Path) -> Profile:
-    profile = toml.load(path, Profile)
+    text = toml.read_text(path)
+    profile = toml.loads(text, Profile, str(path))
     check(profile, path)
-    return profile
+    channels = dict(profile.channels)
+    for name, channel in channels.items():
+        if channel.chain is not None:
+            told = toml.keys_at(text, ("channels", name, "chain"))
+            chain = msgspec.structs.replace(channel.chain, told=told)
+            channels[name] = msgspec.structs.replace(channel, chain=chain)
+    return msgspec.structs.replace(profile, channels=channels)

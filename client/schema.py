@@ -17,6 +17,7 @@ def profile_schema() -> dict[str, Any]:
     schema = msgspec.json.schema(Profile)
     definitions = schema["$defs"]
     definitions["Reading"]["properties"]["unit"]["enum"] = list(UNITS)
+    del definitions["Chain"]["properties"]["told"]
     for definition in definitions.values():
         if "description" in definition:
             definition["description"] = " ".join(definition["description"].split())

@@ -16,19 +16,23 @@ from collections import deque
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+import msgspec
 import numpy as np
 
 from detectors.closed import ClosedWindow, Together, WindowsAt
+from detectors.frame import Held
 from detectors.kinds.rest import is_board
+from detectors.plan import ChannelPlan
 from detectors.stages import Seen, stages
 from detectors.windows import ROWS
+from detectors.workedout import WorkedOutWatch, with_worked_out
 from shared import platinum
 from shared.chain import Chain
-from shared.chainstate import ChainState
+from shared.chainstate import LEADS, ChainState, WorkedOut
 from shared.coldcheck import ChannelCold, ColdCheck, ColdReading, cold_check
 from shared.events import Event
 from shared.noise import NoiseCheck, noise_found
-from shared.reach import element_ohm, shown_c
+from shared.reach import shown_c
 from shared.words import Gate
 
 QUIET_KEPT = 64
@@ -46,20 +50,38 @@ REPEATS = 0.1
 """Repeated values, as part of all, from which a host is taken to send what did not change."""
 DEGREES_STANDARD_OHM = 0.04
 """Of a channel that sends degrees only: 0.1 K of a Pt100."""
-DEGREES_ONLY = Chain(wires=4, lead_m=0.0, contact_ohm=0.0, tolerance="C", reference_tolerance=0.0)
-"""What stands in for a channel without facts in the comparison: its degrees, class C."""
+NO_LEADS = {"wires": 4, "strapped_for": None, "lead_m": 0.0, "contact_ohm": 0.0}
+NO_CLASS = {"tolerance": "C", "reference_tolerance": 0.0}
+"""What stands in the comparison for facts that were not told: no leads, class C."""
 
 
 @dataclass(frozen=True, slots=True)
 class Known:
     """What is known of a channel when it is asked about."""
 
+    plan: ChannelPlan
     chain: Chain
-    is_assumed: bool
-    has_code: bool
-    has_ohms: bool
+    """Facts as told, and as worked out where they were not."""
+    worked_out: tuple[WorkedOut, ...]
     period_s: float
     """Smallest time between two of its values."""
+
+    @property
+    def has_code(self) -> bool:
+        return self.plan.has_code
+
+    @property
+    def has_ohms(self) -> bool:
+        return self.plan.has_ohms
+
+    @property
+    def knows_leads(self) -> bool:
+        return self.chain.knows(*LEADS)
+
+    @property
+    def is_known(self) -> bool:
+        """Whether any fact was told."""
+        return self.chain.told != ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +142,9 @@ class _Rest:
 class ChainWatch:
     """Keeps what windows show of every channel's chain."""
 
-    def __init__(self) -> None:
+    def __init__(self, held: Mapping[str, Held]) -> None:
+        self._held = held
+        self._workedout = WorkedOutWatch()
         self._quiet: dict[str, deque[_Quiet]] = {}
         self._rests: list[_Rest] = []
         self._number = 0
@@ -133,6 +157,7 @@ class ChainWatch:
         """One window of all channels; `resting` holds °C by channel while the machine rests."""
         self.windows += 1
         index = windows.index
+        self._workedout.window(windows.together, index, self._held)
         moving = windows.together.times.moving[index]
         self._reports_motion = self._reports_motion or moving == moving
         if not moving > 0.0 and windows.together.of(_are_steady)[index]:
@@ -188,18 +213,22 @@ class ChainWatch:
 
     # -- asked --
 
-    def states(
-        self, channels: Mapping[str, Known], events: Sequence[Event], has_uptime: bool
-    ) -> tuple[ChainState, ...]:
+    def states(self, events: Sequence[Event], has_uptime: bool) -> tuple[ChainState, ...]:
         """Each channel whose chain can be spoken of: it sends codes or Ω, or has facts."""
+        channels = {name: self._known(held, events) for name, held in self._held.items()}
         rests = self._extremes()
         check = cold_check(_readings(rests, channels), NEAR_K)
         rests_c = tuple(rest.celsius for rest in rests)
         return tuple(
             self._state(name, known, check, rests, channels, rests_c, events, has_uptime)
             for name, known in channels.items()
-            if known.has_code or known.has_ohms or not known.is_assumed
+            if known.has_code or known.has_ohms or known.is_known
         )
+
+    def _known(self, held: Held, events: Sequence[Event]) -> Known:
+        facts = self._workedout.facts(held.plan, events)
+        chain = with_worked_out(held.plan.chain, facts)
+        return Known(held.plan, chain, facts, held.period_s)
 
     def _state(
         self,
@@ -217,12 +246,12 @@ class ChainWatch:
         cold, named, untold = _cold_of(name, check, rests, channels)
         told = Seen(
             known.chain,
-            known.is_assumed,
             noise,
             cold,
             named,
             untold,
             _host_shows(quiet, known),
+            self._workedout.changed(name),
             self.windows * ROWS if known.has_code else 0,
             has_uptime,
         )
@@ -234,7 +263,7 @@ class ChainWatch:
         return ChainState(
             channel=name,
             chain=known.chain,
-            is_assumed=known.is_assumed,
+            worked_out=known.worked_out,
             noise=noise,
             cold=cold,
             rests_c=rests_c if cold is not None else (),
@@ -317,8 +346,14 @@ def _is_even(window: ClosedWindow) -> bool:
 
 def _scale(known: Known) -> float:
     """From the signal to Ω at the converter: a host's Ω are by its own reference."""
-    chain = known.chain
-    return 1.0 if known.has_code else chain.reference_ohm / chain.believed_reference_ohm
+    return 1.0 if known.has_code else _gain(known.chain)
+
+
+def _gain(chain: Chain) -> float:
+    """Reference fitted over reference believed; 1 where they were not told."""
+    if not chain.knows("reference_ohm"):
+        return 1.0
+    return chain.reference_ohm / chain.believed_reference_ohm
 
 
 def _readings(rests: Iterable[_Rest], channels: Mapping[str, Known]) -> list[ColdReading]:
@@ -332,19 +367,26 @@ def _readings(rests: Iterable[_Rest], channels: Mapping[str, Known]) -> list[Col
 
 def _reading(name: str, mean: _Mean, known: Known, moment: int) -> ColdReading:
     """A channel's mean at rest in Ω at its converter."""
-    chain = known.chain
+    chain = _compared(known)
     if not mean.in_degrees:
         scale = _scale(known)
         rounding = chain.step_ohm / math.sqrt(12.0)
         standard = math.hypot(mean.standard * scale, rounding)
         return ColdReading(name, chain, mean.mean * scale, standard, moment)
-    if known.is_assumed:
-        ohm = element_ohm(DEGREES_ONLY, mean.mean)
-        return ColdReading(name, DEGREES_ONLY, ohm, DEGREES_STANDARD_OHM, moment)
     believed = platinum.ohms(mean.mean, chain.believed_r0_ohm, chain.believed_curve)
-    ohm = believed * chain.reference_ohm / chain.believed_reference_ohm
+    ohm = believed * _gain(chain)
     standard = DEGREES_STANDARD_OHM * chain.r0_ohm / 100.0
     return ColdReading(name, chain, ohm, standard, moment)
+
+
+def _compared(known: Known) -> Chain:
+    """The chain by which a channel is compared: what was not told adds nothing, or is wide."""
+    chain = known.chain
+    if not known.knows_leads:
+        chain = msgspec.structs.replace(chain, **NO_LEADS)
+    if not chain.knows("tolerance"):
+        chain = msgspec.structs.replace(chain, **NO_CLASS)
+    return chain
 
 
 def _cold_of(

@@ -3,7 +3,9 @@
 A reading whose noise spans several steps changes in most rows. Let s be the chance that a
 row repeats the one before. With white noise s is the sum of p² over all values, so no value
 has a chance above √s, and a run of n rows at one value one above √s^n. s is taken from a
-quiet quarter of the last windows, for noise that has a memory or comes and goes.
+quiet quarter of the last windows, for noise that has a memory or comes and goes. Where heat
+moves the reading over many steps, changes are heat's: s then follows from the noise itself
+(third differences, heat falls out): Σp² of a Gaussian of sd σ steps is below 1/(2 √π σ).
 
 A channel that now and then stands still over a whole window, or that only ever flips
 between two neighbouring steps, is too quiet to tell: noise below about 0.2 steps.
@@ -35,7 +37,10 @@ LEAST_VALUES = 3
 what is measured lies between them, and stand still once that has moved on."""
 MOST_DRIFT_STEPS = 8.0
 """Drift over a window, in steps: each may be a change that is heat's and not noise's. With
-more of them a window tells nothing."""
+more of them a window's changes tell nothing."""
+ROUNDING = 1.0 / 12.0
+"""Variance of rounding, in steps²: no noise of the reading."""
+REPEATS_AT_ONE_STEP = 0.5 / math.sqrt(math.pi)
 LEAST_ROWS = 12.0
 
 
@@ -63,10 +68,13 @@ class ChangeRate:
         if step <= 0.0:
             return
         drift = abs(window.slope) * (window.end_s - window.start_s) / step
-        if not drift <= MOST_DRIFT_STEPS:
-            return
-        is_noise = window.values >= LEAST_VALUES and changes > drift
-        self._add((changes - drift) / ROWS if is_noise else 0.0)
+        if drift > MOST_DRIFT_STEPS:
+            share = _share_of_noise(window.rough, step, changes)
+        elif drift == drift and window.values >= LEAST_VALUES and changes > drift:
+            share = (changes - drift) / ROWS
+        else:
+            share = 0.0
+        self._add(share)
         self.frozen_rows = _limit(sorted(self._shares))
 
     def _add(self, share: float) -> None:
@@ -135,9 +143,21 @@ def _shares_of(
     """Windows that tell something, and their shares of changed rows that are noise's."""
     one = np.where(step > 0.0, step, 1.0)
     drift = np.abs(windows.slope) * seconds / one
-    tells = (step > 0.0) & (drift <= MOST_DRIFT_STEPS)
     is_noise = (windows.values >= LEAST_VALUES) & (windows.changes > drift)
-    return tells, np.where(is_noise, (windows.changes - drift) / ROWS, 0.0)
+    shares = np.where(is_noise, (windows.changes - drift) / ROWS, 0.0)
+    for index in np.flatnonzero(drift > MOST_DRIFT_STEPS).tolist():
+        rough, changes = float(windows.rough[index]), int(windows.changes[index])
+        shares[index] = _share_of_noise(rough, float(one[index]), changes)
+    return step > 0.0, shares
+
+
+def _share_of_noise(rough: float, step: float, changes: int) -> float:
+    """Share of rows that noise alone would change; never more than did change."""
+    steps = rough / step
+    variance = steps * steps - ROUNDING
+    if not variance > 0.0:
+        return 0.0
+    return max(min(1.0 - REPEATS_AT_ONE_STEP / math.sqrt(variance), changes / ROWS), 0.0)
 
 
 def _limit(ordered: list[float]) -> float:

@@ -33,7 +33,8 @@ class ChannelWatch:
         self.plan = plan
         self._row_detectors = row_detectors(plan)
         self.window_detectors = window_detectors(plan)
-        self._floor = Floor(MIN_DEGREES if plan.is_assumed else MIN_FRACTION * plan.ohm_per_code)
+        is_told = plan.scale.is_told
+        self._floor = Floor(MIN_FRACTION * plan.chain.step_ohm if is_told else MIN_DEGREES)
         self._learner = Learner()
         self._keeper = GateKeeper()
         self._gates: list[tuple[int, Gate]] = [(0, Gate.STARTING)]

@@ -212,7 +212,7 @@ class Tracker:
         if not (dipped * out.first < 0.0 and abs(back) <= DIP_BACK * abs(out.first)):
             return None
         before = moment.before
-        code = earlier / self._plan.ohm_per_code if before.code == before.code else math.nan
+        code = earlier / self._plan.ohm_per_code(before) if before.code == before.code else math.nan
         self.now = None
         return Excursion(
             start_s=since_s,

@@ -40,7 +40,7 @@ class ChannelColumns:
     in_ohms    whether the signal is in Ω
     spacing_s  time in which the signal's last change can have happened (see `Filler`)
     changed    whether the signal differs from the row before
-    joined     whether the signal has no comparable predecessor (first value, or another source)
+    joined     whether the signal has no comparable predecessor (first, other source or scale)
     fresh      whether the host sent a sensor quantity in this row, changed or not
     sent_s     when it last did, this row included
     power_peak highest power in this row's window so far; NaN where power is not known
@@ -115,6 +115,8 @@ class Held:
     resistance_ohm: float = math.nan
     signal: float = math.nan
     source: int = 0
+    ohm_per_code: float = 0.0
+    """Of the signal where it is from a code, else 0."""
     fresh_s: float = math.nan
     """When a sensor quantity of this channel was last sent."""
     power_peak: float = math.nan
@@ -198,8 +200,10 @@ class Filler:
         return Row(self.rows - 1, time_s, channels, self.context)
 
     def _sample(self, held: Held, fresh: bool, time_s: float, row_spacing: float) -> Sample:
-        source, signal = held.plan.signal(held.code, held.resistance_ohm, held.celsius)
-        joined = source != held.source
+        source, signal, ohm_per_code = held.plan.signal(
+            held.code, held.resistance_ohm, held.celsius
+        )
+        joined = source != held.source or ohm_per_code != held.ohm_per_code
         since = time_s - held.fresh_s
         if fresh and since >= MIN_SPACING_S and since < held.period_s:
             held.period_s = since
@@ -224,6 +228,7 @@ class Filler:
         )
         held.signal = signal
         held.source = source
+        held.ohm_per_code = ohm_per_code
         if fresh:
             held.fresh_s = time_s
         return sample
@@ -284,8 +289,9 @@ class Filler:
         resistance = _fill(numbers.get(f"{name}.resistance_ohm"), held.resistance_ohm, n)
         target = _fill(numbers.get(f"{name}.target_c"), held.target_c, n)
         power = _fill(numbers.get(f"{name}.power"), held.power, n)
-        source, signal = held.plan.signals(code, resistance, celsius)
+        source, signal, ohm_per_code = held.plan.signals(code, resistance, celsius)
         joined = np.diff(source, prepend=held.source) != 0
+        joined |= np.diff(ohm_per_code, prepend=held.ohm_per_code) != 0.0
         before = np.concatenate(([held.signal], signal[:-1])) if n else signal
         changed = ~joined & (signal != before) & ~np.isnan(signal)
         sent_s = _fill(np.where(fresh, time_s, np.nan), held.fresh_s, n)
@@ -301,6 +307,7 @@ class Filler:
             held.resistance_ohm = float(resistance[-1])
             held.target_c, held.power = float(target[-1]), float(power[-1])
             held.signal, held.source = float(signal[-1]), int(source[-1])
+            held.ohm_per_code = float(ohm_per_code[-1])
             held.fresh_s, held.period_s = float(sent_s[-1]), float(period[-1])
             held.power_peak = float(peak[-1])
             held.plan.has_code = held.plan.has_code or held.code == held.code

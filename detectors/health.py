@@ -42,7 +42,7 @@ def channel_health(
         power=_number(held.power),
         code=_number(held.code),
         resistance_ohm=_number(
-            held.code * held.plan.ohm_per_code if held.code == held.code else held.resistance_ohm
+            held.code * held.ohm_per_code if held.ohm_per_code else held.resistance_ohm
         ),
         last_update_s=_number(held.fresh_s),
     )

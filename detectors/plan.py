@@ -1,12 +1,19 @@
-"""What is known of a channel before it says anything: chain facts, rails, units."""
+"""What is known of a channel's readings: chain facts, the scale of its codes, limits, units."""
+
+import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from shared.chain import ASSUMED, Chain
+from detectors.scale import Scale
+from shared.chain import UNTOLD, Chain
 from shared.converter import full_scale
-from shared.platinum import HIGHEST_C, LOWEST_C, ohms
+from shared.platinum import HIGHEST_C, LOWEST_C
 from shared.updates import Floats
+
+if TYPE_CHECKING:
+    from detectors.frame import Sample
 
 _SLOPE_AT_150_C = 3.735e-3
 """Relative slope of IEC 60751 platinum at 150 °C, 1/K: within 5 % of it over 0…300 °C."""
@@ -20,64 +27,104 @@ FROM_NOTHING, FROM_DEGREES, FROM_OHMS, FROM_CODE = range(4)
 class ChannelPlan:
     """Facts of one channel that its detectors use.
 
-    The working signal is in ohms where a code or a resistance is reported, else in °C.
-    No whole element reads beyond `low_ohm` or `high_ohm`: the ends of its curve or of the
-    converter, whichever is nearer. `per_kelvin` turns a temperature difference into a
-    difference of the signal.
+    The working signal is in ohms where a resistance is reported, or a code whose scale is
+    known, else in °C. No whole element reads beyond `low_ohm` or `high_ohm`: the ends of
+    its curve or, where the bits were told, of the converter, whichever is nearer.
+    `per_kelvin` turns a temperature difference into a difference of the signal.
     """
 
     def __init__(self, name: str, chain: Chain | None) -> None:
         self.name = name
-        self.is_assumed = chain is None
-        self.chain = chain or ASSUMED
+        self.chain = chain or UNTOLD
+        self.scale = Scale(self.chain)
         self.has_code = False
         """Whether a code was ever reported."""
         self.has_ohms = False
         """Whether a resistance was ever reported."""
-        self.ohm_per_code = self.chain.step_ohm
-        self.ohm_per_kelvin = self.chain.r0_ohm * _SLOPE_AT_150_C
-        self.top_code = full_scale(self.chain.bits) - 1
-        top = (self.top_code - ENDS) * self.ohm_per_code
-        r0, curve = self.chain.r0_ohm, self.chain.element_curve
-        self.high_ohm = min(ohms(HIGHEST_C, r0, curve), top)
-        self.low_ohm = max(ohms(LOWEST_C, r0, curve), ENDS * self.ohm_per_code)
+        curve = self.chain.element_curve
+        self._lowest, self._highest = curve.ratio(LOWEST_C), curve.ratio(HIGHEST_C)
+        self._bottom_ohm, self._top_ohm = 0.0, math.inf
+        if self.scale.is_told:
+            self._bottom_ohm = ENDS * self.chain.step_ohm
+            self._top_ohm = (full_scale(self.chain.bits) - 1 - ENDS) * self.chain.step_ohm
 
     @property
     def has_signal_in_ohms(self) -> bool:
         return self.has_code or self.has_ohms
 
+    @property
+    def high_ohm(self) -> float:
+        return min(self.scale.r0_ohm * self._highest, self._top_ohm)
+
+    @property
+    def low_ohm(self) -> float:
+        return max(self.scale.r0_ohm * self._lowest, self._bottom_ohm)
+
+    @property
+    def ohm_per_kelvin(self) -> float:
+        return self.scale.r0_ohm * _SLOPE_AT_150_C
+
     def per_kelvin(self, in_ohms: bool) -> float:
         return self.ohm_per_kelvin if in_ohms else 1.0
+
+    def ohm_per_code(self, sample: "Sample") -> float:
+        """Ω of one code by the scale of this row; NaN while unknown."""
+        if not self.scale.is_told and sample.in_ohms and sample.code > 0.0:
+            return sample.signal / sample.code
+        return self.scale.ohm_per_code
+
+    def bits(self, *codes: float) -> int:
+        """Bits of the converter; where they were not told, those that these codes take, or the
+        likeliest."""
+        if self.chain.knows("bits"):
+            return self.chain.bits
+        return max(self.scale.likely_bits, *(round(code).bit_length() for code in codes))
+
+    @property
+    def degrees_give_codes(self) -> bool:
+        """Whether degrees alone tell the code: by the facts, and not rounded off."""
+        ohm = self.chain.rounding_c * self.ohm_per_kelvin
+        is_told = self.scale.is_told and self.chain.knows("rounding_c")
+        return is_told and not self.has_signal_in_ohms and ohm < self.scale.ohm_per_code
 
     def code_of_degrees(self, celsius: float) -> float:
         """The code, not rounded, that a host with these facts shows as these degrees."""
         chain = self.chain
-        ohm = ohms(celsius, chain.believed_r0_ohm, chain.believed_curve)
-        return ohm / chain.believed_reference_ohm * full_scale(chain.bits)
+        believed = chain.believed_r0_ohm * chain.believed_curve.ratio(celsius)
+        return believed / chain.believed_reference_ohm * full_scale(chain.bits)
 
-    def signal(self, code: float, resistance_ohm: float, celsius: float) -> tuple[int, float]:
-        """Source and working signal of one row."""
-        if code == code:
-            return FROM_CODE, code * self.ohm_per_code
+    def signal(
+        self, code: float, resistance_ohm: float, celsius: float
+    ) -> tuple[int, float, float]:
+        """Source and working signal of one row, and Ω per code where it is from a code."""
+        scale = self.scale
+        if code == code or (resistance_ohm == resistance_ohm and not scale.r0_is_known):
+            ohm_per_code = scale.row(code, resistance_ohm, celsius)
+            signal = code * ohm_per_code
+            if signal == signal:
+                return FROM_CODE, signal, ohm_per_code
         if resistance_ohm == resistance_ohm:
-            return FROM_OHMS, resistance_ohm
+            return FROM_OHMS, resistance_ohm, 0.0
         if celsius == celsius:
-            return FROM_DEGREES, celsius
-        return FROM_NOTHING, celsius
+            return FROM_DEGREES, celsius, 0.0
+        return FROM_NOTHING, celsius, 0.0
 
     def signals(
         self, code: Floats, resistance_ohm: Floats, celsius: Floats
-    ) -> tuple[NDArray[np.int8], Floats]:
-        """Sources and working signals of many rows, shape (n,) each."""
-        if not np.isnan(code).any():
-            return np.full(len(code), FROM_CODE, dtype=np.int8), code * self.ohm_per_code
-        has_code, has_ohms = ~np.isnan(code), ~np.isnan(resistance_ohm)
-        signal = np.where(
-            has_code, code * self.ohm_per_code, np.where(has_ohms, resistance_ohm, celsius)
+    ) -> tuple[NDArray[np.int8], Floats, Floats]:
+        """The same for many rows, shape (n,) each."""
+        no_code, no_ohms = np.isnan(code), np.isnan(resistance_ohm)
+        if no_code.all() and (no_ohms.all() or self.scale.r0_is_known):
+            from_code = ohm_per_code = code
+        else:
+            ohm_per_code = self.scale.rows(code, resistance_ohm, celsius)
+            from_code = code * ohm_per_code
+        has_code = ~np.isnan(from_code)
+        if has_code.all():
+            return np.full(len(code), FROM_CODE, dtype=np.int8), from_code, ohm_per_code
+        signal = np.where(has_code, from_code, np.where(no_ohms, celsius, resistance_ohm))
+        other = np.where(
+            no_ohms, np.where(np.isnan(celsius), FROM_NOTHING, FROM_DEGREES), FROM_OHMS
         )
-        source = np.where(
-            has_code,
-            FROM_CODE,
-            np.where(has_ohms, FROM_OHMS, np.where(np.isnan(celsius), FROM_NOTHING, FROM_DEGREES)),
-        ).astype(np.int8)
-        return source, signal
+        source = np.where(has_code, FROM_CODE, other).astype(np.int8)
+        return source, signal, np.where(has_code, ohm_per_code, 0.0)

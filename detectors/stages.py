@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import msgspec
 
 from shared.chain import Chain
-from shared.chainstate import Finding, Stage, StageState, spread
-from shared.coldcheck import ChannelCold
+from shared.chainstate import LEADS, Finding, Stage, StageState, spread
+from shared.coldcheck import ChannelCold, mixed_up
 from shared.events import Event
 from shared.leads import path_ohm, share_read
 from shared.noise import NoiseCheck
@@ -34,8 +34,6 @@ LOOK_ALIKE = (
 breaking leads like noise. The first is off, unless the second has `MANY` times its findings:
 a single flipped bit among hundreds of spikes is one of them. The other is not told."""
 MANY = 10
-REFERENCES = (4.0, 4.3)
-"""The usual references as multiples of R0: common practice of the trade."""
 OF_KIND = {
     Kind.CODE_HIGH: Stage.LEADS,
     Kind.CODE_LOW: Stage.LEADS,
@@ -63,7 +61,6 @@ class Seen:
     """What the stages are judged by."""
 
     chain: Chain
-    is_assumed: bool
     noise: NoiseCheck
     cold: ChannelCold | None
     is_odd: bool
@@ -72,6 +69,8 @@ class Seen:
     """What the cold check left open."""
     shows: tuple[float, float] | None
     """°C that the host shows, and by the facts."""
+    changed: tuple[float, float] | None
+    """When the host began to reckon otherwise, and by which factor."""
     readings: int
     """How many codes were seen."""
     has_uptime: bool
@@ -157,8 +156,11 @@ def _leads(seen: Seen) -> Checked:
         return told or (Finding.NOT_TOLD, seen.untold)
     cold = seen.cold
     if cold.prefers in ("offset", "both"):
-        adds = f"leads add {spread(cold.implied_leads_ohm)} Ω, {cold.expected_leads_ohm:.2f} by"
-        return Finding.OFF, f"{adds} the facts{_as_strapped(seen.chain, cold)}"
+        adds = f"leads add {spread(cold.implied_leads_ohm)} Ω"
+        if not seen.chain.knows(*LEADS):
+            return Finding.NOT_TOLD, f"{adds}; what this cable has is not told"
+        by_facts = f"{cold.expected_leads_ohm:.2f} by the facts"
+        return Finding.OFF, f"{adds}, {by_facts}{_as_strapped(seen.chain, cold)}"
     if cold.prefers == "gain":
         return Finding.NOT_TOLD, "the gain error hides what the leads add"
     return Finding.NOT_TOLD, seen.untold
@@ -196,15 +198,11 @@ def _converter(seen: Seen) -> Checked:
 
 
 def _as_set(seen: Seen) -> str:
-    """The usual mix-up of references, where it would read the same."""
-    if seen.cold is None:
+    """A mix-up of standard references that would read the same, if there is one."""
+    if seen.cold is None or not seen.chain.knows("reference_ohm"):
         return ""
-    low, high = seen.cold.implied_gain.interval
-    for taken, fitted in (REFERENCES, REFERENCES[::-1]):
-        if low <= taken / fitted - 1.0 <= high:
-            r0 = seen.chain.r0_ohm
-            return f"; {taken * r0:g} Ω set for {fitted * r0:g} Ω fitted would read the same"
-    return ""
+    mixed = mixed_up(seen.chain, seen.cold.implied_gain)
+    return f"; {mixed} would read the same" if mixed else ""
 
 
 def _bus(seen: Seen) -> Checked:
@@ -220,12 +218,17 @@ def _controller(seen: Seen) -> Checked:
 
 
 def _host(seen: Seen) -> Checked:
+    if seen.changed is not None:
+        at_s, factor = seen.changed
+        percent = 100.0 * (factor - 1.0)
+        told = f"from {at_s:.0f} s on it shows other degrees for the same code ({percent:+.1f} % Ω)"
+        return Finding.OFF, f"{told}: its reference, R0 or curve was changed"
+    if not seen.chain.knows("reference_ohm", "bits", "r0_ohm"):
+        return Finding.NOT_TOLD, "reference, bits and R0 to hold its degrees against"
     if seen.shows is None:
         return Finding.NOT_TOLD, "no quiet moment with code or Ω beside degrees"
     shows, given = seen.shows
     if abs(shows - given) <= SHOWS_OTHERWISE_K:
         return Finding.OK, f"shows {shows:.1f} °C, as these facts give; link and updates kept"
     told = f"shows {shows:.1f} °C where these facts give {given:.1f}"
-    if seen.is_assumed:
-        return Finding.NOT_TOLD, f"{told}: they are assumed, and other than the host's"
     return Finding.OFF, f"{told}: curve, R0 or reference are set otherwise"

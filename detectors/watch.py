@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping
 
 from detectors.bookkeeper import Bookkeeper
 from detectors.catalogue import rules
-from detectors.chainwatch import ChainWatch, Known
+from detectors.chainwatch import ChainWatch
 from detectors.channelwatch import ChannelWatch
 from detectors.closed import Together, times_of
 from detectors.detector import Rule, Say
@@ -25,7 +25,7 @@ from detectors.reports import Report
 from detectors.windower import Windower
 from detectors.windows import Windows
 from shared.chain import Chain
-from shared.chainstate import ChainState
+from shared.chainstate import ChainState, taken
 from shared.events import Event, NotEvaluated
 from shared.health import ChannelHealth
 from shared.updates import Batch, Update, updates_of
@@ -40,8 +40,8 @@ SINGLY_UP_TO = 8
 class Watch:
     """Detectors, rules and the event book over one log.
 
-    `chains` gives the chain facts by channel; channels without are taken as
-    `shared.chain.ASSUMED` where they report a code. `listeners` are further rules, which
+    `chains` gives the chain facts by channel; what they lack is worked out from the log, or
+    not told. `listeners` are further rules, which
     see every report and window after the watch's own; theirs to keep and to ask.
     """
 
@@ -53,7 +53,7 @@ class Watch:
         self._windower = Windower()
         self._host = HostWatch()
         self._channels: dict[str, ChannelWatch] = {}
-        self._chainwatch = ChainWatch()
+        self._chainwatch = ChainWatch(self._filler.held)
         self._chain_states: tuple[object, tuple[ChainState, ...]] = (None, ())
         self._keeper = Bookkeeper([*rules(facts), *listeners], self._chainwatch, self._gate_at)
         self._book = self._keeper.book
@@ -72,13 +72,8 @@ class Watch:
         return self._now_s
 
     def assumed(self) -> list[str]:
-        """Plain sentences on what was taken for granted."""
-        return [
-            f"{name}: no chain facts given; taken as Pt100, {channel.plan.chain.reference_ohm:g} Ω "
-            f"reference, {channel.plan.chain.bits} bits"
-            for name, channel in sorted(self._channels.items())
-            if channel.plan.is_assumed and channel.plan.has_code
-        ]
+        """Plain sentences on facts of the chains that were worked out, and on those not told."""
+        return [line for state in self.chain_states() for line in taken(state)]
 
     def feed(self, batch: Batch) -> list[Event]:
         """Take a batch; the events that it raised or changed, as they now stand."""
@@ -117,21 +112,11 @@ class Watch:
 
     def chain_states(self) -> tuple[ChainState, ...]:
         """What each sensor chain shows up to now, for channels with codes, Ω or chain facts."""
-        known = {
-            name: Known(
-                held.plan.chain,
-                held.plan.is_assumed,
-                held.plan.has_code,
-                held.plan.has_ohms,
-                held.period_s,
-            )
-            for name, held in self._filler.held.items()
-        }
-        has_uptime = self._host.has_uptime
-        events = self._book.events
-        stamp = self._chainwatch.windows, known, has_uptime, list(events)
+        events, has_uptime = self._book.events, self._host.has_uptime
+        sent = [(held.plan.has_code, held.plan.has_ohms) for held in self._filler.held.values()]
+        stamp = self._chainwatch.windows, sent, has_uptime, list(events)
         if self._chain_states[0] != stamp:
-            found = self._chainwatch.states(known, events, has_uptime)
+            found = self._chainwatch.states(events, has_uptime)
             self._chain_states = stamp, found
         return self._chain_states[1]
 

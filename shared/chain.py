@@ -9,11 +9,15 @@ from shared.platinum import CURVES, Curve
 
 
 class Chain(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """One sensor chain, as fitted. Every fact has the trade's usual value as its default.
+    """One sensor chain, as fitted. The defaults are those of the simulated printer's chain.
 
     These are the keys of `[channels.NAME.chain]` in a profile and of `[channels.NAME.chain]`
-    in a scenario.
+    in a scenario. A profile need not give them all: `told` says which it gave, and only
+    these are facts.
     """
+
+    told: tuple[str, ...] | None = None
+    """Keys that somebody gave; None: all. Worked out on load, never given."""
 
     r0_ohm: float = 100.0
     """Resistance of the element at 0 °C, Ω: 100 for Pt100, 1000 for Pt1000."""
@@ -44,17 +48,17 @@ class Chain(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     """Whether the cable moves with the machine."""
     capacitance_nf: float = 100.0
     """Capacitance across the converter's inputs, nF."""
-    reference_ohm: float = 430.0
+    reference_ohm: float = 402.0
     reference_tolerance: float = 0.001
     """Relative, so 0.001 is 0.1 %."""
     reference_ppm_per_k: float = 25.0
     """Drift of the reference with its temperature, 1e-6 per kelvin."""
-    bits: int = 15
-    bias_v: float = 2.0
+    bits: int = 16
+    bias_v: float = 1.8
     noise_codes: float = 0.5
     """Noise of the converter itself, standard deviation in codes."""
     conversion_ms: float = 20.0
-    wait_ms: float = 1.0
+    wait_ms: float = 1.2
     """Time from switching the bias on to the start of a conversion."""
     mains_hz: float = 50.0
     bus: Literal["plugged", "flying"] = "plugged"
@@ -96,9 +100,17 @@ class Chain(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
         """One code in Ω."""
         return step_ohm(self.reference_ohm, self.bits)
 
+    def knows(self, *keys: str) -> bool:
+        """Whether all these facts were told."""
+        return self.told is None or set(keys) <= set(self.told)
 
-ASSUMED = Chain()
-"""What a channel with a code is taken for when no profile says otherwise: Pt100, 430 Ω, 15 bits."""
+
+EXAMPLE = Chain()
+"""The chain of the simulated printer: a two-wire Pt100, 402 Ω (E96), 16 bits."""
+UNTOLD = Chain(told=())
+"""A chain of which nothing was told. Its values stand for nothing."""
+SCALE = ("r0_ohm", "reference_ohm", "bits")
+"""The facts that turn a code into Ω and degrees."""
 
 _POSITIVE = {
     "r0_ohm": 1e6,

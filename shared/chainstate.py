@@ -40,13 +40,24 @@ class StageState(msgspec.Struct, frozen=True):
     why: str
 
 
+class WorkedOut(msgspec.Struct, frozen=True):
+    """One chain fact that nobody told, as the log shows it."""
+
+    key: str
+    """`r0_ohm`, `bits`, `reference_ohm`, or `step_ohm`: Ω per code."""
+    value: float
+    standard: float
+    """Standard uncertainty; NaN where a single reading gives it."""
+    how: str
+
+
 class ChainState(msgspec.Struct, frozen=True, kw_only=True):
     """One channel's chain as it shows itself up to now."""
 
     channel: str
     chain: Chain
-    is_assumed: bool
-    """Whether the facts are the usual ones because no profile gave any."""
+    """Facts as told, and as worked out where they were not; the others stand for nothing."""
+    worked_out: tuple[WorkedOut, ...] = ()
     noise: NoiseCheck
     """From quiet moments: every heater steady, the machine still."""
     cold: ChannelCold | None
@@ -56,6 +67,13 @@ class ChainState(msgspec.Struct, frozen=True, kw_only=True):
     stages: tuple[StageState, ...] = ()
     could_not_tell: tuple[str, ...] = ()
     two_point: TwoPoint | None = None
+
+    def knows(self, *keys: str) -> bool:
+        """Whether all these facts were told or worked out."""
+        found = {each.key for each in self.worked_out}
+        if {"step_ohm", "reference_ohm"} <= found:
+            found.add("bits")
+        return self.chain.knows(*(key for key in keys if key not in found))
 
     def with_points(self, points: Sequence[Point], element_in: bool) -> "ChainState":
         """The same with a two-point check at known resistances; no points change nothing."""
@@ -73,17 +91,60 @@ class ChainState(msgspec.Struct, frozen=True, kw_only=True):
         """The measured facts as sentences; the stages and what could not be told are apart."""
         found = [noise_line(self.noise)]
         if self.cold is not None:
-            found.append(cold_line(self.cold, self.rests_c))
+            found.append(cold_line(self.cold, self.rests_c, self.knows(*LEADS)))
         if self.two_point is not None:
             found.append(two_point_line(self.two_point))
         return tuple(found)
+
+
+LEADS = ("wires", "lead_m")
+"""The facts by which the leads' resistance is known."""
+
+
+def worked_out_line(each: WorkedOut) -> str:
+    """A fact that was worked out, with its uncertainty and how."""
+    if each.key == "bits":
+        return f"{each.value:g} bits, {each.how}"
+    if each.key == "step_ohm":
+        milliohm = _measured(1000.0 * each.value, 1000.0 * each.standard)
+        return f"one code is {milliohm} mΩ, {each.how}"
+    name = "R0" if each.key == "r0_ohm" else "reference"
+    return f"{name} {_measured(each.value, each.standard)} Ω, {each.how}"
+
+
+def taken(state: ChainState) -> list[str]:
+    """Sentences on what was worked out of a channel's chain, and what of its scale is not told."""
+    lines = [f"{state.channel}: worked out: {worked_out_line(each)}" for each in state.worked_out]
+    untold = [name for key, name in SCALE_NAMES.items() if not state.knows(key)]
+    if not state.chain.knows(*SCALE_NAMES) and untold:
+        more = "; Ω are those of a Pt100" if "R0" in untold else ""
+        lines.append(f"{state.channel}: not told: {', '.join(untold)}{more}")
+    return lines
+
+
+SCALE_NAMES = {"r0_ohm": "R0", "reference_ohm": "reference", "bits": "bits"}
+"""The facts that turn a code into Ω and degrees, in words."""
+
+
+def _measured(value: float, standard: float) -> str:
+    """A value with twice its standard uncertainty, to its last digit that means anything."""
+    if math.isnan(standard) or standard <= 0.0:
+        return f"{value:.5g}"
+    digits = max(1 - math.floor(math.log10(2.0 * standard)), 0)
+    return f"{value:.{digits}f} ± {2.0 * standard:.{digits}f}"
 
 
 def noise_line(noise: NoiseCheck) -> str:
     """Measured noise against its expectation."""
     expected = f"{1000.0 * noise.expected_ohm:.1f} mΩ expected"
     if math.isnan(noise.measured_ohm):
-        return f"noise: not told ({noise.could_not_tell}); {expected}"
+        more = "" if math.isnan(noise.expected_ohm) else f"; {expected}"
+        return f"noise: not told ({noise.could_not_tell}){more}"
+    if math.isnan(noise.expected_ohm):
+        return (
+            f"noise {1000.0 * noise.measured_ohm:.1f} mΩ = {noise.codes:.2f} codes = "
+            f"{1000.0 * noise.celsius:.0f} mK; {noise.readings} readings; {noise.could_not_tell}"
+        )
     low, high = noise.interval
     more = f"; open: {noise.could_not_tell}" if noise.could_not_tell else ""
     return (
@@ -93,15 +154,16 @@ def noise_line(noise: NoiseCheck) -> str:
     )
 
 
-def cold_line(cold: ChannelCold, rests_c: Sequence[float]) -> str:
+def cold_line(cold: ChannelCold, rests_c: Sequence[float], leads_are_told: bool = True) -> str:
     """What the cold check implies for leads and gain."""
     at = " and ".join(f"{celsius:.1f}" for celsius in rests_c)
     if len(rests_c) < 2:
         at = f"{cold.others_c:.1f}"
     leads, gain = cold.implied_leads_ohm, cold.implied_gain
+    by_facts = f"{cold.expected_leads_ohm:.2f} by the facts" if leads_are_told else "cable not told"
     line = (
-        f"at rest at {at} °C: leads add {spread(leads)} Ω ({cold.expected_leads_ohm:.2f} by the "
-        f"facts), or the gain is off by {spread(gain, 100.0)} %"
+        f"at rest at {at} °C: leads add {spread(leads)} Ω ({by_facts}), or the gain is off by "
+        f"{spread(gain, 100.0)} %"
     )
     if not cold.is_off:
         return f"{line}: agrees with the others"

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from shared import platinum
 from shared.chain import Chain
+from shared.converter import REFERENCES
 from shared.leads import path_ohm, share_read
 from shared.reach import element_ohm
 from shared.tolerance import TOLERANCES
@@ -18,11 +19,10 @@ from shared.twopoint import Estimate, Point, Split, split
 
 NEAR_K = 1.0
 """How far channels at rest may truly differ (half width); the caller knows better."""
+_MIX_UP_LEAST = 0.05
+"""References nearer than this differ by what leads and contacts add, which is the likelier."""
 _GAIN_LIMIT = 5.0
 """A gain error beyond this many reference tolerances calls for a wrong setting."""
-
-_REFERENCE_MIX_UPS = (430.0 / 400.0 - 1.0, 400.0 / 430.0 - 1.0)
-"""Gains of the usual wrong setting; common practice knows both references."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,14 +170,25 @@ def _preference(result: Split, implied: Estimate, chain: Chain) -> tuple[str, st
     share, _ = share_read(chain)
     if implied.interval[1] < 0.0 and share >= 0.0:
         return "gain", "leads cannot have less than no resistance"
-    low, high = result.gain_alone.interval
-    if any(low <= mix_up <= high for mix_up in _REFERENCE_MIX_UPS):
-        return "cannot tell", "a reference set 400 for 430 or the reverse would read the same"
+    mixed = mixed_up(chain, result.gain_alone)
+    if mixed is not None:
+        return "cannot tell", f"{mixed} would read the same"
     size = abs(result.gain_alone.value) - 2.0 * result.gain_alone.standard
     if size > _GAIN_LIMIT * chain.reference_tolerance and implied.value > 0.0:
         percent = 100.0 * chain.reference_tolerance
         return "offset", f"a {percent:g} % reference cannot be so far out, unless set wrong"
     return "cannot tell", "one temperature"
+
+
+def mixed_up(chain: Chain, gain: Estimate) -> str | None:
+    """A mix-up of standard references that would give a gain, relative; None where none does."""
+    low, high = gain.interval
+    taken = chain.believed_reference_ohm
+    for fitted in (times * chain.r0_ohm for times in REFERENCES):
+        would = taken / fitted - 1.0
+        if abs(would) >= _MIX_UP_LEAST and low <= would <= high:
+            return f"{taken:g} Ω set for {fitted:g} Ω fitted"
+    return None
 
 
 def _z(one: ChannelCold) -> float:

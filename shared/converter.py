@@ -3,6 +3,10 @@
 from shared import platinum
 from shared.platinum import IEC_60751, Curve
 
+REFERENCES = (3.9, 4.02, 4.12, 4.22, 4.32, 4.7)
+"""Standard resistors (IEC 60063, series E24 and E96) that make a reference of about four times
+R0, as multiples of R0; each stands for its neighbours within half a percent."""
+
 
 def full_scale(bits: int) -> int:
     """Number of codes, 2^bits."""

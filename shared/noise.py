@@ -15,7 +15,12 @@ ENOUGH_READINGS = 30
 
 
 def expected_noise_ohm(chain: Chain) -> float:
-    """Standard deviation of a quiet channel's readings, Ω: converter noise and code steps."""
+    """Standard deviation of a quiet channel's readings, Ω: converter noise and code steps.
+
+    NaN where the converter's own noise was not told.
+    """
+    if not chain.knows("noise_codes"):
+        return math.nan
     return step_ohm(chain.reference_ohm, chain.bits) * math.sqrt(chain.noise_codes**2 + 1.0 / 12.0)
 
 
@@ -69,7 +74,9 @@ def noise_found(chain: Chain, count: int, square_ohm2: float, middle_ohm: float)
     middle_c = platinum.celsius(middle_ohm, chain.r0_ohm, chain.element_curve)
     slope = chain.r0_ohm * platinum.slope(middle_c, chain.element_curve)
     finding, open_question = "as expected", ""
-    if measured == 0.0:
+    if math.isnan(expected):
+        finding, open_question = "cannot tell", "the converter's own noise is not told"
+    elif measured == 0.0:
         finding = "quieter"
         open_question = "no reading differs: quieter than one step, or frozen"
     elif interval[0] > 1.5:

@@ -7,7 +7,7 @@ import msgspec
 
 from shared import platinum
 from shared.chain import Chain
-from shared.converter import code_of, ohms_of
+from shared.converter import REFERENCES, code_of, ohms_of
 from shared.leads import read_ohm
 from shared.platinum import CURVES, HIGHEST_C, LOWEST_C
 
@@ -89,15 +89,15 @@ class Misreading:
 def wrong_settings(chain: Chain, temperatures_c: tuple[float, ...]) -> tuple[Misreading, ...]:
     """What the host would show of this element and reference under other settings.
 
-    The settings tried are the other curves, references of 4 and 4.3 times R0, and ten
+    The settings tried are the other curves, the standard references about four times R0, and ten
     times or a tenth of R0. Leads are left out, so only the setting shows.
     """
     trials: list[tuple[str, str, float | str]] = [
         (f"curve {name}", "host_curve", name) for name in CURVES if name != chain.curve
     ]
-    for times in (4.0, 4.3):
+    for times in REFERENCES:
         ohm = times * chain.r0_ohm
-        if not math.isclose(ohm, chain.reference_ohm):
+        if not math.isclose(ohm, chain.reference_ohm, rel_tol=0.005):
             trials.append((f"reference {ohm:g} Ω", "host_reference_ohm", ohm))
     tenfold = (chain.r0_ohm / 10.0, chain.r0_ohm * 10.0)
     trials.extend((f"R0 {r0:g} Ω", "host_r0_ohm", r0) for r0 in tenfold)

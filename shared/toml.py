@@ -90,6 +90,14 @@ def meant(word: str, known: Sequence[str]) -> str:
     return "known: " + ", ".join(known) if known else "remove it"
 
 
+def keys_at(text: str, keys: Keys) -> tuple[str, ...]:
+    """Names that stand in a table of TOML text that is known to be whole, sorted."""
+    table: Any = tomllib.loads(text)
+    for key in keys:
+        table = table[key]
+    return tuple(sorted(table))
+
+
 def line_of(text: str, keys: Keys) -> int:
     """Line, from 1, on which a value stands; the nearest parent's where it has none of its own."""
     lines = dict(_lines(text))

@@ -53,6 +53,12 @@ FACTS: dict[str, tuple[Kind, str]] = {
 Stands here because `--help` may not wait for what `Chain` imports.
 """
 
+PART = {
+    **{"reference_ohm": "reference", "bits": "bits", "noise_codes": "noise", "bias_v": "bias"},
+    **{"conversion_ms": "conversion", "wait_ms": "wait", "capacitance_nf": "capacitance"},
+}
+"""Facts that differ from part to part, with their short names: said where they were not told."""
+
 CONDITIONS: dict[str, tuple[float, float, float, str]] = {
     "temperature_c": (210.0, -200.0, 850.0, "temperature of the budget, °C"),
     "copper_c": (25.0, -50.0, 200.0, "mean temperature of the leads, °C"),
@@ -120,6 +126,8 @@ def run(options: argparse.Namespace) -> int:
     lines = budget_view.one(cases[0], options.more) if len(cases) == 1 else budget_view.many(cases)
     for line in lines:
         say(line)
+    for line in budget_view.untold(cases):
+        say(line)
     if options.chart:
         say("")
         for line in budget_view.chart(cases, wanted):
@@ -128,9 +136,9 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _first(options: argparse.Namespace) -> "Chain":
-    from shared.chain import ASSUMED
+    from shared.chain import UNTOLD
 
-    base = _saved(options.profile, options.channel) if options.profile else ASSUMED
+    base = _saved(options.profile, options.channel) if options.profile else UNTOLD
     if options.channel and not options.profile:
         raise BadInput("--channel", "there is no profile to look in", "give --profile too")
     given = {key: getattr(options, key) for key in FACTS if getattr(options, key) is not None}
@@ -173,7 +181,8 @@ def _changed(chain: "Chain", given: dict[str, str], where: str) -> "Chain":
         if key not in FACTS:
             raise BadInput(f"{where}{key}", "no chain fact", toml.meant(key, list(FACTS)))
         facts[key] = _fact(key, text, where)
-    changed = msgspec.structs.replace(chain, **facts)
+    told = None if chain.told is None else tuple(sorted({*chain.told, *facts}))
+    changed = msgspec.structs.replace(chain, **facts, told=told)
     try:
         check_chain(changed)
     except ValueError as error:

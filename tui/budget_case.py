@@ -10,6 +10,7 @@ from shared.budget import Budget, Conditions
 from shared.chain import Chain
 from shared.leads import lead_ohm
 from shared.uncertainty import Simulated
+from tui.budget import PART
 
 
 class Case:
@@ -56,6 +57,7 @@ class Case:
         return {
             "name": self.name,
             "chain": self.chain,
+            "not_told": [key for key in PART if not self.chain.knows(key)],
             "conditions": self.at,
             "reach": self.reach,
             "step_ohm": self.chain.step_ohm,

@@ -4,10 +4,10 @@ import math
 from collections.abc import Sequence
 
 from shared.budget import Offset
-from shared.chain import Chain
 from shared.reach import Misreading, other_straps, wrong_settings
 from shared.tolerance import TOLERANCES
 from shared.uncertainty import Contribution
+from tui.budget import FACTS, PART
 from tui.budget_case import Case
 
 ROOM_C = 25.0
@@ -29,7 +29,7 @@ def many(cases: Sequence[Case]) -> list[str]:
     """Page of two or three chains, differences first."""
     rows: list[tuple[str, list[str]]] = []
     same: list[str] = []
-    for key in Chain.__struct_fields__:
+    for key in FACTS:
         values = [getattr(case.chain, key) for case in cases]
         if len(set(values)) > 1:
             rows.append((key, [_plain(value) for value in values]))
@@ -45,6 +45,12 @@ def many(cases: Sequence[Case]) -> list[str]:
             same.append(f"{name} {cells[0]}")
     lines += _wrapped("Alike: ", ", ".join(same))
     return lines
+
+
+def untold(cases: Sequence[Case]) -> list[str]:
+    """Facts of part and filter that nobody told of any chain: those of the simulated printer."""
+    names = [name for key, name in PART.items() if not any(c.chain.knows(key) for c in cases)]
+    return _wrapped("Taken, not told: ", ", ".join(names)) if names else []
 
 
 def chart(cases: Sequence[Case], wanted: tuple[float, float] | None = None) -> list[str]:
@@ -142,8 +148,8 @@ def _facts(case: Case) -> list[str]:
         f"Range    {reach.lowest_c:.0f}…{reach.highest_c:.0f} °C, code {reach.lowest_code}…"
         f"{reach.highest_code}: {ends}",
         *outside,
-        f"Step     {1000 * chain.step_ohm:.2f} mΩ, {1000 * case.step_c:.1f} m°C",
-        f"Leads    {case.lead_ohm:.4f} Ω each and {chain.contact_ohm:g} Ω a contact",
+        f"Step     {1000 * chain.step_ohm:.2f} mΩ, {1000 * case.step_c:.1f} m°C; leads "
+        f"{case.lead_ohm:.4f} Ω each and {chain.contact_ohm:g} Ω a contact",
         f"Filter   {done.source_ohm:.1f} Ω × {chain.capacitance_nf:g} nF = "
         f"{1e6 * done.tau_s:.1f} µs, corner {done.corner_hz / 1000:.2f} kHz",
         f"         lets through {passes};",

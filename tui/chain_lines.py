@@ -4,6 +4,7 @@ import math
 from collections.abc import Iterable
 from typing import Any
 
+from shared.chain import SCALE
 from shared.chainstate import ChainState, Finding
 from shared.coldcheck import ChannelCold
 from shared.noise import NoiseCheck
@@ -14,9 +15,8 @@ def chain_lines(states: Iterable[ChainState]) -> list[str]:
     """A section for each channel: its stages, what was measured, why a stage is not ok."""
     lines: list[str] = []
     for state in states:
-        assumed = " (facts assumed)" if state.is_assumed else ""
         stages = ", ".join(f"{each.stage} {each.finding}" for each in state.stages)
-        lines.append(f"chain {state.channel}{assumed}: {stages}")
+        lines.append(f"chain {state.channel}: {stages}")
         lines += [f"  {words}" for words in state.lines]
         lines += [f"  off: {each.stage}: {each.why}" for each in state.off]
         untold: dict[str, list[str]] = {}
@@ -34,7 +34,7 @@ def chain_record(state: ChainState) -> dict[str, Any]:
     return {
         "record": "chain",
         "channel": state.channel,
-        "assumed": state.is_assumed,
+        "facts": _facts(state),
         "stages": [
             {"stage": each.stage, "finding": each.finding, "why": each.why} for each in state.stages
         ],
@@ -45,12 +45,32 @@ def chain_record(state: ChainState) -> dict[str, Any]:
     }
 
 
+def _facts(state: ChainState) -> dict[str, Any]:
+    """The facts that turn codes into degrees, each with where it is from."""
+    worked = {each.key: each for each in state.worked_out}
+    found: dict[str, Any] = {}
+    for key in SCALE:
+        each = worked.get(key)
+        if state.chain.knows(key):
+            found[key] = {"value": getattr(state.chain, key), "from": "told"}
+        elif each is not None:
+            found[key] = {
+                "value": each.value,
+                "standard_uncertainty": _number(each.standard),
+                "from": "worked out",
+                "how": each.how,
+            }
+        else:
+            found[key] = {"value": None, "from": "not told"}
+    return found
+
+
 def _noise(noise: NoiseCheck) -> dict[str, Any]:
     return {
         "finding": noise.finding,
         "readings": noise.readings,
         "measured_ohm": _number(noise.measured_ohm),
-        "expected_ohm": noise.expected_ohm,
+        "expected_ohm": _number(noise.expected_ohm),
         "ratio": _number(noise.ratio),
         "ratio_interval": [_number(end) for end in noise.interval],
         "codes": _number(noise.codes),

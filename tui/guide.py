@@ -4,6 +4,7 @@ It takes the screen's samples from the history, so nothing waits for it and it w
 nothing. It commands nothing.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum, auto
 
@@ -14,6 +15,7 @@ from detectors.diagnosis.checkform import CheckForm
 from detectors.diagnosis.checks import CATALOGUE
 from detectors.measured import GUIDED, Bench, Guided, Measured, Progress, guided
 from detectors.measured.guide import Case
+from shared.chain import Chain
 from shared.events import Check
 from shared.updates import Update, Value
 from tui.answers import ANSWER, FROM_S, MEASURED
@@ -201,12 +203,13 @@ class Guide:
             for trial in now.trials
             if trial.channel == self.channel and trial.count
         ]
-        case = Case(self.channel, channels, self._source.chains, max(usual, default=None))
+        chains = _working(self._source.chains, now)
+        case = Case(self.channel, channels, chains, max(usual, default=None))
         return one.make(case, bench)
 
     def _new_bench(self, now: Snapshot) -> Bench:
         """A bench that knows what holds now, and looks at what comes from here on."""
-        bench = Bench(self._source.chains)
+        bench = Bench(_working(self._source.chains, now))
         self._fed_s = now.now_s
         history = self._source.history
         held: dict[str, Value] = {}
@@ -256,6 +259,11 @@ def _items(now: Snapshot, channel: str) -> list[Item]:
     rest = [form for name, form in CATALOGUE.items() if name not in names]
     items += [Item(form, None) for form in rest if form.needs_channels <= count]
     return items
+
+
+def _working(told: Mapping[str, Chain], now: Snapshot) -> dict[str, Chain]:
+    """Chain facts as told, and as the watch has worked them out where they were not."""
+    return {**told, **{state.channel: state.chain for state in now.chains}}
 
 
 def _measures(name: str, channels: int) -> Guided | None:

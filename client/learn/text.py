@@ -14,7 +14,7 @@ from client.learn.tree import Keyed, Place, pointer_of, text_of
 from client.learn.tree import Token as Step
 from client.learn.vocabulary import STATE_WORDS
 from client.units import UNITS
-from shared.chain import ASSUMED
+from shared.chain import EXAMPLE
 from shared.text import clean
 from shared.words import QUANTITIES
 
@@ -284,7 +284,7 @@ def _chain(channel: Proposal, code: Found) -> Iterator[str]:
         else "Pt100: for Pt1000 write 1000.0 and ten times the reference."
     )
     yield f"# {known}"
-    size = r0 or ASSUMED.r0_ohm
+    size = r0 or EXAMPLE.r0_ohm
     yield f"r0_ohm = {size:.1f}"
     yield f"reference_ohm = {round(ratio * size, 1)}"
     yield f"bits = {bits}"

@@ -13,19 +13,11 @@ def chain_facts(chain: Chain | None) -> tuple[Fact, ...]:
 
 
 def _facts(chain: Chain) -> Iterator[Fact]:
-    if chain.bus == "flying":
-        shown = f"the converter hangs on {1000.0 * chain.bus_m:.0f} mm of loose bus wires"
-        yield Fact("bus-flying", shown, 1.0 if chain.bus_m >= 0.1 else 0.6)
-    else:
-        yield Fact("bus-plugged", "the converter plugs into the controller")
-    if chain.wires == 2:
-        yield Fact("two-wires", "two wires: their resistance adds to the reading")
-    elif chain.strapped == chain.wires:
-        yield Fact("leads-cancelled", f"{chain.wires} wires: the leads are subtracted")
-    if chain.strapped != chain.wires:
-        shown = f"{chain.wires} wires on a board set for {chain.strapped}"
-        yield Fact("strapped-otherwise", shown)
-    if chain.believed_reference_ohm != chain.reference_ohm:
+    if chain.knows("bus"):
+        yield _bus(chain)
+    if chain.knows("wires"):
+        yield from _wires(chain)
+    if chain.knows("reference_ohm") and chain.believed_reference_ohm != chain.reference_ohm:
         shown = (
             f"the host counts with {chain.believed_reference_ohm:g} Ω, "
             f"the board has {chain.reference_ohm:g} Ω"
@@ -34,17 +26,43 @@ def _facts(chain: Chain) -> Iterator[Fact]:
     if chain.believed_curve != chain.element_curve or chain.believed_r0_ohm != chain.r0_ohm:
         yield Fact("host-curve-differs", "the host counts with another element")
     yield from _cable(chain)
+    if chain.knows("capacitance_nf"):
+        yield from _filter(chain)
+
+
+def _bus(chain: Chain) -> Fact:
+    if chain.bus == "flying":
+        shown = f"the converter hangs on {1000.0 * chain.bus_m:.0f} mm of loose bus wires"
+        return Fact("bus-flying", shown, 1.0 if chain.bus_m >= 0.1 else 0.6)
+    return Fact("bus-plugged", "the converter plugs into the controller")
+
+
+def _wires(chain: Chain) -> Iterator[Fact]:
+    if chain.wires == 2:
+        yield Fact("two-wires", "two wires: their resistance adds to the reading")
+    elif chain.strapped == chain.wires:
+        yield Fact("leads-cancelled", f"{chain.wires} wires: the leads are subtracted")
+    if chain.strapped != chain.wires:
+        shown = f"{chain.wires} wires on a board set for {chain.strapped}"
+        yield Fact("strapped-otherwise", shown)
 
 
 def _cable(chain: Chain) -> Iterator[Fact]:
-    moves = "moves with" if chain.moving else "does not move with"
-    yield Fact("cable-moves" if chain.moving else "cable-still", f"the cable {moves} the machine")
+    if chain.knows("moving"):
+        moves = "moves with" if chain.moving else "does not move with"
+        name = "cable-moves" if chain.moving else "cable-still"
+        yield Fact(name, f"the cable {moves} the machine")
+    if not chain.knows("screened"):
+        return
     if chain.screened:
         yield Fact("screened", "the cable is screened")
-    elif chain.moving and chain.lead_m >= LONG_CABLE_M:
+    elif chain.knows("moving", "lead_m") and chain.moving and chain.lead_m >= LONG_CABLE_M:
         yield Fact("unscreened-long", f"{chain.lead_m:g} m of moving cable without a screen")
         if chain.lead_m >= 2.0 * LONG_CABLE_M:
             yield Fact("unscreened-heavy", "a long cable beside others, without a screen")
+
+
+def _filter(chain: Chain) -> Iterator[Fact]:
     if chain.capacitance_nf <= SMALL_FILTER_NF:
         yield Fact("small-filter", f"only {chain.capacitance_nf:g} nF across the inputs")
     elif chain.capacitance_nf >= LARGE_FILTER_NF:

@@ -12,7 +12,9 @@ import msgspec
 
 from detectors.diagnosis.case import ABSURD_K, Case, Fact, number
 from shared import platinum
-from shared.chain import ASSUMED, Chain
+from shared.chain import UNTOLD, Chain
+from shared.chainstate import LEADS
+from shared.converter import REFERENCES
 from shared.events import Event
 from shared.leads import path_ohm, read_ohm
 from shared.words import Kind
@@ -23,8 +25,6 @@ NEAR = 0.35
 """A fit within this part of the size; lead lengths and gauges are known no better."""
 AT_LEAST_OHM = 0.12
 """And within this at least: what tolerance class B leaves open at room temperature."""
-REFERENCE_TIMES = (3.9, 4.0, 4.3, 4.7)
-"""References as multiples of R0; about four is the usual: common practice of the trade."""
 BEYOND_LEADS_OHM = 4.0
 """More than leads have: 6 m of two AWG 30 wires (copper wire table; computed)."""
 ASSUMED_STRENGTH = 0.6
@@ -48,17 +48,18 @@ def offsets(case: Case) -> Iterator[Fact]:
         way = "high" if degrees > 0.0 else "low"
         shown = f"{abs(degrees):.1f} °C too {way} at room temperature"
         yield Fact(f"offset-{way}", shown)
-        chain = case.chain or ASSUMED
+        chain = case.chain or UNTOLD
         true_ohm, read = _ohms(chain, event, degrees)
         if abs(read) > BEYOND_LEADS_OHM:
             yield Fact("offset-beyond-leads", f"{abs(read):.0f} Ω: far more than leads have")
-        if case.chain is not None:
+        if chain.knows(*LEADS):
             yield from _fits(chain, event, true_ohm, read)
+        if chain.knows("reference_ohm"):
             yield from _references(chain, true_ohm, read, (chain.believed_reference_ohm,), 1.0)
         elif abs(read) > BEYOND_LEADS_OHM:
             # What the host is set for isn't known either: any of the usual ones. Less than
             # leads may have fits one or the other by chance.
-            believed = [times * chain.r0_ohm for times in REFERENCE_TIMES]
+            believed = [times * chain.r0_ohm for times in REFERENCES]
             yield from _references(chain, true_ohm, read, believed, ASSUMED_STRENGTH)
 
 
@@ -78,7 +79,7 @@ def _references(
 ) -> Iterator[Fact]:
     ratio = (true_ohm + read) / true_ohm
     for taken in believed:
-        for times in REFERENCE_TIMES:
+        for times in REFERENCES:
             fitted = times * chain.r0_ohm
             would = taken / fitted
             if abs(would - 1.0) > 2.0 * REFERENCE_NEAR and abs(ratio - would) < REFERENCE_NEAR:

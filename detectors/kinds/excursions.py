@@ -147,7 +147,7 @@ class ExcursionDetector:
 
     def not_evaluated(self) -> list[NotEvaluated]:
         plan, channel = self._plan, self._plan.name
-        if plan.has_code or self._degrees_give_codes:
+        if plan.has_code or plan.degrees_give_codes:
             return []
         why = "no code is reported, and degrees do not give it back"
         return [NotEvaluated(kind=Kind.BIT_FLIP, channel=channel, why=why)]
@@ -257,12 +257,6 @@ class ExcursionDetector:
 
     # -- bits --
 
-    @property
-    def _degrees_give_codes(self) -> bool:
-        plan = self._plan
-        ohm = plan.chain.rounding_c * plan.ohm_per_kelvin
-        return not plan.is_assumed and not plan.has_signal_in_ohms and ohm < plan.ohm_per_code
-
     def _bit(self, out: Excursion, moment: Moment, most_of_size: float) -> int | None:
         if not self._is_single(out):
             return None
@@ -270,7 +264,7 @@ class ExcursionDetector:
         before_code, code, after_code = out.before_code, out.peak_code, after.code
         tolerance = CODE_TOLERANCE
         if code != code:
-            if not self._degrees_give_codes or not out.peak_c < 900.0:
+            if not plan.degrees_give_codes or not out.peak_c < 900.0:
                 return None
             before_code, code, after_code = (
                 plan.code_of_degrees(celsius)
@@ -278,10 +272,11 @@ class ExcursionDetector:
             )
             tolerance += 1.0
         guard_ohm = out.guard if out.in_ohms else out.guard * plan.ohm_per_kelvin
-        noise = guard_ohm / plan.ohm_per_code
+        noise = guard_ohm / plan.ohm_per_code(after)
         tolerance += 0.4 * noise + 0.25 * abs(after_code - before_code)
         expected = 0.5 * (before_code + after_code)
-        return flipped_bit(code, expected, tolerance, plan.chain.bits, most_of_size)
+        bits = plan.bits(code, expected)
+        return flipped_bit(code, expected, tolerance, bits, most_of_size)
 
     # -- words and numbers --
 
@@ -308,7 +303,7 @@ class ExcursionDetector:
         if out.in_ohms:
             facts["delta_c"] = out.peak / out.per_kelvin
         if out.peak_code == out.peak_code:
-            facts["delta_codes"] = out.peak / self._plan.ohm_per_code
+            facts["delta_codes"] = out.peak_code - out.before_code
         if tally.partial > 1:
             facts["size_spread"] = tally.spread
             facts["sized"] = float(tally.partial)

@@ -130,7 +130,9 @@ class PartOfRule:
             is_touched = is_touched or size != window.rough
             if size is not None:
                 left.append(size)
-        is_part = not left or (is_touched and not _is_rise(left, channel.own))
+        # Once it is explained, only what would have raised it alone takes that back.
+        is_explained = is_touched or event.absorbed_by is not None
+        is_part = not left or (is_explained and not _is_rise(left, channel.own))
         if not is_part:
             book.absorb([event.id], None)
             _absorb_outliers(event, self._windows[-1][name], book)

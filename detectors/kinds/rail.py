@@ -1,11 +1,12 @@
 """code-high and code-low: the code at or beyond what the element can give.
 
-Quantity: codes. The limits are the converter's ends, and the codes of −200 °C and
-850 °C on the element's curve, whichever is nearer: no platinum element that is whole
-reads beyond them (IEC 60751). An open lead drives the code to the upper end, a short
-to the lower.
+Quantity: codes, else ohms, else degrees. The limits are the ends of the element's curve, −200
+and 850 °C: no platinum element that is whole reads beyond them (IEC 60751). An open lead
+drives the code to the upper end, a short to the lower. Where a converter ends before the
+curve does, its end is the limit: told, or recognised by its shape, 0 or 2^n − 1, where the
+reading leapt there or began there.
 
-Blind where neither a code nor a resistance is reported: degrees are cut off by the host.
+Blind where only degrees are reported and the host cuts them off within the curve.
 """
 
 import math
@@ -14,11 +15,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from detectors.detector import Given, Moment, Say
-from detectors.frame import ChannelColumns, Frame
+from detectors.frame import ChannelColumns, Frame, Sample
 from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
+from detectors.scale import are_end_shaped, is_end_shaped
 from shared.events import NotEvaluated
+from shared.platinum import HIGHEST_C, LOWEST_C
 from shared.words import Kind
+
+LEAP = 0.75
+"""An end is reached from below this part of it: heat passes a code, and does not leap to it."""
 
 
 class RailDetector:
@@ -26,26 +32,21 @@ class RailDetector:
 
     def __init__(self, plan: ChannelPlan) -> None:
         self._plan = plan
-        self._high_ohm = plan.high_ohm
-        self._low_ohm = plan.low_ohm
+        self._knows_ends = plan.scale.is_told
         self._beyond: Kind | None = None
         self._start_s = math.nan
         self.busy = False
 
     def suspects(self, columns: ChannelColumns, frame: Frame, given: Given) -> NDArray[np.bool_]:
-        beyond: NDArray[np.bool_] = columns.in_ohms & (
-            (columns.signal >= self._high_ohm) | (columns.signal <= self._low_ohm)
-        )
+        high = np.where(columns.in_ohms, self._plan.high_ohm, HIGHEST_C)
+        low = np.where(columns.in_ohms, self._plan.low_ohm, LOWEST_C)
+        beyond: NDArray[np.bool_] = (columns.signal >= high) | (columns.signal <= low)
+        if not self._knows_ends:
+            beyond |= are_end_shaped(columns.code)
         return beyond
 
     def step(self, moment: Moment, say: Say) -> None:
-        sample = moment.sample
-        beyond: Kind | None = None
-        if sample.in_ohms:
-            if sample.signal >= self._high_ohm:
-                beyond = Kind.CODE_HIGH
-            elif sample.signal <= self._low_ohm:
-                beyond = Kind.CODE_LOW
+        beyond = self._side(moment)
         if beyond is self._beyond:
             return
         if self._beyond is not None:
@@ -55,17 +56,37 @@ class RailDetector:
         self._beyond = beyond
         self.busy = beyond is not None
 
+    def _side(self, moment: Moment) -> Kind | None:
+        sample = moment.sample
+        low, high = LOWEST_C, HIGHEST_C
+        if sample.in_ohms:
+            low, high = self._plan.low_ohm, self._plan.high_ohm
+        if sample.signal >= high:
+            return Kind.CODE_HIGH
+        if sample.signal <= low:
+            return Kind.CODE_LOW
+        if self._knows_ends or not is_end_shaped(sample.code):
+            return None
+        if sample.code == 0.0:
+            return Kind.CODE_LOW
+        before = moment.before.code
+        stays = self._beyond is Kind.CODE_HIGH and before == sample.code
+        leapt = not before >= LEAP * sample.code
+        return Kind.CODE_HIGH if stays or leapt else None
+
     def _sighting(self, moment: Moment, kind: Kind) -> Sighting:
         sample = moment.sample
         has_code = sample.code == sample.code
-        value, unit = (sample.code, "codes") if has_code else (sample.signal, "Ω")
-        shown = f"code {value:.0f}" if has_code else f"{value:.1f} Ω"
+        value, unit = (sample.code, "codes") if has_code else (sample.signal, _unit(sample))
+        shown = f"code {value:.0f}" if has_code else f"{value:.1f} {unit}"
         end = "upper" if kind is Kind.CODE_HIGH else "lower"
         meaning = "open" if kind is Kind.CODE_HIGH else "shorted"
         first = sample.joined or moment.before.signal != moment.before.signal
-        facts: dict[str, float | str] = {"signal": sample.signal, "first_reading": float(first)}
-        if not first:
-            facts["before"] = moment.before.signal
+        facts: dict[str, float | str] = {"first_reading": float(first)}
+        if sample.in_ohms:
+            facts["signal"] = sample.signal
+            if not first:
+                facts["before"] = moment.before.signal
         return Sighting(
             row=moment.row,
             at_s=moment.time_s,
@@ -86,5 +107,9 @@ class RailDetector:
     def not_evaluated(self) -> list[NotEvaluated]:
         if self._plan.has_signal_in_ohms:
             return []
-        why = "no code or resistance is reported, and degrees are cut off by the host"
+        why = "no code or resistance is reported: a host that cuts degrees off hides it"
         return [NotEvaluated(kind=Kind.CODE_HIGH, channel=self._plan.name, why=why)]
+
+
+def _unit(sample: Sample) -> str:
+    return "Ω" if sample.in_ohms else "°C"

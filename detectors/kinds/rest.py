@@ -37,6 +37,7 @@ from detectors.closed import Together, WindowsAt
 from detectors.reports import Cleared, Report, Sighting
 from detectors.settling import Level
 from shared.chain import Chain
+from shared.chainstate import LEADS
 from shared.events import Event, NotEvaluated
 from shared.leads import path_ohm, share_read
 from shared.words import EVERY_CHANNEL, Gate, Kind
@@ -202,7 +203,7 @@ class RestRule:
 
     def _limit(self, name: str, limit: float = LIMIT_K) -> float:
         chain = self._chains.get(name)
-        if chain is not None:
+        if chain is not None and chain.knows(*LEADS):
             limit += max(_lead_k(chain) - USUAL_LEAD_K, 0.0)
         return limit - BACK_K if name in self._up or EVERY_CHANNEL in self._up else limit
 

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from detectors.book import EventBook
 from detectors.closed import ClosedWindow
 from detectors.reports import Departure, Report
+from detectors.scale import is_end_shaped
 from detectors.watch import Watch
-from shared.chain import ASSUMED, Chain
+from shared.chain import UNTOLD, Chain
 from shared.converter import full_scale, ohms_of
 from shared.events import Event, NotEvaluated
 from shared.platinum import ohms
@@ -46,7 +47,7 @@ class Bench:
         return self._watch.now_s
 
     def chain(self, channel: str) -> Chain:
-        return self._chains.get(channel, ASSUMED)
+        return self._chains.get(channel, UNTOLD)
 
     def feed(self, update: Update) -> None:
         self._watch.feed(batch_of([update]))
@@ -69,9 +70,12 @@ class Bench:
     def is_open(self, channel: str) -> bool:
         """Whether the input stands at the upper end of its codes, or far above any element."""
         code = self._held.get(f"{channel}.code")
-        if code is not None:
-            return code >= full_scale(self.chain(channel).bits) - CODE_ENDS
-        return not self.ohms(channel) <= HIGHEST_RATIO * self.chain(channel).r0_ohm
+        chain = self.chain(channel)
+        if code is not None and chain.knows("bits"):
+            return code >= full_scale(chain.bits) - CODE_ENDS
+        if code is not None and code > 0.0 and is_end_shaped(code):
+            return True
+        return not self.ohms(channel) <= HIGHEST_RATIO * chain.r0_ohm
 
     def in_ohms(self, channel: str, value: float) -> float:
         """A value of a window, which is in Ω or in °C, as Ω."""

@@ -9,6 +9,7 @@ from detectors.measured.bench import Bench
 from detectors.measured.form import Finding, Measured, Progress
 from detectors.measured.plateau import Plateau, Settled
 from shared.chain import Chain
+from shared.chainstate import LEADS
 from shared.coldcheck import ChannelCold, ColdCheck, ColdReading, cold_check
 from shared.leads import path_ohm
 
@@ -100,7 +101,8 @@ class Cold(Measured):
         open_ones = "".join(f" Open: {words}." for words in found.could_not_tell)
         words = " ".join(_off_words(one) for one in off)
         is_mine = mine is not None and mine.is_off and found.odd_one in (None, self.channel)
-        answers = (self.answer(self._outcome(mine)),) if mine is not None and is_mine else ()
+        knows = self.bench.chain(self.channel).knows(*LEADS)
+        answers = (self.answer(self._outcome(mine)),) if mine and is_mine and knows else ()
         return Finding(f"{words}{odd}{open_ones}", answers, facts)
 
     def _outcome(self, mine: ChannelCold) -> str:

@@ -11,7 +11,7 @@ from detectors.measured.resistor import FixedResistor
 from detectors.measured.swap import Swap
 from detectors.measured.twopoint import TwoPointCheck
 from detectors.measured.wiggle import Wiggle
-from shared.chain import ASSUMED, Chain
+from shared.chain import UNTOLD, Chain
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +54,7 @@ class Guided:
 
 def _cold(case: Case, bench: Bench) -> Measured:
     names = [name for name in case.channels if name in case.chains] or [case.channel]
-    return Cold(case.channel, bench, {name: case.chains.get(name, ASSUMED) for name in names})
+    return Cold(case.channel, bench, {name: case.chains.get(name, UNTOLD) for name in names})
 
 
 GUIDED = (

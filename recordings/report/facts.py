@@ -1,6 +1,6 @@
 """What a report is made of, and the words in which it says times and lengths."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -103,7 +103,7 @@ class ChainCard:
     """One channel's chain: its facts, and what it showed."""
 
     channel: str
-    is_assumed: bool
+    is_told: bool
     facts: list[tuple[str, str]]
     measured: tuple[str, ...] = ()
     off: tuple[str, ...] = ()
@@ -113,12 +113,12 @@ class ChainCard:
 
 def chain_cards(report: ReportFacts) -> list[ChainCard]:
     """A card for each channel of which facts are given, or something was measured."""
-    cards = {name: ChainCard(name, False, chain_facts(c)) for name, c in report.chains.items()}
+    cards = {name: ChainCard(name, True, chain_facts(c)) for name, c in report.chains.items()}
     for state in report.chain_states:
         cards[state.channel] = ChainCard(
             state.channel,
-            state.is_assumed,
-            chain_facts(state.chain),
+            state.chain.told != (),
+            chain_facts(state.chain, state.knows),
             state.lines,
             tuple(f"{each.stage}: {each.why}" for each in state.off),
             tuple(line for line in state.could_not_tell if not _is_said(line, state.lines)),
@@ -132,43 +132,69 @@ def _is_said(line: str, measured: Iterable[str]) -> bool:
     return any(each.startswith(f"{what}:") and why in each for each in measured)
 
 
-def chain_facts(chain: Chain) -> list[tuple[str, str]]:
-    """A sensor chain in a few lines: part, and what is known of it."""
-    lead = "lead of unknown section"
-    if chain.lead_awg is not None:
-        lead = f"AWG {chain.lead_awg}"
-    elif chain.lead_mm2 is not None:
-        lead = f"{chain.lead_mm2:g} mm²"
-    elif chain.lead_ohm_per_m is not None:
-        lead = f"{chain.lead_ohm_per_m:g} Ω/m"
-    wires = f"{chain.wires} wires"
-    if chain.strapped != chain.wires:
-        wires += f" on a board set for {chain.strapped}"
-    cable = [wires, lead, f"{chain.lead_m:g} m"]
-    cable += ["screened" if chain.screened else "no screen"]
-    cable += ["moves" if chain.moving else "does not move"]
-    bus = "plugged in" if chain.bus == "plugged" else f"flying leads, {chain.bus_m:g} m"
-    facts = [
-        (
-            "element",
-            f"Pt{chain.r0_ohm:g}, {chain.curve}, class {chain.tolerance}, {chain.construction}",
-        ),
-        ("cable", ", ".join(cable)),
-        ("filter", f"{chain.capacitance_nf:g} nF across the inputs"),
-        (
-            "converter",
-            f"{chain.reference_ohm:g} Ω reference ± {100 * chain.reference_tolerance:g} %, "
-            f"{chain.bits} bits, one code {1000 * chain.step_ohm:.3g} mΩ",
-        ),
-        ("bus", bus),
-    ]
-    believed = []
-    if chain.believed_r0_ohm != chain.r0_ohm:
-        believed.append(f"R0 {chain.believed_r0_ohm:g} Ω")
-    if chain.host_curve is not None and chain.host_curve != chain.curve:
-        believed.append(f"curve {chain.host_curve}")
-    if chain.believed_reference_ohm != chain.reference_ohm:
-        believed.append(f"reference {chain.believed_reference_ohm:g} Ω")
+def chain_facts(chain: Chain, knows: Callable[[str], bool] | None = None) -> list[tuple[str, str]]:
+    """A sensor chain in a few lines: part, and what is told or worked out of it."""
+    facts = []
+    for part, words in _facts(chain).items():
+        told = ", ".join(text for key, text in words if (knows or chain.knows)(key))
+        facts.append((part, told or "not told"))
+    believed = _believed(chain)
     if believed:
         facts.append(("the host believes", ", ".join(believed)))
     return facts
+
+
+def _facts(chain: Chain) -> dict[str, list[tuple[str, str]]]:
+    """Facts in words by part, each with the key that tells it."""
+    wires = f"{chain.wires} wires"
+    if chain.strapped != chain.wires:
+        wires += f" on a board set for {chain.strapped}"
+    code = f"one code {1000 * chain.step_ohm:.3g} mΩ"
+    return {
+        "element": [
+            ("r0_ohm", f"Pt{chain.r0_ohm:.4g}"),
+            ("curve", chain.curve),
+            ("tolerance", f"class {chain.tolerance}"),
+            ("construction", chain.construction),
+        ],
+        "cable": [
+            ("wires", wires),
+            _lead(chain),
+            ("lead_m", f"{chain.lead_m:g} m"),
+            ("screened", "screened" if chain.screened else "no screen"),
+            ("moving", "moves" if chain.moving else "does not move"),
+        ],
+        "filter": [("capacitance_nf", f"{chain.capacitance_nf:g} nF across the inputs")],
+        "converter": [
+            ("reference_ohm", f"{chain.reference_ohm:.5g} Ω reference"),
+            ("reference_tolerance", f"± {100 * chain.reference_tolerance:g} %"),
+            ("bits", f"{chain.bits} bits, {code}"),
+        ],
+        "bus": [_bus(chain)],
+    }
+
+
+def _lead(chain: Chain) -> tuple[str, str]:
+    if chain.lead_mm2 is not None:
+        return "lead_mm2", f"{chain.lead_mm2:g} mm²"
+    if chain.lead_ohm_per_m is not None:
+        return "lead_ohm_per_m", f"{chain.lead_ohm_per_m:g} Ω/m"
+    if chain.lead_awg is not None:
+        return "lead_awg", f"AWG {chain.lead_awg}"
+    return "lead_m", "lead of unknown section"
+
+
+def _bus(chain: Chain) -> tuple[str, str]:
+    words = "plugged in" if chain.bus == "plugged" else f"flying leads, {chain.bus_m:g} m"
+    return "bus", words
+
+
+def _believed(chain: Chain) -> list[str]:
+    believed = []
+    if chain.host_r0_ohm is not None and chain.host_r0_ohm != chain.r0_ohm:
+        believed.append(f"R0 {chain.host_r0_ohm:g} Ω")
+    if chain.host_curve is not None and chain.host_curve != chain.curve:
+        believed.append(f"curve {chain.host_curve}")
+    if chain.host_reference_ohm not in (None, chain.reference_ohm):
+        believed.append(f"reference {chain.host_reference_ohm:g} Ω")
+    return believed

@@ -28,7 +28,7 @@ temperature_c = { at = "/T", unit = "kelvin" }
 
 [channels.nozzle.chain]
 r0_ohm = 1000.0
-reference_ohm = 4300.0
+reference_ohm = 4020.0
 """
 
 
@@ -43,7 +43,8 @@ def test_a_profile_is_loaded_by_path(profile_file: Path) -> None:
     """With its chain facts by channel."""
     profile = load_profile(profile_file)
     assert profile.addresses == ("tcp://192.0.2.7:9000",)
-    assert profile.chains == {"nozzle": Chain(r0_ohm=1000.0, reference_ohm=4300.0)}
+    told = ("r0_ohm", "reference_ohm")
+    assert profile.chains == {"nozzle": Chain(r0_ohm=1000.0, reference_ohm=4020.0, told=told)}
 
 
 def test_a_profile_is_found_by_its_name_in_the_users_folder(
@@ -85,7 +86,7 @@ def test_the_built_in_profile_takes_address_and_chain_facts() -> None:
         ("kelvin", "calvin", 16, "channels.nozzle.temperature_c.unit", "kelvin"),
         ("/hot end", "/hot~end", 15, "channels.nozzle.base", "~0"),
         ("r0_ohm = 1000.0", "r0_ohm = -1.0", 19, "channels.nozzle.chain.r0_ohm", "more than 0"),
-        ("4300.0", "nan", 20, "channels.nozzle.chain.reference_ohm", "finite"),
+        ("4020.0", "nan", 20, "channels.nozzle.chain.reference_ohm", "finite"),
         ("r0_ohm", "r0_ohms", 19, "channels.nozzle.chain.r0_ohms", "r0_ohm"),
     ],
 )

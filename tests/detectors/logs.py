@@ -5,7 +5,7 @@ from collections.abc import Callable
 import numpy as np
 
 from detectors.watch import Watch
-from shared.chain import ASSUMED, Chain
+from shared.chain import EXAMPLE, Chain
 from shared.converter import code_of
 from shared.events import Event
 from shared.platinum import ohms
@@ -20,7 +20,7 @@ def steady(
     noise_c: float = 0.05,
     seed: int = 1,
     channel: str = "nozzle",
-    chain: Chain = ASSUMED,
+    chain: Chain = EXAMPLE,
     with_code: bool = True,
 ) -> list[Update]:
     """Updates of one channel held by a heater, with noise, degrees rounded to 0.01."""
@@ -44,7 +44,7 @@ def steady(
 
 def watched(updates: list[Update], chains: dict[str, Chain] | None = None) -> list[Event]:
     """Events of a log fed as one block, absorbed ones left out."""
-    watch = Watch(chains or {"nozzle": ASSUMED})
+    watch = Watch(chains or {"nozzle": EXAMPLE})
     watch.feed(batch_of(updates))
     watch.finish()
     return [event for event in watch.events if event.absorbed_by is None]

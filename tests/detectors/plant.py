@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from shared.chain import ASSUMED, Chain
+from shared.chain import EXAMPLE, Chain
 from shared.converter import code_of
 from shared.platinum import ohms
 from shared.updates import Update, Value
@@ -38,7 +38,7 @@ class Plant:
     """Noise in K where no code is reported."""
     late: float = 0.01
     """Share of updates that leave late, by up to 0.8 s."""
-    chain: Chain = ASSUMED
+    chain: Chain = EXAMPLE
     targets: Mapping[float, float] = field(
         default_factory=lambda: {0.0: 0.0, 20.0: 210.0, 400.0: 240.0, 560.0: 180.0, 700.0: 0.0}
     )

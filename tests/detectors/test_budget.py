@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from detectors.watch import Watch
-from shared.chain import ASSUMED
+from shared.chain import EXAMPLE
 from shared.platinum import ohms
 from shared.updates import Batch, Floats
 from shared.words import Kind
@@ -30,7 +30,7 @@ def held_days(memory: float, noise_codes: float, seed: int) -> Iterator[Batch]:
         for index, name in enumerate(CHANNELS):
             noise = _correlated(rng.normal(size=rows), memory, float(last[index]))
             last[index] = noise[-1]
-            middle = ohms(60.0 + 70.0 * index) / ASSUMED.step_ohm
+            middle = ohms(60.0 + 70.0 * index) / EXAMPLE.step_ohm
             code = np.round(middle + noise_codes * noise)
             numbers[f"{name}.code"] = code
             numbers[f"{name}.temperature_c"] = np.round(
@@ -55,7 +55,7 @@ def _correlated(white: Floats, memory: float, before: float) -> Floats:
 @pytest.mark.parametrize("noise_codes", [1.0])
 def test_twelve_channel_days_of_noise_keep_the_budget(memory: float, noise_codes: float) -> None:
     """Alarms of each kind stay within what one in 30 days explains, whatever the noise's memory."""
-    watch = Watch(dict.fromkeys(CHANNELS, ASSUMED))
+    watch = Watch(dict.fromkeys(CHANNELS, EXAMPLE))
     for batch in held_days(memory, noise_codes, seed=round(100 * memory + noise_codes)):
         watch.feed(batch)
     watch.finish()

@@ -9,14 +9,14 @@ import pytest
 from client.simulated.plain import updates
 from client.simulated.scenario import load_scenario
 from detectors.watch import Watch
-from shared.chain import ASSUMED, Chain
+from shared.chain import EXAMPLE, Chain
 from shared.chainstate import ChainState, Finding, Stage
 from shared.leads import path_ohm
 from shared.platinum import CURVES, celsius, ohms
 from shared.twopoint import Point
 from shared.updates import Update, Value, batch_of
 
-STEP_OHM = 430.0 / 32768.0
+STEP_OHM = EXAMPLE.step_ohm
 FOR_S = 700.0
 
 
@@ -107,13 +107,13 @@ def test_no_stage_of_a_healthy_machine_is_off(name: str, seed: int) -> None:
 
 @pytest.mark.parametrize("seed", range(4))
 def test_a_wrong_reference_is_sized_by_the_cold_check(seed: int) -> None:
-    """400 Ω set for 430 Ω fitted: a gain of −7.0 %, and leads that would have to be negative."""
+    """402 Ω set for 432 Ω fitted: a gain of −7.0 %, and leads that would have to be negative."""
     state = of_scenario("wrong-reference", seed)["nozzle"]
     assert state.cold is not None
     assert state.cold.prefers == "gain"
     low, high = state.cold.implied_gain.interval
-    assert low < 400.0 / 430.0 - 1.0 < high < 0.0
-    assert "400 Ω set for 430 Ω" in state.off[0].why
+    assert low < 402.0 / 432.0 - 1.0 < high < 0.0
+    assert "402 Ω set for 432 Ω" in state.off[0].why
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -134,11 +134,11 @@ def test_a_wrong_wire_count_is_sized_by_the_cold_check(seed: int) -> None:
 def test_the_noise_measured_is_the_noise_put_in(codes: float, degrees: bool) -> None:
     """Normal noise and the rounding of codes (1/12), within the interval that is given."""
     true_codes = math.hypot(codes, 1.0 / math.sqrt(12.0))
-    noise = states(at_rest(109.0, noise_codes=codes, degrees=degrees), {"nozzle": ASSUMED})[
+    noise = states(at_rest(109.0, noise_codes=codes, degrees=degrees), {"nozzle": EXAMPLE})[
         "nozzle"
     ].noise
     assert noise.readings > 900
-    expected = math.hypot(ASSUMED.noise_codes, 1.0 / math.sqrt(12.0))
+    expected = math.hypot(EXAMPLE.noise_codes, 1.0 / math.sqrt(12.0))
     low, high = noise.interval
     assert low < true_codes / expected < high
     assert noise.codes == pytest.approx(true_codes, rel=0.06)
@@ -147,15 +147,15 @@ def test_the_noise_measured_is_the_noise_put_in(codes: float, degrees: bool) -> 
 
 def test_slow_heat_is_no_noise() -> None:
     """The room warms by 1 K a minute: an even slope falls out of the differences."""
-    still = states(at_rest(109.0), {"nozzle": ASSUMED})["nozzle"].noise
-    moving = states(at_rest(109.0, drift_ohm_s=0.385 / 60.0), {"nozzle": ASSUMED})["nozzle"].noise
+    still = states(at_rest(109.0), {"nozzle": EXAMPLE})["nozzle"].noise
+    moving = states(at_rest(109.0, drift_ohm_s=0.385 / 60.0), {"nozzle": EXAMPLE})["nozzle"].noise
     assert moving.measured_ohm == pytest.approx(still.measured_ohm, rel=0.08)
 
 
 def test_a_value_held_between_readings_is_no_second_reading() -> None:
     """Read and sent at 1 Hz beside channels at 4 Hz."""
     rows = at_rest(109.0, every=4, seconds=500.0, noise_codes=2.0)
-    noise = states(rows, {"nozzle": ASSUMED})["nozzle"].noise
+    noise = states(rows, {"nozzle": EXAMPLE})["nozzle"].noise
     assert noise.readings < 550
     assert noise.codes == pytest.approx(2.02, rel=0.1)
 
@@ -166,7 +166,7 @@ def test_heaters_at_work_leave_no_quiet_moment() -> None:
         Update(row.time_s, {**row.values, "bed.power": float(index % 2)})
         for index, row in enumerate(at_rest(109.0))
     ]
-    state = states(rows, {"nozzle": ASSUMED})["nozzle"]
+    state = states(rows, {"nozzle": EXAMPLE})["nozzle"]
     assert state.noise.readings == 0
     assert "no quiet moment" in state.noise.could_not_tell
 
@@ -193,13 +193,13 @@ def test_a_host_with_another_curve_is_off_by_what_the_curves_differ() -> None:
     assert "254.1 °C where these facts give 250.0" in state.off[0].why
     believed = msgspec.structs.replace(chain, host_curve="iec-60751")
     assert not states(rows, {"nozzle": believed})["nozzle"].off
-    # Without facts the same is a doubt of what was assumed, not a fault of the host.
+    # Without facts there is nothing to hold the host's degrees against.
     told = {each.stage: each.finding for each in states(rows, {})["nozzle"].stages}
-    assert told[Stage.HOST] is Finding.OK
+    assert told[Stage.HOST] is Finding.NOT_TOLD
 
 
 def test_with_two_sensors_the_check_does_not_say_which_is_off() -> None:
-    state = states(at_rest(113.0, bed_c=23.0), {"nozzle": ASSUMED})["nozzle"]
+    state = states(at_rest(113.0, bed_c=23.0), {"nozzle": EXAMPLE})["nozzle"]
     assert state.cold is not None
     assert state.cold.is_off
     assert Stage.LEADS not in off(state)
@@ -208,12 +208,12 @@ def test_with_two_sensors_the_check_does_not_say_which_is_off() -> None:
 
 def test_the_newest_rest_at_a_temperature_counts() -> None:
     """Off at the first rest, repaired, right at the next: the leads are no longer off."""
-    right = ohms(23.0, 100.0) + 2.0 * path_ohm(ASSUMED)
+    right = ohms(23.0, 100.0) + 2.0 * path_ohm(EXAMPLE)
     rows = at_rest(right + 4.0)
     rows += at_rest(right, start_s=300.0, seconds=100.0, heated=True)
-    before = states(rows, {"nozzle": ASSUMED})["nozzle"]
+    before = states(rows, {"nozzle": EXAMPLE})["nozzle"]
     rows += at_rest(right, start_s=400.0)
-    after = states(rows, {"nozzle": ASSUMED})["nozzle"]
+    after = states(rows, {"nozzle": EXAMPLE})["nozzle"]
     assert before.cold is not None
     assert before.cold.is_off
     assert after.cold is not None
@@ -224,7 +224,7 @@ def test_a_chain_known_by_its_profile_alone_says_what_is_missing() -> None:
     """Degrees only: facts are shown, noise is not told."""
     rows = [Update(row.time_s, {"bed.temperature_c": 23.0, "bed.power": 0.0})
             for row in at_rest(109.0)]  # fmt: skip
-    state = states(rows, {"bed": ASSUMED})["bed"]
+    state = states(rows, {"bed": EXAMPLE})["bed"]
     assert state.noise.finding == "cannot tell"
     assert "degrees only" in state.noise.could_not_tell
     assert states(rows, {}) == {}

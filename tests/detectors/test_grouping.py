@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from detectors.watch import Watch
-from shared.chain import ASSUMED
+from shared.chain import EXAMPLE
 from shared.events import Event
 from shared.updates import Update, Value, batch_of
 from tests.detectors.logs import steady
@@ -30,7 +30,7 @@ def troubled_log(seed: int) -> list[Update]:
         for _ in range(int(rng.integers(0, 2))):
             values.pop(list(values)[int(rng.integers(len(values)))], None)
         if rng.random() < 0.02:
-            values["nozzle.code"] = float(rng.choice([32767, 0, 16000, 13681 ^ 512]))
+            values["nozzle.code"] = float(rng.choice([65535, 0, 33000, 29268 ^ 1024]))
         for key in excess:
             if rng.random() < 0.01 or index == joint_at:
                 excess[key] = float(rng.choice([-400.0, 90.0, 600.0])) * (key[0] == "n" or 0.05)
@@ -78,7 +78,7 @@ def resting_log(seed: int) -> list[Update]:
 
 
 def events_of(updates: list[Update], cuts: list[int]) -> tuple[list[Event], Any]:
-    watch = Watch({"nozzle": ASSUMED})
+    watch = Watch({"nozzle": EXAMPLE})
     for start, stop in zip([0, *cuts], [*cuts, len(updates)], strict=True):
         watch.feed(batch_of(updates[start:stop]))
     watch.finish()
@@ -106,7 +106,7 @@ def test_what_the_chain_shows_does_not_depend_on_cuts(seed: int, cuts: list[int]
     """Noise and cold check are equal to the last bit, and there is something to compare."""
     log = resting_log(seed)
     assert events_of(log, cuts) == events_of(log, [])
-    watch = Watch({"nozzle": ASSUMED})
+    watch = Watch({"nozzle": EXAMPLE})
     for update in log:
         watch.feed(batch_of([update]))
     watch.finish()

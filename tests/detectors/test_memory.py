@@ -8,7 +8,7 @@ import pytest
 
 from detectors.book import EventBook
 from detectors.watch import Watch
-from shared.chain import ASSUMED
+from shared.chain import EXAMPLE
 from shared.updates import Batch
 
 HOUR_S = 3600.0
@@ -61,7 +61,7 @@ def held(watch: Watch) -> int:
 @pytest.mark.slow
 def test_memory_is_flat_over_a_week() -> None:
     """After seven days as after two: within a tenth, arrays behind the windows included."""
-    watch = Watch({"nozzle": ASSUMED})
+    watch = Watch({"nozzle": EXAMPLE})
     sizes = []
     for number in range(7 * 24):
         watch.feed(hour(number))

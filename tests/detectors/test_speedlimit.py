@@ -12,14 +12,14 @@ from detectors.speedlimit import (
     shares_of_power,
 )
 from detectors.watch import Watch
-from shared.chain import ASSUMED
+from shared.chain import EXAMPLE
 from shared.updates import batch_of
 from tests.detectors.plant import Plant, log_of
 
 
 def limits(plant: Plant, seconds: float) -> tuple[float, float]:
     """Rise and fall in force at the end of a log."""
-    watch = Watch({"nozzle": ASSUMED})
+    watch = Watch({"nozzle": EXAMPLE})
     watch.feed(batch_of(log_of(plant, seconds, 1)))
     learned = watch._channels["nozzle"].learned
     return learned.rise_c_s, learned.fall_c_s
@@ -52,7 +52,7 @@ def test_a_sensor_without_a_heater_is_held_to_its_own_pace() -> None:
     for update in log:
         for key in ("nozzle.power", "nozzle.target_c"):
             update.values.pop(key, None)
-    watch = Watch({"nozzle": ASSUMED})
+    watch = Watch({"nozzle": EXAMPLE})
     watch.feed(batch_of(log))
     assert watch._channels["nozzle"].learned.rise_c_s == LEAST_PASSIVE_C_S
 

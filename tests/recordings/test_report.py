@@ -257,7 +257,7 @@ def test_markdown_says_the_same_and_shows_pictures(tmp_path: Path) -> None:
         assert path in written
         root = ElementTree.parse(path).getroot()
         assert root.tag.endswith("svg")
-    for said in ("loose connection", "71 %", "contact break", "Unplug first", "430 Ω", "too quiet"):
+    for said in ("loose connection", "71 %", "contact break", "Unplug first", "402 Ω", "too quiet"):
         assert said in text
 
 

@@ -49,7 +49,7 @@ def test_the_bare_chain_can_be_checked_by_hand() -> None:
     reference_c = 179.53 * 0.001 / ohm_per_k / math.sqrt(3.0)
     assert _term(BARE, "reference") == pytest.approx(reference_c, rel=0.01)
     assert _term(BARE, "element") == pytest.approx(1.35 / math.sqrt(3.0), rel=2e-3)
-    assert budget(BARE, AT).filter.corner_hz == pytest.approx(12.5e3, rel=0.01)
+    assert budget(BARE, AT).filter.corner_hz == pytest.approx(12.78e3, rel=0.01)
 
 
 def test_a_third_wire_takes_the_offset_and_keeps_the_element() -> None:
@@ -78,7 +78,7 @@ def test_monte_carlo_agrees_within_its_bounds(facts: dict[str, object], temperat
 
 def test_monte_carlo_disagrees_where_the_model_is_too_bent() -> None:
     """A Pt1000 that has not settled: exponential in the capacitance, so not first order."""
-    chain = Chain(r0_ohm=1000.0, reference_ohm=4300.0, capacitance_nf=150.0)
+    chain = Chain(r0_ohm=1000.0, reference_ohm=4020.0, capacitance_nf=150.0, wait_ms=1.0)
     combined = budget(chain, AT).combined
     assert not agrees(combined, simulate(chain, AT, combined))
 
@@ -121,11 +121,11 @@ def test_unlike_leads_are_what_a_third_wire_leaves() -> None:
 
 
 def test_self_heating_follows_the_bias_squared() -> None:
-    """P = (U/(R_ref + R + 2 L))² R by hand: 2 V over 610 Ω in 179.5 Ω are 1.93 mW."""
+    """P = (U/(R_ref + R + 2 L))² R by hand: 1.8 V over 582 Ω in 179.5 Ω are 1.72 mW."""
     assert self_heating_mw(BARE, 210.0) == pytest.approx(
-        1000.0 * (2.0 / (430.0 + ohms(210.0) + 2.0 * path_ohm(BARE))) ** 2 * ohms(210.0)
+        1000.0 * (1.8 / (402.0 + ohms(210.0) + 2.0 * path_ohm(BARE))) ** 2 * ohms(210.0)
     )
-    half = msgspec.structs.replace(BARE, bias_v=1.0)
+    half = msgspec.structs.replace(BARE, bias_v=0.9)
     assert self_heating_mw(half, 210.0) == pytest.approx(self_heating_mw(BARE, 210.0) / 4.0)
 
 
@@ -134,8 +134,8 @@ def test_wrong_settings_show_the_known_signatures() -> None:
     gost = Chain(curve="gost-6651", host_curve="iec-60751")
     assert shown_c(gost, ohms(250.0, 100.0, gost.element_curve)) == pytest.approx(254.08, abs=0.005)
     shown = {each.what: each.shown_c for each in wrong_settings(Chain(), (25.0, 250.0))}
-    # 109.735 Ω · 400/430 = 102.079 Ω, which IEC 60751 has at 5.3 °C.
-    assert shown["reference 400 Ω"][0] == pytest.approx(5.32, abs=0.01)
+    # 109.735 Ω · 432/402 = 117.924 Ω, which IEC 60751 has at 46.2 °C.
+    assert shown["reference 432 Ω"][0] == pytest.approx(46.18, abs=0.02)
     assert math.isnan(shown["R0 1000 Ω"][0])
 
 
@@ -149,18 +149,18 @@ def test_a_three_wire_sensor_on_a_board_set_for_two_reads_a_lead_and_a_half() ->
 
 
 def test_the_reach_ends_where_the_code_saturates() -> None:
-    """With 430 Ω the whole curve fits; with 200 Ω it ends where R + 2 L = 200 Ω · (1 − 2^−15)."""
+    """With 402 Ω the whole curve fits; with 200 Ω it ends where R + 2 L = 200 Ω · (1 − 2^−16)."""
     assert reach(BARE).ended_by == "curve"
     short = reach(msgspec.structs.replace(BARE, reference_ohm=200.0))
     assert short.ended_by == "code"
-    assert short.highest_code == 32767
-    assert ohms(short.highest_c) + 2 * path_ohm(BARE) == pytest.approx(200.0 * (1.0 - 2.0**-15))
+    assert short.highest_code == 65535
+    assert ohms(short.highest_c) + 2 * path_ohm(BARE) == pytest.approx(200.0 * (1.0 - 2.0**-16))
 
 
 def test_a_step_is_worth_more_when_hot() -> None:
-    """430 Ω/2^15 = 13.12 mΩ; at 0 °C 33.6 m°C, growing as the curve flattens."""
-    assert BARE.step_ohm == pytest.approx(0.0131226, abs=1e-7)
-    assert step_c(BARE, 0.0) == pytest.approx(0.03358, abs=1e-5)
+    """402 Ω/2^16 = 6.134 mΩ; at 0 °C 15.7 m°C, growing as the curve flattens."""
+    assert BARE.step_ohm == pytest.approx(0.0061340, abs=1e-7)
+    assert step_c(BARE, 0.0) == pytest.approx(0.015695, abs=1e-5)
     assert step_c(BARE, 300.0) > step_c(BARE, 0.0)
 
 

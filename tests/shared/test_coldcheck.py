@@ -60,15 +60,16 @@ def test_a_reading_that_is_too_low_cannot_be_leads() -> None:
 
 
 def test_a_mixed_up_reference_is_not_blamed_on_the_leads() -> None:
-    """7.5 % too much is 430 for 400 Ω, or 8 Ω of leads: it cannot tell, and says why."""
+    """7.5 % too much is 432 Ω taken for 402 Ω, or 8 Ω of leads: it cannot tell, and says why."""
+    chain = msgspec.structs.replace(THREE_WIRE, host_reference_ohm=432.0)
     readings = [
-        _with(_healthy("nozzle", THREE_WIRE), gain=430.0 / 400.0 - 1.0),
+        _with(_healthy("nozzle", chain), gain=432.0 / 402.0 - 1.0),
         _healthy("bed", THREE_WIRE),
         _healthy("chamber", THREE_WIRE),
     ]
     found = cold_check(readings)
     assert found.channels[0].prefers == "cannot tell"
-    assert any("400 for 430" in each for each in found.could_not_tell)
+    assert any("432 Ω set for 402 Ω" in each for each in found.could_not_tell)
 
 
 def test_two_channels_cannot_say_which_is_off() -> None:
@@ -95,7 +96,7 @@ def test_two_temperatures_tell_leads_from_gain(offset: float, gain: float, prefe
 
 def test_an_open_channel_is_named_and_left_out() -> None:
     """Beyond the curve there is nothing to compare."""
-    open_one = ColdReading("chamber", THREE_WIRE, 430.0, 0.003)
+    open_one = ColdReading("chamber", THREE_WIRE, 402.0, 0.003)
     found = cold_check([_healthy("nozzle", TWO_WIRE), _healthy("bed", THREE_WIRE), open_one])
     assert len(found.channels) == 2
     assert any(each.startswith("chamber") for each in found.could_not_tell)

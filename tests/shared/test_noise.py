@@ -54,5 +54,5 @@ def test_few_readings_tell_nothing() -> None:
 
 
 def test_the_expectation_joins_noise_and_rounding() -> None:
-    """√(0.5² + 1/12) codes of 13.12 mΩ are 7.58 mΩ."""
-    assert expected_noise_ohm(CHAIN) == pytest.approx(0.007576, abs=1e-6)
+    """√(0.5² + 1/12) codes of 6.134 mΩ are 3.541 mΩ."""
+    assert expected_noise_ohm(CHAIN) == pytest.approx(0.0035415, abs=1e-6)

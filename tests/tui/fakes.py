@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from detectors.life import lives
-from shared.chain import ASSUMED, Chain
+from shared.chain import EXAMPLE, Chain
 from shared.events import Check, Event, NotEvaluated, RankedCause, Verdict
 from shared.health import ChannelHealth, Trust
 from shared.updates import Batch, Floats
@@ -84,7 +84,7 @@ def events() -> tuple[Event, ...]:
             Kind.CODE_HIGH,
             OPEN_AT_S,
             None,
-            value=32767.0,
+            value=65535.0,
             unit="codes",
             text="code at its upper limit: the converter sees an open circuit",
         ),
@@ -194,8 +194,8 @@ def snapshot() -> Snapshot:
                 temperature_c=OPEN_C,
                 target_c=210.0,
                 power=0.41,
-                code=32767.0,
-                resistance_ohm=430.0,
+                code=65535.0,
+                resistance_ohm=402.0,
             ),
             health("bed", Trust.TRUE, 631.0, "", temperature_c=59.1, target_c=60.0, power=0.3),
             health("chamber", Trust.TRUE, 631.0, "", temperature_c=31.5),
@@ -210,7 +210,7 @@ def snapshot() -> Snapshot:
         ),
         verdict=Verdict(severity=Severity.FAILURE, text="nozzle: open circuit"),
         notes=(Note(640.0, "pressed the connector home"),),
-        assumed=("nozzle: Pt100, 430 Ω reference, 15 bits",),
+        assumed=("nozzle: worked out: reference 402 Ω",),
     )
 
 
@@ -236,7 +236,7 @@ class FakeSource:
 
     @property
     def chains(self) -> Mapping[str, Chain]:
-        return {"nozzle": ASSUMED}
+        return {"nozzle": EXAMPLE}
 
     def note(
         self, text: str, time_s: float, kind: str = "note", facts: Mapping[str, Any] | None = None

@@ -142,7 +142,7 @@ def test_screens_need_a_terminal(tmp_path: Path) -> None:
 def test_judge_prints_the_contracts_records(tmp_path: Path) -> None:
     """An open from the first reading: events, a cause, a verdict, and exit 1."""
     path = tmp_path / "open.csv"
-    rows = [f"{i * 0.25},{988.8},32767,open" for i in range(400)]
+    rows = [f"{i * 0.25},{889.65},65535,open" for i in range(400)]
     path.write_text(
         "\n".join(["time_s,nozzle.temperature_c,nozzle.code,nozzle.flags", *rows]) + "\n"
     )
@@ -152,13 +152,13 @@ def test_judge_prints_the_contracts_records(tmp_path: Path) -> None:
     assert records[0]["record"] == "file"
     assert records[0]["channels"] == ["nozzle"]
     assert records[0]["samples"] == 800
-    assert any("430" in words for words in records[0]["assumed"])
+    assert any("16 bits" in words for words in records[0]["assumed"])
     events = [record for record in records if record["record"] == "event"]
     assert {event["kind"] for event in events} >= {"code-high", "converter-flag"}
     high = next(event for event in events if event["kind"] == "code-high")
     assert high["start_s"] == 0.0
     assert high["end_s"] is None
-    assert high["measure"] == {"value": 32767.0, "unit": "codes"}
+    assert high["measure"] == {"value": 65535.0, "unit": "codes"}
     causes = [record for record in records if record["record"] == "cause"]
     assert causes
     assert causes[0]["next_check"]

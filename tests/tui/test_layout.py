@@ -242,7 +242,7 @@ def test_the_diagnosis_view_holds_evidence_check_and_what_was_not_evaluated() ->
         "against the last break has lasted 12 s",
         "look for A jump in the reading",
         "frozen on chamber: too quiet to tell",
-        "assumed nozzle: Pt100, 430 Ω reference, 15 bits",
+        "facts nozzle: worked out: reference 402 Ω",
     ):
         assert words in text
 

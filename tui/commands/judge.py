@@ -193,7 +193,7 @@ def _text(judged: Judged) -> list[str]:
         f"{judged.path}: {spelt(judged.duration_s)}, {judged.samples} samples, "
         f"channels {', '.join(judged.channels) or 'none'}"
     ]
-    lines += [f"assumed: {words}" for words in judged.assumed]
+    lines += [f"facts: {words}" for words in judged.assumed]
     lines += [event_line(event) for event in judged.events]
     lines += burst_lines(judged.events)
     lines += deed_lines(judged.deeds)

@@ -5,7 +5,16 @@ from functools import lru_cache
 
 from shared.budget import Budget, Conditions, budget
 from shared.chain import Chain
-from shared.chainstate import ChainState, Finding, Stage, StageState, cold_line, noise_line
+from shared.chainstate import (
+    LEADS,
+    ChainState,
+    Finding,
+    Stage,
+    StageState,
+    cold_line,
+    noise_line,
+    worked_out_line,
+)
 from shared.chainstate import two_point_line as points_line
 from shared.filters import settling_time_constants
 from shared.health import ChannelHealth, Trust
@@ -30,6 +39,11 @@ ROOMY_FROM_HEIGHT = 30
 BY_FACTS = (Stage.ELEMENT, Stage.LEADS, Stage.CONVERTER, Stage.HOST)
 """Stages whose facts the budget rests on."""
 INKS = {Finding.OK: Ink.TRUE, Finding.OFF: Ink.FALSE, Finding.NOT_TOLD: Ink.UNKNOWN}
+TOLD_STAGES = (Stage.ELEMENT, Stage.LEADS, Stage.FILTER, Stage.CONVERTER, Stage.BUS)
+"""Stages of which somebody must tell the facts."""
+UNTOLD = "not told"
+BUDGET_NEEDS = ("r0_ohm", "wires", "lead_m", "reference_ohm", "bits", "capacitance_nf", "wait_ms")
+"""Facts without which a budget would be a guess; the others have values that the trade uses."""
 SEE = "docs/chain.md and docs/chain-example.toml explain each fact."
 
 
@@ -43,7 +57,7 @@ def paint_chain(board: Board, area: Rect, frame: Frame) -> None:
         return
     _paint_title(board, area, state, frame)
     top = Rect(area.x, area.y + 1, area.width, area.height - 1)
-    facts = {stage: facts_of(state.chain, stage) for stage in Stage}
+    facts = {stage: facts_of(state, stage) for stage in Stage}
     used = (_row if area.width >= ROW_FROM else _column)(board, top, state, facts, frame)
     y = top.y + used + (1 if area.height >= LINES_FROM_HEIGHT else 0)
     below = Rect(area.x, y, area.width, area.y + area.height - y)
@@ -58,9 +72,10 @@ def paint_chain(board: Board, area: Rect, frame: Frame) -> None:
 
 def _paint_title(board: Board, area: Rect, state: ChainState, frame: Frame) -> None:
     x = board.text(area.x, area.y, state.channel, Ink.STRONG)
-    if state.is_assumed:
-        told = "facts are ASSUMED: no profile gives them"
-        board.text(x + 2, area.y, told, Ink.DOUBTFUL, area.width - x - 2)
+    if state.chain.told == ():
+        told = "worked out" if state.worked_out else "not told"
+        words = f"facts {told}: no profile gives them"
+        board.text(x + 2, area.y, words, Ink.DOUBTFUL, area.width - x - 2)
     else:
         board.text(x + 2, area.y, "facts from the profile", Ink.DIM)
     others = sum(each.channel != state.channel for each in frame.now.channels)
@@ -86,16 +101,8 @@ def _row(
         word = f"{_glyph(each, frame)} {each.finding}"
         board.text(x, area.y + 1, word, INKS[each.finding], wide - 1)
         for row, fact in enumerate(facts[each.stage]):
-            ink = Ink.DIM if state.is_assumed else Ink.PLAIN
-            board.text(x, area.y + 2 + row, fact, ink, wide - 1)
-    most = max(len(rows) for rows in facts.values())
-    if state.is_assumed:
-        for index, stage in enumerate(Stage):
-            if facts[stage]:
-                x = area.x + index * wide
-                board.text(x, area.y + 2 + most, "assumed", Ink.DOUBTFUL, wide - 1)
-        most += 1
-    return 2 + most
+            board.text(x, area.y + 2 + row, fact, _fact_ink(fact), wide - 1)
+    return 2 + max(len(rows) for rows in facts.values())
 
 
 def _column(
@@ -107,10 +114,13 @@ def _column(
         board.text(area.x, y, each.stage, Ink.STRONG, LABEL)
         word = f"{_glyph(each, frame)} {each.finding}"
         board.text(area.x + LABEL, y, word, INKS[each.finding], LABEL)
-        assumed = " (assumed)" if state.is_assumed and facts[each.stage] else ""
-        told = ", ".join(facts[each.stage]) + assumed
-        board.text(area.x + 2 * LABEL, y, told, Ink.PLAIN, area.width - 2 * LABEL)
+        told = ", ".join(facts[each.stage])
+        board.text(area.x + 2 * LABEL, y, told, _fact_ink(told), area.width - 2 * LABEL)
     return len(state.stages)
+
+
+def _fact_ink(fact: str) -> Ink:
+    return Ink.UNKNOWN if fact == UNTOLD else Ink.PLAIN
 
 
 def _glyph(each: StageState, frame: Frame) -> str:
@@ -118,39 +128,59 @@ def _glyph(each: StageState, frame: Frame) -> str:
     return frame.glyphs.trust(trust[each.finding])
 
 
-def facts_of(chain: Chain, stage: Stage) -> list[str]:
-    """Facts of one stage, each short enough for a column of ten cells."""
+def facts_of(state: ChainState, stage: Stage) -> list[str]:
+    """Facts of one stage that are told or worked out (≈), short enough for a column."""
+    chain = state.chain
+    facts = {key: words for key, words in _facts(chain, stage).items() if state.knows(key)}
+    worked = {each.key for each in state.worked_out}
+    if "reference_ohm" in worked and "bits" not in worked and not chain.knows("bits"):
+        worked.add("bits")
+    found = [f"≈ {words}" if key in worked else words for key, words in facts.items()]
+    return found or ([UNTOLD] if stage in TOLD_STAGES else [])
+
+
+def _facts(chain: Chain, stage: Stage) -> dict[str, str]:
+    """Facts of one stage in words, by the key that tells each."""
     if stage is Stage.ELEMENT:
-        return [f"Pt{chain.r0_ohm:g}", chain.curve, f"class {chain.tolerance}"]
+        r0 = f"Pt{chain.r0_ohm:.4g}"
+        return {"r0_ohm": r0, "curve": chain.curve, "tolerance": f"class {chain.tolerance}"}
     if stage is Stage.LEADS:
-        lead = f"AWG {chain.lead_awg}"
-        if chain.lead_ohm_per_m is not None:
-            lead = f"{chain.lead_ohm_per_m:g} Ω/m"
-        elif chain.lead_mm2 is not None:
-            lead = f"{chain.lead_mm2:g} mm²"
-        set_for = [f"set for {chain.strapped}"] if chain.strapped != chain.wires else []
-        return [f"{chain.wires} wires", *set_for, lead, f"{chain.lead_m:g} m"]
+        set_for = f"set for {chain.strapped}" if chain.strapped != chain.wires else ""
+        wires = {"wires": f"{chain.wires} wires"} | ({"strapped_for": set_for} if set_for else {})
+        return wires | _lead(chain) | {"lead_m": f"{chain.lead_m:g} m"}
     if stage is Stage.FILTER:
-        return [f"{chain.capacitance_nf:g} nF", f"wait {chain.wait_ms:g} ms"]
+        wait = f"wait {chain.wait_ms:g} ms"
+        return {"capacitance_nf": f"{chain.capacitance_nf:g} nF", "wait_ms": wait}
     if stage is Stage.CONVERTER:
-        tolerance = f"± {100.0 * chain.reference_tolerance:g} %"
-        return [f"{chain.reference_ohm:g} Ω", tolerance, f"{chain.bits} bits"]
+        return {
+            "reference_ohm": f"{chain.reference_ohm:.5g} Ω",
+            "reference_tolerance": f"± {100.0 * chain.reference_tolerance:g} %",
+            "bits": f"{chain.bits} bits",
+        }
     if stage is Stage.BUS:
-        return [chain.bus] if chain.bus == "plugged" else [chain.bus, f"{chain.bus_m:g} m"]
-    if stage is Stage.HOST:
-        return _host_facts(chain)
-    return []
+        metres = {"bus_m": f"{chain.bus_m:g} m"} if chain.bus != "plugged" else {}
+        return {"bus": chain.bus} | metres
+    return _host_facts(chain) if stage is Stage.HOST else {}
 
 
-def _host_facts(chain: Chain) -> list[str]:
+def _lead(chain: Chain) -> dict[str, str]:
+    if chain.lead_ohm_per_m is not None:
+        return {"lead_ohm_per_m": f"{chain.lead_ohm_per_m:g} Ω/m"}
+    if chain.lead_mm2 is not None:
+        return {"lead_mm2": f"{chain.lead_mm2:g} mm²"}
+    return {"lead_awg": f"AWG {chain.lead_awg}"}
+
+
+def _host_facts(chain: Chain) -> dict[str, str]:
     """What the host believes where it differs from what is fitted, and its rounding."""
-    found = [f"{chain.rounding_c:g} °C"]
-    if chain.believed_r0_ohm != chain.r0_ohm:
-        found.append(f"Pt{chain.believed_r0_ohm:g}")
-    if chain.believed_curve != chain.element_curve:
-        found.append(chain.believed_curve.name)
-    if chain.believed_reference_ohm != chain.reference_ohm:
-        found.append(f"{chain.believed_reference_ohm:g} Ω")
+    found = {"rounding_c": f"{chain.rounding_c:g} °C"}
+    if chain.host_r0_ohm is not None and chain.host_r0_ohm != chain.r0_ohm:
+        found["host_r0_ohm"] = f"Pt{chain.host_r0_ohm:g}"
+    if chain.host_curve is not None and chain.believed_curve != chain.element_curve:
+        found["host_curve"] = chain.believed_curve.name
+    reference_ohm = chain.host_reference_ohm
+    if reference_ohm is not None and reference_ohm != chain.reference_ohm:
+        found["host_reference_ohm"] = f"{reference_ohm:g} Ω"
     return found
 
 
@@ -159,12 +189,14 @@ def chain_words(state: ChainState, health: ChannelHealth | None, roomy: bool = F
     space = [Line("", "")] if roomy else []
     lines = [Line(each.stage, each.why, Ink.PLAIN, Ink.FALSE) for each in state.off]
     lines += space if lines else []
+    lines += [Line("worked out", worked_out_line(fact)) for fact in state.worked_out]
     lines.append(_line("noise", noise_line(state.noise)))
     if state.cold is not None:
-        lines.append(_line("at rest", cold_line(state.cold, state.rests_c)))
+        words = cold_line(state.cold, state.rests_c, state.knows(*LEADS))
+        lines.append(_line("at rest", words))
     if state.two_point is not None:
         lines.append(_line("two points", points_line(state.two_point)))
-    first, *rest = _budget_lines(state.chain, present_c(health), roomy)
+    first, *rest = _budget_lines(state, present_c(health), roomy)
     lines += [*space, first]
     wrong = [each.stage for each in state.off if each.stage in BY_FACTS]
     if wrong:
@@ -177,8 +209,8 @@ def chain_words(state: ChainState, health: ChannelHealth | None, roomy: bool = F
             untold.setdefault(each.why, []).append(each.stage)
     for why, names in untold.items():
         lines.append(Line("not told", f"{', '.join(names)}: {why}", Ink.PLAIN, Ink.UNKNOWN))
-    if state.is_assumed:
-        lines.append(Line("assumed", f"{_give(state.channel)} {SEE}"))
+    if not state.chain.knows(*BUDGET_NEEDS):
+        lines.append(Line("facts", f"{_give(state.channel)} {SEE}"))
     return lines
 
 
@@ -205,7 +237,12 @@ def budget_at(chain: Chain, celsius: float) -> Budget:
     return budget(chain, Conditions(temperature_c=celsius))
 
 
-def _budget_lines(chain: Chain, celsius: float, roomy: bool) -> list[Line]:
+def _budget_lines(state: ChainState, celsius: float, roomy: bool) -> list[Line]:
+    chain = state.chain
+    untold = [key for key in BUDGET_NEEDS if not state.knows(key)]
+    if untold:
+        told = f"not told: it needs {', '.join(untold)}"
+        return [Line("budget", told, Ink.UNKNOWN, Ink.STRONG)]
     if math.isinf(share_read(chain)[0]):
         told = "nothing true is read: an input hangs open, as the board is set for more wires"
         return [Line("budget", told, Ink.FALSE, Ink.STRONG)]

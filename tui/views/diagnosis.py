@@ -39,7 +39,7 @@ def diagnosis_lines(frame: Frame) -> list[Line]:
     lines += _blind(now.not_evaluated)
     if now.assumed:
         lines += [Line("", "")]
-        lines += [Line("assumed", text) for text in now.assumed]
+        lines += [Line("facts", text) for text in now.assumed]
     return lines
 
 

@@ -37,7 +37,7 @@ def paint_notes(board: Board, area: Rect, frame: Frame) -> None:
         lines.append(Line("recording", told))
     if now.recording.trouble:
         lines.append(Line("trouble", now.recording.trouble, Ink.ALARM, Ink.ALARM))
-    lines += [Line("assumed", text) for text in now.assumed]
+    lines += [Line("facts", text) for text in now.assumed]
     lines.append(Line("", ""))
     lines.append(Line("notes", "" if now.notes else "none yet; m adds one", Ink.DIM, Ink.STRONG))
     newest_first = sorted(now.notes, key=lambda note: -note.time_s)

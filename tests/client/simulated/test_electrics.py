@@ -10,7 +10,8 @@ from client.simulated.scenario import Sensor
 from shared.chain import Chain
 from shared.platinum import IEC_60751
 
-FULL = 1 << 15
+FULL = 1 << 16
+REFERENCE_OHM = 402.0
 
 
 class Nominal(random.Random):
@@ -48,10 +49,10 @@ def test_the_chain_follows_iec_60751(celsius: float, ohms: float) -> None:
     """Published values of IEC 60751 for a Pt100, through code and back to degrees."""
     chain = read(chain_of(), celsius)
     assert chain.element_ohm == pytest.approx(ohms, abs=1e-9)
-    assert chain.code == round(ohms / 430.0 * FULL)
-    one_code_c = 430.0 / FULL / 0.3
+    assert chain.code == round(ohms / REFERENCE_OHM * FULL)
+    one_code_c = REFERENCE_OHM / FULL / 0.3
     assert chain.celsius == pytest.approx(celsius, abs=one_code_c / 2)
-    assert chain.ohms == pytest.approx(ohms, abs=430.0 / FULL / 2)
+    assert chain.ohms == pytest.approx(ohms, abs=REFERENCE_OHM / FULL / 2)
     assert chain.flags == ()
 
 
@@ -67,19 +68,20 @@ def test_two_thin_wires_add_what_copper_tables_say() -> None:
 
 
 def test_a_wrong_reference_scales_every_reading() -> None:
-    """430 Ω fitted and 400 Ω believed: 109.735 Ω reads as 102.079 Ω, which is 5.33 °C."""
-    chain = read(chain_of(believed={"reference_ohm": 400.0}), 25.0)
-    assert chain.ohms == pytest.approx(109.73465625 * 400.0 / 430.0, abs=0.01)
-    assert chain.celsius == pytest.approx(5.33, abs=0.03)
-    assert chain.code == round(109.73465625 / 430.0 * FULL)
+    """432 Ω fitted and 402 Ω believed: 109.735 Ω reads as 102.114 Ω, which is 5.41 °C."""
+    chain = read(chain_of(reference_ohm=432.0, believed={"reference_ohm": 402.0}), 25.0)
+    assert chain.ohms == pytest.approx(109.73465625 * 402.0 / 432.0, abs=0.01)
+    assert chain.celsius == pytest.approx(5.41, abs=0.03)
+    assert chain.code == round(109.73465625 / 432.0 * FULL)
 
 
 @pytest.mark.parametrize(("bit", "shift_c"), [(7, 4.585), (8, -9.151), (10, -36.448), (11, 74.181)])
 def test_a_flipped_bit_shifts_by_its_weight(bit: int, shift_c: float) -> None:
     """Computed reference values at 210 °C: code 13681, 15 bits, reference 4.3 · R0."""
-    straight = read(chain_of(), 210.0)
+    facts = {"reference_ohm": 430.0, "bits": 15}
+    straight = read(chain_of(**facts), 210.0)
     assert straight.code == 13681
-    chain = chain_of()
+    chain = chain_of(**facts)
     chain.flip = bit
     read(chain, 210.0)
     assert chain.code == 13681 ^ (1 << bit)
@@ -110,11 +112,11 @@ def test_a_board_that_waits_for_a_missing_wire_reads_open() -> None:
 
 
 def test_a_foreign_current_shifts_the_reading_by_its_voltage_over_the_bias() -> None:
-    """Ohm's law: 1 mV beside 2 V over 430 Ω + 157.325 Ω reads as 0.2937 Ω more."""
-    chain = chain_of(wires=3)
+    """Ohm's law: 1 mV beside 2 V over 402 Ω + 157.325 Ω reads as 0.2797 Ω more."""
+    chain = chain_of(wires=3, bias_v=2.0)
     healthy = read(chain, 150.0).ohms
     chain.ground_v = 1e-3
-    assert read(chain, 150.0).ohms - healthy == pytest.approx(1e-3 / (2.0 / 587.325), abs=0.015)
+    assert read(chain, 150.0).ohms - healthy == pytest.approx(1e-3 / (2.0 / 559.325), abs=0.015)
 
 
 def test_a_bad_contact_adds_its_resistance() -> None:

@@ -94,13 +94,13 @@ CHECKS: dict[str, Callable[[str], object]] = {
         )
     ),
     "flying-bus-wires": lambda n: (
-        {0.0, 32767.0} < {float(held["nozzle.code"]) for held, _ in rows(n)}
+        {0.0, 65535.0} < {float(held["nozzle.code"]) for held, _ in rows(n)}
         and all(abs(off_c(row, "bed")) < PARTS_C for row in settled(n))
     ),
     "open-from-start": lambda n: (
-        float(next(settled(n))[0]["nozzle.code"]) == 32767.0 and _states(n)[-1] == "halted"
+        float(next(settled(n))[0]["nozzle.code"]) == 65535.0 and _states(n)[-1] == "halted"
     ),
-    "short": lambda n: float(rows(n)[-1][0]["nozzle.code"]) < 40 and _states(n)[-1] == "halted",
+    "short": lambda n: float(rows(n)[-1][0]["nozzle.code"]) < 80 and _states(n)[-1] == "halted",
     "wrong-wire-count": lambda n: all(5.0 < off_c(row) < 9.0 for row in settled(n)),
     "wrong-reference": lambda n: (
         -21.0 < off_c(rows(n)[0]) < -18.0 and min(off_c(row) for row in settled(n)) < -34.0

@@ -32,9 +32,9 @@ def test_every_scenario_that_comes_along_is_sound(name: str) -> None:
 def test_chains_are_what_the_owner_believes() -> None:
     """The reference that is fitted is not the one that is believed."""
     scenario = load_scenario("wrong-reference")
-    assert scenario.channels.nozzle.chain.reference_ohm == 430.0
-    assert scenario.chains["nozzle"].reference_ohm == 400.0
-    assert scenario.chains["bed"].reference_ohm == 430.0
+    assert scenario.channels.nozzle.chain.reference_ohm == 432.0
+    assert scenario.chains["nozzle"].reference_ohm == 402.0
+    assert scenario.chains["bed"].reference_ohm == 402.0
 
 
 def test_a_name_that_is_none_is_answered_by_the_nearest() -> None:

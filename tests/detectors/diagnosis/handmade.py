@@ -2,7 +2,7 @@
 
 A block with a heater, a bed, the air of a chamber; a sensor that follows its block; a
 regulator; a carriage that draws lines. Platinum by its two coefficients, a ratiometric
-converter of 15 bits. Rows every 0.5 s, cold first, then heat, print, rest, print, cool.
+converter of 16 bits. Rows every 0.5 s, cold first, then heat, print, rest, print, cool.
 """
 
 import math
@@ -18,7 +18,7 @@ COLD_S, PRINT_S, REST_S, AGAIN_S, OFF_S, END_S = 420.0, 640.0, 1100.0, 1200.0, 1
 ROOM_C = 23.0
 A, B = 3.9083e-3, -5.775e-7
 """IEC 60751."""
-R0_OHM, REFERENCE_OHM, FULL = 100.0, 430.0, 1 << 15
+R0_OHM, REFERENCE_OHM, FULL = 100.0, 402.0, 1 << 16
 DIALECTS = ("full", "degrees", "still")
 """All facts; degrees, targets and power only; all but motion."""
 
@@ -97,7 +97,7 @@ class Story:
     code: Code = _whole
     flags: Flags = limit_flags
     reference_ohm: float = REFERENCE_OHM
-    """On the board; the host counts with 430 Ω."""
+    """On the board; the host counts with 402 Ω."""
     noise_codes: float = 0.7
 
 

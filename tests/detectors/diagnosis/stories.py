@@ -222,7 +222,7 @@ def stories() -> dict[Cause, Known]:
         Cause.GROUND_LOOP: Known(ground(), Chain(wires=3, screened=True)),
         Cause.LEAD_RESISTANCE: Known(leads(), Chain(wires=2, lead_awg=30, lead_m=1.0)),
         Cause.WIRE_COUNT_SETTING: Known(wires(), Chain(wires=3, lead_awg=32, lead_m=3.0)),
-        Cause.REFERENCE_SETTING: Known(Story(reference_ohm=400.0)),
+        Cause.REFERENCE_SETTING: Known(Story(reference_ohm=432.0)),
         Cause.SENSOR_FAILED: Known(failed()),
         Cause.SENSOR_SEATING: Known(seat()),
         Cause.HEATER_CIRCUIT: Known(heater()),

@@ -8,19 +8,19 @@ import numpy as np
 import pytest
 
 from detectors.watch import Watch
-from shared.chain import ASSUMED, Chain
+from shared.chain import EXAMPLE, Chain
 from shared.events import Event
 from shared.updates import Update, batch_of
 from shared.words import Kind, Severity
 from tests.detectors.plant import Disturb, Plant, log_of
 
-PT1000 = Chain(r0_ohm=1000.0, reference_ohm=4300.0)
+PT1000 = Chain(r0_ohm=1000.0, reference_ohm=4020.0)
 HELD = {0.0: 0.0, 20.0: 210.0}
 SECONDS = 320.0
 AT_S = 260.0
 
 
-def events(updates: Sequence[Update], chain: Chain | None = ASSUMED) -> list[Event]:
+def events(updates: Sequence[Update], chain: Chain | None = EXAMPLE) -> list[Event]:
     """Events of what this module is about, absorbed ones left out."""
     watch = Watch({} if chain is None else {"nozzle": chain})
     watch.feed(batch_of(updates))
@@ -34,13 +34,13 @@ def added(ohm: float, from_s: float, for_s: float) -> Disturb:
     return lambda time_s, true: true + (ohm if from_s <= time_s < from_s + for_s else 0.0)
 
 
-def flipped(bit: int, at_s: float, period_s: float) -> Disturb:
+def flipped(bit: int, at_s: float, period_s: float, chain: Chain = EXAMPLE) -> Disturb:
     """One bit of the code flipped in one reading."""
 
     def disturb(time_s: float, true: float) -> float:
         if not at_s <= time_s < at_s + period_s:
             return true
-        return (round(true / ASSUMED.step_ohm) ^ (1 << bit)) * ASSUMED.step_ohm
+        return (round(true / chain.step_ohm) ^ (1 << bit)) * chain.step_ohm
 
     return disturb
 
@@ -54,7 +54,7 @@ def test_added_ohms_for_moments_are_a_contact(period_s: float, ohm: float, with_
     for seed, for_s in enumerate((2.0, 4.0, 8.0)):
         (event,) = events(log_of(plant, SECONDS, seed, added(ohm, AT_S, for_s)))
         assert event.kind is Kind.CONTACT_BREAK
-        size = ohm if with_code else ohm / ASSUMED.r0_ohm / 3.735e-3
+        size = ohm if with_code else ohm / EXAMPLE.r0_ohm / 3.735e-3
         assert event.value == pytest.approx(size, rel=0.25)
         assert event.start_s == pytest.approx(AT_S, abs=period_s + 1.0)
         assert event.facts["duration_s"] == pytest.approx(for_s, abs=2.0 * period_s + 1.0)
@@ -93,25 +93,43 @@ def test_readings_down_and_back_are_spikes() -> None:
         assert event.value == pytest.approx(-9.0, rel=0.1)
 
 
-@pytest.mark.parametrize("with_code", [True, False])
-@pytest.mark.parametrize("bit", [8, 9, 10, 11, 12, 14])
-def test_a_flipped_bit_is_named(bit: int, with_code: bool) -> None:
-    """One reading with a flipped bit is a bit-flip with that bit, from codes or from degrees."""
-    plant = Plant(targets=HELD, late=0.0, with_code=with_code)
-    disturb = flipped(bit, AT_S, 0.25)
-    known = Chain(bits=15, rounding_c=0.01)
-    if not with_code and bit == 14:
-        pytest.skip("beyond what degrees can show")
-    (event,) = events(log_of(plant, SECONDS, 4, disturb), known)
+WIDTHS = (12, 16, 20, 24)
+
+
+@pytest.mark.parametrize("told", ["told", "not told", "degrees"])
+@pytest.mark.parametrize("below_top", [1, 3, 5, 7])
+@pytest.mark.parametrize("bits", WIDTHS)
+def test_a_flipped_bit_is_named(bits: int, below_top: int, told: str) -> None:
+    """One reading with a flipped bit is a bit-flip with that bit, for converters of any width,
+    their bits told or not; from degrees where they are told."""
+    bit = bits - 1 - below_top
+    chain = Chain(bits=bits, rounding_c=0.001 if told == "degrees" else 0.01)
+    if told == "degrees" and chain.rounding_c * 0.3735 > chain.step_ohm:
+        pytest.skip("degrees are rounded to more than a code")
+    if bits == 12 and (below_top == 7 or told == "degrees"):
+        pytest.skip("of 4,096 codes too many agree with some flip by chance")
+    if told == "degrees" and below_top == 1:
+        pytest.skip("below 0 °C, where this plant's host has no formula")
+    plant = Plant(
+        targets=HELD,
+        late=0.0,
+        with_code=told != "degrees",
+        chain=chain,
+        rounding_c=chain.rounding_c,
+    )
+    known = None if told == "not told" else chain
+    (event,) = events(log_of(plant, SECONDS, 4, flipped(bit, AT_S, 0.25, chain)), known)
     assert event.kind is Kind.BIT_FLIP
     assert event.facts["bit"] == float(bit)
 
 
 def test_the_handbook_flips_have_their_sizes_in_degrees() -> None:
     """Bit 8 at 210 °C is −9.151 °C and bit 11 +74.181 °C (computed; 15 bits, R_ref = 4.3 R0)."""
+    chain = Chain(reference_ohm=430.0, bits=15)
     for bit, kelvin in ((8, -9.151), (11, 74.181)):
-        plant = Plant(targets=HELD, late=0.0)
-        (event,) = events(log_of(plant, SECONDS, 5, flipped(bit, AT_S, 0.25)))
+        plant = Plant(targets=HELD, late=0.0, chain=chain)
+        log = log_of(plant, SECONDS, 5, flipped(bit, AT_S, 0.25, chain))
+        (event,) = events(log, chain)
         assert event.facts["delta_c"] == pytest.approx(kelvin, rel=0.08)
 
 
@@ -149,7 +167,7 @@ def test_healthy_heaters_of_any_make_are_quiet(
     """Heat-ups, target changes, a fan and a cool-down give no event, however coarse the host."""
     coarse = (0.01,) if with_code else (0.1, 1.0)
     for seed, rounding_c in enumerate(coarse):
-        for chain in (ASSUMED, PT1000):
+        for chain in (EXAMPLE, PT1000):
             plant = Plant(
                 period_s=period_s,
                 full_c_s=full_c_s,

@@ -7,7 +7,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from detectors.watch import Watch
-from shared.chain import ASSUMED
+from shared.chain import EXAMPLE
 from shared.events import Event
 from shared.updates import Update, Value, batch_of
 from shared.words import Kind
@@ -39,7 +39,7 @@ def broken(first: int, rows: int, what: dict[str, Value], before: dict[str, Valu
 
 def raised(updates: list[Update], kind: Kind, *, singly: bool) -> tuple[list[Event], list[float]]:
     """Events of a kind, and the time of the update at which each was raised (fed singly)."""
-    watch = Watch({"nozzle": ASSUMED})
+    watch = Watch({"nozzle": EXAMPLE})
     if not singly:
         watch.feed(batch_of(updates))
         watch.finish()
@@ -53,7 +53,7 @@ def raised(updates: list[Update], kind: Kind, *, singly: bool) -> tuple[list[Eve
 
 
 SIGNS: list[Any] = [
-    (Kind.CODE_HIGH, {"nozzle.code": 32767.0, "nozzle.temperature_c": 988.8}, {}),
+    (Kind.CODE_HIGH, {"nozzle.code": 65535.0, "nozzle.temperature_c": 889.65}, {}),
     (Kind.CODE_LOW, {"nozzle.code": 0.0, "nozzle.temperature_c": -242.0}, {}),
     (Kind.CONVERTER_FLAG, {"nozzle.flags": "open"}, {"nozzle.flags": "none"}),
     (Kind.CONVERTER_FLAG, {"nozzle.flags": "short;over-under-voltage"}, {}),

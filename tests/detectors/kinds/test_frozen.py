@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from detectors.watch import Watch
-from shared.chain import ASSUMED, Chain
+from shared.chain import EXAMPLE, Chain
 from shared.events import Event
 from shared.updates import Update, batch_of
 from shared.words import Kind
@@ -34,7 +34,7 @@ def stopped(updates: list[Update], from_s: float, until_s: float, repeat: bool) 
 
 
 def watched(updates: list[Update]) -> Watch:
-    watch = Watch({"nozzle": ASSUMED})
+    watch = Watch({"nozzle": EXAMPLE})
     watch.feed(batch_of(updates))
     watch.finish()
     return watch

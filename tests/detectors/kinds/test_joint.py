@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from detectors.watch import Watch
-from shared.chain import ASSUMED
+from shared.chain import EXAMPLE
 from shared.events import Event
 from shared.updates import Update, Value, batch_of
 from shared.words import Kind
@@ -28,7 +28,7 @@ def watched(nozzle: Disturb, bed: Disturb) -> list[Event]:
             if key.startswith("nozzle."):
                 values["bed." + key.removeprefix("nozzle.")] = value
         updates.append(Update(first.time_s, values))
-    watch = Watch({"nozzle": ASSUMED, "bed": ASSUMED})
+    watch = Watch({"nozzle": EXAMPLE, "bed": EXAMPLE})
     watch.feed(batch_of(updates))
     watch.finish()
     return watch.events
@@ -62,6 +62,6 @@ def test_a_channel_with_further_jumps_of_its_own_keeps_its_event() -> None:
 
 def test_one_channel_alone_says_that_it_was_not_judged() -> None:
     """A joint jump needs two channels."""
-    watch = Watch({"nozzle": ASSUMED})
+    watch = Watch({"nozzle": EXAMPLE})
     watch.feed(batch_of(log_of(PLANT, 60.0, 3)))
     assert any(blind.kind is Kind.JOINT_JUMP for blind in watch.not_evaluated())

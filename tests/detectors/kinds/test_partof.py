@@ -6,7 +6,7 @@ import pytest
 from client.simulated import plain
 from client.simulated.scenario import load_scenario
 from detectors.watch import Watch
-from shared.chain import ASSUMED
+from shared.chain import EXAMPLE
 from shared.events import Event
 from shared.updates import Update, Value, batch_of
 from shared.words import EVERY_CHANNEL, Kind
@@ -14,7 +14,7 @@ from tests.detectors.logs import steady, watched
 
 
 def events_of(updates: list[Update]) -> list[Event]:
-    watch = Watch({"nozzle": ASSUMED})
+    watch = Watch({"nozzle": EXAMPLE})
     watch.feed(batch_of(updates))
     watch.finish()
     return watch.events
@@ -36,7 +36,7 @@ def test_excursions_that_roughen_their_windows_are_no_noise() -> None:
             values: dict[str, Value] = dict(update.values)
             code = values["nozzle.code"]
             if index in odd and isinstance(code, float):
-                values["nozzle.code"] = code + float(rng.choice([-900.0, 700.0, 1300.0]))
+                values["nozzle.code"] = code + float(rng.choice([-1900.0, 1500.0, 2800.0]))
             updates.append(Update(update.time_s, values))
         events = events_of(updates)
         assert Kind.NOISE_RISE not in standing(events)
@@ -80,7 +80,7 @@ def test_what_the_host_reports_is_an_event_each_time() -> None:
     updates.sort(key=lambda update: update.time_s)
     found = {(event.kind, event.channel): event.count for event in events_of(updates)}
     assert found == {(Kind.NO_RISE, "nozzle"): 3, (Kind.HALT, EVERY_CHANNEL): 1}
-    singly = Watch({"nozzle": ASSUMED})
+    singly = Watch({"nozzle": EXAMPLE})
     for update in updates:
         singly.feed(batch_of([update]))
     singly.finish()
@@ -103,7 +103,7 @@ def test_words_of_flags_add_up_while_one_event_lasts() -> None:
 
 def test_no_figure_of_an_event_is_missing() -> None:
     """An open input from the first reading on: its facts are all finite."""
-    updates = [Update(u.time_s, {**u.values, "nozzle.code": 32767.0}) for u in steady(20.0)]
+    updates = [Update(u.time_s, {**u.values, "nozzle.code": 65535.0}) for u in steady(20.0)]
     (event,) = [event for event in events_of(updates) if event.kind is Kind.CODE_HIGH]
     assert all(value == value for value in event.facts.values())
 

@@ -3,7 +3,7 @@
 import math
 
 from detectors.watch import Watch
-from shared.chain import ASSUMED
+from shared.chain import EXAMPLE
 from shared.events import Event
 from shared.updates import Update, Value, batch_of
 from shared.words import Kind
@@ -29,7 +29,7 @@ def watched(
         for at in [at for at in waiting if at <= update.time_s]:
             values.update(waiting.pop(at))
         updates.append(Update(update.time_s, values))
-    watch = Watch({"nozzle": ASSUMED})
+    watch = Watch({"nozzle": EXAMPLE})
     watch.feed(batch_of(updates))
     watch.finish()
     return watch.events

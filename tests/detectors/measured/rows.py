@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator, Mapping
 import numpy as np
 
 from detectors.measured.form import Measured
-from shared.chain import ASSUMED, Chain
+from shared.chain import EXAMPLE, Chain
 from shared.converter import code_of
 from shared.platinum import celsius
 from shared.updates import Update, Value
@@ -21,7 +21,7 @@ def rows(
     from_s: float = 0.0,
     seed: int = 1,
     noise: Callable[[float], float] = lambda _: 0.5,
-    chain: Chain = ASSUMED,
+    chain: Chain = EXAMPLE,
     also: Callable[[float], dict[str, Value]] = lambda _: {},
 ) -> Iterator[Update]:
     """Updates at 4 Hz; `ohms` by channel gives Ω at a time, `noise` codes, `also` other keys."""

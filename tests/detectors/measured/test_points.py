@@ -9,14 +9,14 @@ from detectors.measured.bench import Bench
 from detectors.measured.cold import Cold
 from detectors.measured.resistor import FixedResistor
 from detectors.measured.twopoint import TwoPointCheck
-from shared.chain import ASSUMED, Chain
+from shared.chain import EXAMPLE, Chain
 from shared.leads import path_ohm
 from shared.platinum import ohms
 from shared.twopoint import boiling_c
 from tests.detectors.measured.rows import Ohms, fed, rows
 
-THREE = msgspec.structs.replace(ASSUMED, wires=3)
-TWO = msgspec.structs.replace(ASSUMED, wires=2)
+THREE = msgspec.structs.replace(EXAMPLE, wires=3)
+TWO = msgspec.structs.replace(EXAMPLE, wires=2)
 
 
 def still(ohm: float) -> Ohms:
