@@ -12,16 +12,16 @@ from client.learn.draft import Draft, Proposal, reference_of
 from client.learn.found import Found
 from client.learn.tree import Keyed, Place, pointer_of, text_of
 from client.learn.tree import Token as Step
-from client.learn.vocabulary import STATE_WORDS
+from client.learn.vocabulary import STANDARD_STATES, STATE_WORDS
 from client.units import UNITS
 from shared.chain import ASSUMED
 from shared.text import clean
 from shared.words import QUANTITIES
 
 NOT_HEARD = (
-    *("ready", "idle", "printing", "running", "busy", "paused"),
-    *("starting", "booting", "connecting"),
-    *("stopped", "halted", "shutdown", "error", "fault", "failed", "emergency"),
+    *STANDARD_STATES,
+    *("ready", "printing", "starting", "booting", "connecting"),
+    *("halted", "shutdown", "error", "fault", "emergency"),
 )
 """State words that a profile knows besides those that were heard."""
 _BARE_KEY = set("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_")
