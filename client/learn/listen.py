@@ -39,7 +39,7 @@ REST = tuple(
 """The other control bytes (ECMA-48's C0) that can end JSON, since none may stand in it as it
 is: RFC 8259, section 7; tab and line ends may, between its parts."""
 LIKELY_S, REST_S = 3.0, 1.0
-"""How long an answer in one framing is waited for: 42 s for all of them."""
+"""How long an answer in one framing is waited for once the link is open: 42 s for all."""
 _LOOK_S = 0.2
 
 
@@ -155,18 +155,21 @@ def _try(
 
     gatherer = Gatherer(profile.requests)
     reader = Reader(profile, connect=connect if way is None else sniffing)
-    start = time.monotonic()
+    start, is_open = time.monotonic(), False
     reader.start()
     try:
         while True:
             reader.wait(_LOOK_S)
+            if not is_open and reader.link.state is not Link.CONNECTING:
+                start, is_open = time.monotonic(), True
             for entry in reader.take():
                 gatherer.feed(entry)
             spent = time.monotonic() - start
             progress(spent, gatherer.count)
             if reader.link.state is Link.ENDED and reader.fatal is not None:
                 raise reader.fatal
-            if spent >= (seconds if gatherer.count and is_right() else min(patience_s, seconds)):
+            limit_s = seconds if gatherer.count and is_right() else min(patience_s, seconds)
+            if is_open and spent >= limit_s:
                 break
     finally:
         reader.stop()

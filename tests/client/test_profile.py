@@ -12,7 +12,7 @@ GOOD = """\
 format = 1
 addresses = ["tcp://192.0.2.7:9000"]
 framing = "delimiter"
-delimiter = 3
+delimiter = 23
 
 [[requests]]
 json = '{"method": "begin", "params": ["all"]}'
@@ -28,7 +28,7 @@ temperature_c = { at = "/T", unit = "kelvin" }
 
 [channels.nozzle.chain]
 r0_ohm = 1000.0
-reference_ohm = 4300.0
+reference_ohm = 4020.0
 """
 
 
@@ -43,7 +43,7 @@ def test_a_profile_is_loaded_by_path(profile_file: Path) -> None:
     """With its chain facts by channel."""
     profile = load_profile(profile_file)
     assert profile.addresses == ("tcp://192.0.2.7:9000",)
-    assert profile.chains == {"nozzle": Chain(r0_ohm=1000.0, reference_ohm=4300.0)}
+    assert profile.chains == {"nozzle": Chain(r0_ohm=1000.0, reference_ohm=4020.0)}
 
 
 def test_a_profile_is_found_by_its_name_in_the_users_folder(
@@ -54,7 +54,7 @@ def test_a_profile_is_found_by_its_name_in_the_users_folder(
     (tmp_path / "ohmvigil").mkdir()
     (tmp_path / "ohmvigil" / "attic printer.toml").write_text(GOOD)
     assert saved_names() == ("attic printer",)
-    assert load_profile("attic printer").delimiter == 3
+    assert load_profile("attic printer").delimiter == 23
     with pytest.raises(BadInput, match="no profile of this name"):
         load_profile("cellar")
     monkeypatch.setenv("XDG_CONFIG_HOME", "relative")
@@ -74,7 +74,7 @@ def test_the_built_in_profile_takes_address_and_chain_facts() -> None:
 @pytest.mark.parametrize(
     ("old", "new", "line", "key", "hint"),
     [
-        ("delimiter = 3", "delimiter = 300", 4, "delimiter", "0 to 255"),
+        ("delimiter = 23", "delimiter = 300", 4, "delimiter", "0 to 255"),
         ("format = 1", "format = 2", 1, "format", ""),
         ("framing =", "framming =", 3, "framming", "framing"),
         ("tcp://192.0.2.7:9000", "http://x", 2, "addresses", "ws://"),
@@ -85,7 +85,7 @@ def test_the_built_in_profile_takes_address_and_chain_facts() -> None:
         ("kelvin", "calvin", 16, "channels.nozzle.temperature_c.unit", "kelvin"),
         ("/hot end", "/hot~end", 15, "channels.nozzle.base", "~0"),
         ("r0_ohm = 1000.0", "r0_ohm = -1.0", 19, "channels.nozzle.chain.r0_ohm", "more than 0"),
-        ("4300.0", "nan", 20, "channels.nozzle.chain.reference_ohm", "finite"),
+        ("4020.0", "nan", 20, "channels.nozzle.chain.reference_ohm", "finite"),
         ("r0_ohm", "r0_ohms", 19, "channels.nozzle.chain.r0_ohms", "r0_ohm"),
     ],
 )
