@@ -16,15 +16,14 @@ from shared.updates import Entry, EntryKind, Value
 from tests.client.learn.scoring import score
 from tests.client.learn.strange import make
 
-SEEDS = 100
-
-
-def test_nearly_all_strange_hosts_are_read_right(tmp_path: Path) -> None:
-    """Of 100 hosts of random dialects at least 95 have the nozzle's reading, target and power
-    right. Measured: 100 readings, 99 targets, 100 powers."""
-    scores = [score(make(seed), tmp_path) for seed in range(SEEDS)]
-    assert sum(one.temperature for one in scores) >= 0.95 * SEEDS
-    assert sum(one.temperature and one.target and one.power for one in scores) >= 0.95 * SEEDS
+@pytest.mark.parametrize(
+    ("seeds", "right"), [(100, 98), pytest.param(300, 295, marks=pytest.mark.slow)]
+)
+def test_nearly_all_strange_hosts_are_read_right(seeds: int, right: int, tmp_path: Path) -> None:
+    """Hosts of random transports, framings, dialects and chains: so many have the nozzle's
+    reading, target and power right. Measured: 99 of 100 and 296 of 300."""
+    scores = [score(make(seed), tmp_path) for seed in range(seeds)]
+    assert sum(one.temperature and one.target and one.power for one in scores) >= right
 
 
 def test_a_strange_host_is_the_same_each_time() -> None:
