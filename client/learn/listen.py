@@ -75,8 +75,7 @@ def listen(
     """
     address = parse_address(profile.addresses[0])
     if address.scheme not in ("tcp", "unix") or profile.framing is not None:
-        framing = profile.framing or address.framing
-        known = Cut(framing, profile.delimiter)
+        known = Cut(profile.framing or address.framing, profile.delimiter)
         tried = _try(profile, None, seconds, seconds, progress)
     elif profile.requests:
         known, tried = _asked(profile, seconds, progress)
@@ -86,7 +85,7 @@ def listen(
         known = tried.cut or known
     if not tried.gatherer.count:
         raise _nothing(address, profile, tried.unread)
-    framing = None if address.scheme in ("ws", "wss") else known.framing
+    framing = known.framing if address.scheme in ("tcp", "unix") else None
     return Heard(tried.gatherer, framing, known.delimiter, tried.seconds)
 
 

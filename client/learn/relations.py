@@ -134,8 +134,8 @@ def linked(one: Series, other: Series, names: Sequence[str]) -> Link | None:
         link = chains.linked(theirs, units.celsius(mine, name))
         if link is None:
             continue
-        known = chains.reference_and_bits(link.constant) or chains.r0_of(link.constant)
-        if known is not None or link.span_k > 15.0:
+        is_known = chains.is_of_a_part(link.constant) or chains.r0_of(link.constant) is not None
+        if is_known or link.span_k > 15.0:
             return link
     return None
 
