@@ -10,10 +10,13 @@ from typing import Literal, Protocol
 MAX_FRAME_BYTES = 1 << 20
 """Longest frame that is read, 1 MiB; also the largest WebSocket message."""
 
+RECORD_SEPARATOR = b"\x1e"
+"""What begins a text of a sequence (RFC 7464, section 2.2)."""
+
 LENGTH_BYTES = 4
 """Size of a length prefix: an unsigned integer, most significant byte first."""
 
-Framing = Literal["message", "newline", "delimiter", "length"]
+Framing = Literal["message", "newline", "sequence", "delimiter", "length"]
 
 
 class Framer(Protocol):
@@ -69,7 +72,7 @@ class DelimiterFramer:
             if not self._skipping:
                 frame = bytes(self._held)
                 if self._delimiter == b"\n":
-                    frame = frame.removesuffix(b"\r").removeprefix(b"\x1e")
+                    frame = frame.removesuffix(b"\r").removeprefix(RECORD_SEPARATOR)
                 if frame:
                     frames.append(frame)
             self._held.clear()
@@ -91,6 +94,19 @@ class DelimiterFramer:
             self.dropped += 1
         else:
             self._held += piece
+
+
+class SequenceFramer(DelimiterFramer):
+    """JSON text sequences (RFC 7464): a record separator before each text, a line end after it.
+
+    Read as lines: a text must stand on one.
+    """
+
+    def __init__(self, limit: int = MAX_FRAME_BYTES) -> None:
+        super().__init__(0x0A, limit)
+
+    def wrap(self, body: bytes) -> bytes:
+        return RECORD_SEPARATOR + super().wrap(body)
 
 
 class LengthFramer:
@@ -138,4 +154,6 @@ def framer(framing: Framing, delimiter: int = 0x0A, limit: int = MAX_FRAME_BYTES
         return MessageFramer(limit)
     if framing == "length":
         return LengthFramer(limit)
+    if framing == "sequence":
+        return SequenceFramer(limit)
     return DelimiterFramer(0x0A if framing == "newline" else delimiter, limit)

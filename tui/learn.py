@@ -68,11 +68,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--force", action="store_true", help="write over a profile that is there")
     parser.add_argument(
         "--framing",
-        choices=("newline", "delimiter", "length"),
+        choices=("newline", "sequence", "delimiter", "length"),
         help="of tcp: and unix: (default: recognised from the bytes)",
     )
     parser.add_argument(
-        "--delimiter", metavar="BYTE", help="byte that ends a frame, such as 3 or 0x03"
+        "--delimiter", metavar="BYTE", help="byte that ends a frame, such as 23 or 0x17"
     )
     parser.add_argument("--address", metavar="ADDRESS", help="address to write, for a file")
     parser.add_argument("--token-env", metavar="NAME", help="variable that holds a token")

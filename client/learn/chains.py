@@ -1,10 +1,11 @@
 """Codes and resistances: which numbers follow a temperature through the platinum curve.
 
 A converter's code is R / R_ref · 2^bits and R is R0 · w(t): so code ÷ w(t) is one constant,
-2^bits · R0 / R_ref, whatever the temperature. Boards use references of about four times
-R0 and converters of 12 to 24 bits (common practice of the trade), so the constant tells both.
+2^bits · R0 / R_ref, whatever the temperature. To reach the curve's end, 3.9 · R0, a reference
+must be about that, and one twice as large would waste a bit: so the constant tells both.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,13 +13,21 @@ import numpy as np
 from shared.platinum import HIGHEST_C, LOWEST_C, ratio_array
 from shared.updates import Floats
 
-RATIOS = (4.0, 4.3, 3.9, 4.02, 4.12, 4.22)
-"""R_ref / R0 as boards have it, the usual ones first."""
-BITS = (15, 16, 12, 14, 18, 20, 22, 24)
+LEAST_RATIO = 2.8
+"""R_ref / R0 is taken to lie between this and twice this, around 3.9."""
+BITS = range(10, 25)
+PREFERRED = np.unique(
+    [
+        *(round(float(10.0 ** (n / 96.0)), 2) for n in range(96)),
+        *(3.0, 3.3, 3.6, 3.9, 4.3, 4.7, 5.1),
+        *(4.0, 5.0),
+    ]
+)
+"""Resistors that are sold: E96 and E24 (IEC 60063), and round values (common practice)."""
 R0S = (100.0, 1000.0)
 _SPREAD = 0.01
 _PARTS = 5
-_CONSTANT = 0.002
+_CONSTANT = 0.001
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,12 +60,23 @@ def linked(numbers: Floats, celsius: Floats) -> Link | None:
 
 
 def reference_and_bits(constant: float) -> tuple[float, int] | None:
-    """R_ref / R0 and bits that give this constant."""
-    for bits in BITS:
-        for ratio in RATIOS:
-            if abs(constant * ratio / 2.0**bits - 1.0) < _CONSTANT:
-                return ratio, bits
-    return None
+    """R_ref / R0 and bits that give this constant; a resistor that is sold, where one is near."""
+    bits = math.floor(math.log2(constant * 2.0 * LEAST_RATIO))
+    if bits not in BITS:
+        return None
+    ratio = 2.0**bits / constant
+    near = _nearest(ratio)
+    return (near if abs(ratio / near - 1.0) < _CONSTANT else round(ratio, 3)), bits
+
+
+def is_of_a_part(constant: float) -> bool:
+    """Whether a reference that is sold gives this constant."""
+    found = reference_and_bits(constant)
+    return found is not None and found[0] == _nearest(found[0])
+
+
+def _nearest(ratio: float) -> float:
+    return float(PREFERRED[np.argmin(np.abs(PREFERRED / ratio - 1.0))])
 
 
 def r0_of(constant: float) -> float | None:

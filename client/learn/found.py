@@ -6,11 +6,12 @@ from dataclasses import dataclass, field
 from client.learn.chains import Link
 from client.learn.series import Series
 from client.learn.tree import Place, Token, text_of
-from client.learn.vocabulary import AXES, POSITION_WORDS, QUANTITY_WORDS
+from client.learn.vocabulary import POSITION_WORDS, QUANTITY_WORDS, WEAK_TEMPERATURE
 
 _LIMITS = {
-    *("max", "min", "limit", "maximum", "minimum", "kp", "ki", "kd", "offset"),
-    *("rate", "slope", "derivative", "integral", "gradient"),
+    *("max", "min", "limit", "maximum", "minimum", "offset"),
+    *("rate", "slope", "derivative", "integral", "gradient", "proportional"),
+    *("kp", "ki", "kd"),  # the gains of a PID controller, as textbooks write them
 }
 """Words for what bounds or tunes a control loop, or is worked out in it."""
 
@@ -69,4 +70,7 @@ def is_motion(one: Series, leaves: Mapping[Place, Series]) -> bool:
     if named & POSITION_WORDS:
         return True
     siblings = {text_of(p[-1]).lower() for p in leaves if p[:-1] == one.place[:-1]}
-    return text_of(last).lower() in {*AXES, "e", "a", "b"} and {"x", "y"} <= siblings
+    # Whatever a machine calls its other axes, one letter beside x and y is one of them.
+    own = text_of(last).lower()
+    is_letter = len(own) == 1 and own.isalpha() and own not in WEAK_TEMPERATURE
+    return is_letter and {"x", "y"} <= siblings

@@ -2,7 +2,7 @@
 
 Nothing is sent but what the user gave. Where a stream's framing is unknown and the host
 waits to be asked, the same requests are sent with one framing after another, each on a
-connection of its own, until the host answers.
+connection of its own, until the host answers; then in the framing of its answer.
 """
 
 import time
@@ -15,16 +15,31 @@ from client.connecting import connect
 from client.form import Profile
 from client.framing import Framing
 from client.learn.gather import Gatherer
-from client.learn.sniff import NEWLINE, Cut, SniffingFramer
+from client.learn.sniff import Cut, SniffingFramer
 from client.reader import Link, Reader
 from client.streams import StreamTransport
 from client.transport import Transport
 from shared.errors import BadInput
 
-WAYS = (Cut("newline"), Cut("delimiter", 0x03), Cut("length"), Cut("delimiter", 0x00))
-"""Framings in which requests are sent until one is answered."""
-ANSWER_S = 3.0
-"""How long an answer in one framing is waited for."""
+NUL, END_OF_BLOCK = 0x00, 0x17
+LIKELY = (
+    Cut("newline"),
+    Cut("length"),
+    Cut("sequence"),
+    Cut("delimiter", NUL),
+    Cut("delimiter", END_OF_BLOCK),
+)
+"""Framings in which requests are sent first: those of published forms (lines, a length before
+each message, RFC 7464, strings ended by zero) and ASCII's own end of a transmitted block."""
+REST = tuple(
+    Cut("delimiter", byte)
+    for byte in range(0x20)
+    if byte not in (NUL, END_OF_BLOCK) and byte not in b"\t\n\r"
+)
+"""The other control bytes (ECMA-48's C0) that can end JSON, since none may stand in it as it
+is: RFC 8259, section 7; tab and line ends may, between its parts."""
+LIKELY_S, REST_S = 3.0, 1.0
+"""How long an answer in one framing is waited for once the link is open: 42 s for all."""
 _LOOK_S = 0.2
 
 
@@ -38,78 +53,123 @@ class Heard(msgspec.Struct, frozen=True):
     seconds: float
 
 
+class _Try(msgspec.Struct, frozen=True):
+    """What came of listening in one way of asking."""
+
+    gatherer: Gatherer
+    seconds: float
+    cut: Cut | None = None
+    """As recognised from the bytes."""
+    unread: bytes = b""
+
+
+Progress = Callable[[float, int], None]
+
+
 def listen(
-    profile: Profile,
-    seconds: float,
-    progress: Callable[[float, int], None] = lambda seconds, count: None,
+    profile: Profile, seconds: float, progress: Progress = lambda seconds, count: None
 ) -> Heard:
     """Listen to the profile's first address; `progress` is told seconds and messages.
 
     BadInput when nothing came, or as from the reader.
     """
     address = parse_address(profile.addresses[0])
-    is_stream = address.scheme in ("tcp", "unix")
-    if not is_stream or profile.framing is not None:
-        gatherer, spent, _ = _try(profile, None, seconds, seconds, progress)
-        cut = Cut(profile.framing or address.framing, profile.delimiter)
+    if address.scheme not in ("tcp", "unix") or profile.framing is not None:
+        known = Cut(profile.framing or address.framing, profile.delimiter)
+        tried = _try(profile, None, seconds, seconds, progress)
+    elif profile.requests:
+        known, tried = _asked(profile, seconds, progress)
     else:
-        ways = WAYS if profile.requests else WAYS[:1]
-        patience = ANSWER_S if profile.requests else seconds
-        unread = b""
-        for way in ways:
-            framers: list[SniffingFramer] = []
-            gatherer, spent, unread = _try(profile, (way, framers), seconds, patience, progress)
-            cut = next((f.cut for f in framers if f.cut is not None), None) or way
-            if gatherer.count:
-                break
-        if not gatherer.count and unread:
-            raise BadInput(
-                address.shown,
-                f"what it says is not JSON in any framing known here: {unread[:24]!r}",
-                "give --framing, or check that it speaks JSON",
-            )
-    if not gatherer.count:
-        do = "check what --send asks for" if profile.requests else "say with --send what to ask"
-        raise BadInput(address.shown, "the host said nothing", do)
-    return Heard(gatherer, cut.framing if is_stream else None, cut.delimiter, spent)
+        known = Cut("newline")
+        tried = _try(profile, known, seconds, seconds, progress)
+        known = tried.cut or known
+    if not tried.gatherer.count:
+        raise _nothing(address, profile, tried.unread)
+    framing = known.framing if address.scheme in ("tcp", "unix") else None
+    return Heard(tried.gatherer, framing, known.delimiter, tried.seconds)
+
+
+def _asked(profile: Profile, seconds: float, progress: Progress) -> tuple[Cut, _Try]:
+    """Ask in one framing after another until something comes, then in that of the answer."""
+    unread = b""
+    for way in (*LIKELY, *REST):
+        patience_s = LIKELY_S if way in LIKELY else REST_S
+        tried = _try(profile, way, seconds, patience_s, progress)
+        unread = unread or tried.unread
+        if not tried.gatherer.count:
+            continue
+        if tried.cut is None or tried.cut.is_like(way):
+            return way, tried
+        # It spoke in another framing: a greeting, or a complaint. It may hear as it speaks.
+        again = _try(profile, tried.cut, seconds, LIKELY_S, progress)
+        if again.gatherer.count >= tried.gatherer.count:
+            return tried.cut, again
+        reads_both = {way.framing, tried.cut.framing} == {"newline", "sequence"}
+        sure = _try(profile, way, seconds, seconds, progress, is_sure=True)
+        return (way if reads_both else tried.cut), sure
+    return LIKELY[0], _Try(Gatherer(profile.requests), 0.0, None, unread)
+
+
+def _nothing(address: Address, profile: Profile, unread: bytes) -> BadInput:
+    """Why nothing was learnt, and what to do about it."""
+    if unread:
+        what = f"what it says is not JSON in any framing known here: {unread[:24]!r}"
+        return BadInput(address.shown, what, "give --framing, or check that it speaks JSON")
+    what = "the host said nothing"
+    if not profile.requests:
+        return BadInput(address.shown, what, "say with --send what to ask")
+    if profile.framing is not None or address.scheme in ("ws", "wss"):
+        return BadInput(address.shown, what, "check what --send asks for")
+    what += f" in any of {len(LIKELY) + len(REST)} framings"
+    do = "check what --send asks for, or give --framing and --delimiter as its manual says"
+    return BadInput(address.shown, what, do)
 
 
 def _try(
     profile: Profile,
-    way: tuple[Cut, list[SniffingFramer]] | None,
+    way: Cut | None,
     seconds: float,
     patience_s: float,
-    progress: Callable[[float, int], None],
-) -> tuple[Gatherer, float, bytes]:
-    """Listen in one way: until the time is over, or patience is before anything came."""
+    progress: Progress,
+    is_sure: bool = False,
+) -> _Try:
+    """Ask in one way and listen until the time is over, or patience is before anything came.
+
+    Patience is also all there is for a host that answers in another framing than it was asked
+    in, unless that is sure to be its way.
+    """
+    framers: list[SniffingFramer] = []
 
     async def sniffing(address: Address, profile: Profile) -> Transport:
         assert way is not None
-        frames = SniffingFramer(way[0])
-        way[1].append(frames)
-        return await StreamTransport.open(address, profile, frames)
+        framers.append(SniffingFramer(way))
+        return await StreamTransport.open(address, profile, framers[-1])
+
+    def cut() -> Cut | None:
+        return next((each.cut for each in framers if each.cut is not None), None)
+
+    def is_right() -> bool:
+        found = cut()
+        return is_sure or way is None or not profile.requests or not found or found.is_like(way)
 
     gatherer = Gatherer(profile.requests)
     reader = Reader(profile, connect=connect if way is None else sniffing)
-    start = time.monotonic()
+    start, is_open = time.monotonic(), False
     reader.start()
     try:
         while True:
             reader.wait(_LOOK_S)
+            if not is_open and reader.link.state is not Link.CONNECTING:
+                start, is_open = time.monotonic(), True
             for entry in reader.take():
                 gatherer.feed(entry)
             spent = time.monotonic() - start
             progress(spent, gatherer.count)
             if reader.link.state is Link.ENDED and reader.fatal is not None:
                 raise reader.fatal
-            if spent >= (seconds if gatherer.count else min(patience_s, seconds)):
+            limit_s = seconds if gatherer.count and is_right() else min(patience_s, seconds)
+            if is_open and spent >= limit_s:
                 break
     finally:
         reader.stop()
-    unread = way[1][-1].heard if way is not None and way[1] else b""
-    return gatherer, spent, unread
-
-
-def sending(cut: Cut) -> tuple[Framing | None, int]:
-    """Framing and delimiter as a profile says them: nothing where newline is the default."""
-    return (None, NEWLINE) if cut.framing == "newline" else (cut.framing, cut.delimiter)
+    return _Try(gatherer, spent, cut(), framers[-1].heard if framers else b"")

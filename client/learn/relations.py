@@ -94,13 +94,16 @@ def _rest(name: str) -> tuple[str, ...]:
 
 
 def _channel_words(one: Series) -> tuple[str, ...]:
-    """Words for a channel, and the number behind each: tool 0 is not tool 1."""
-    return tuple(
-        " ".join(parts[at : at + 2]) if parts[at + 1 : at + 2] and parts[at + 1].isdigit() else word
-        for parts in one.words
-        for at, word in enumerate(parts)
-        if word in CHANNEL_WORDS
-    )
+    """Words for a channel, and any word with a number behind it: zone 1 is not zone 2."""
+    found = []
+    for parts in one.words:
+        for word, after in zip(parts, (*parts[1:], ""), strict=True):
+            names_nothing_else = word not in QUANTITY_WORDS and not word.isdigit()
+            if after.isdigit() and names_nothing_else:
+                found.append(f"{word} {after}")
+            elif word in CHANNEL_WORDS:
+                found.append(word)
+    return tuple(found)
 
 
 def follows(reading: Series, target: Series) -> float:
@@ -131,8 +134,8 @@ def linked(one: Series, other: Series, names: Sequence[str]) -> Link | None:
         link = chains.linked(theirs, units.celsius(mine, name))
         if link is None:
             continue
-        known = chains.reference_and_bits(link.constant) or chains.r0_of(link.constant)
-        if known is not None or link.span_k > 15.0:
+        is_known = chains.is_of_a_part(link.constant) or chains.r0_of(link.constant) is not None
+        if is_known or link.span_k > 15.0:
             return link
     return None
 

@@ -1,14 +1,23 @@
 """Recognise how frames are kept apart from the bytes themselves. No I/O.
 
 Each way is tried on what has come so far, and the one by which most of it falls into
-whole JSON documents wins: a length prefix, or the byte that stands after a document.
+whole JSON documents wins: a length prefix, or the byte that stands after a document,
+whichever byte that is.
 """
 
 from dataclasses import dataclass
 
 import msgspec
 
-from client.framing import LENGTH_BYTES, MAX_FRAME_BYTES, DelimiterFramer, Framer, Framing, framer
+from client.framing import (
+    LENGTH_BYTES,
+    MAX_FRAME_BYTES,
+    RECORD_SEPARATOR,
+    DelimiterFramer,
+    Framer,
+    Framing,
+    framer,
+)
 
 NEWLINE = 0x0A
 _SHORT = 8192
@@ -23,6 +32,10 @@ class Cut:
     framing: Framing
     delimiter: int = NEWLINE
     documents: int = 0
+
+    def is_like(self, other: "Cut") -> bool:
+        """Whether both cut and wrap alike."""
+        return (self.framing, self.delimiter) == (other.framing, other.delimiter)
 
 
 def recognise(data: bytes) -> Cut | None:
@@ -95,8 +108,10 @@ def _places(data: bytes, byte: int) -> list[int]:
 
 
 def _by_byte(data: bytes, byte: int) -> Cut:
-    frames = DelimiterFramer(byte).feed(data)
-    return Cut("newline" if byte == NEWLINE else "delimiter", byte, sum(map(_is_json, frames)))
+    count = sum(map(_is_json, DelimiterFramer(byte).feed(data)))
+    if byte != NEWLINE:
+        return Cut("delimiter", byte, count)
+    return Cut("sequence" if data.startswith(RECORD_SEPARATOR) else "newline", byte, count)
 
 
 def _by_length(data: bytes) -> Cut:

@@ -12,16 +12,15 @@ from client.learn.draft import Draft, Proposal, reference_of
 from client.learn.found import Found
 from client.learn.tree import Keyed, Place, pointer_of, text_of
 from client.learn.tree import Token as Step
-from client.learn.vocabulary import STATE_WORDS
+from client.learn.vocabulary import STANDARD_STATES, STATE_WORDS
 from client.units import UNITS
-from shared.chain import EXAMPLE
 from shared.text import clean
 from shared.words import QUANTITIES
 
 NOT_HEARD = (
-    *("ready", "idle", "printing", "running", "busy", "paused"),
-    *("starting", "booting", "connecting"),
-    *("stopped", "halted", "shutdown", "error", "fault", "failed", "emergency"),
+    *STANDARD_STATES,
+    *("ready", "printing", "starting", "booting", "connecting"),
+    *("halted", "shutdown", "error", "fault", "emergency"),
 )
 """State words that a profile knows besides those that were heard."""
 _BARE_KEY = set("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_")
@@ -284,7 +283,7 @@ def _chain(channel: Proposal, code: Found) -> Iterator[str]:
         else "Pt100: for Pt1000 write 1000.0 and ten times the reference."
     )
     yield f"# {known}"
-    size = r0 or EXAMPLE.r0_ohm
+    size = r0 or 100.0
     yield f"r0_ohm = {size:.1f}"
     yield f"reference_ohm = {round(ratio * size, 1)}"
     yield f"bits = {bits}"

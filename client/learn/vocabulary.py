@@ -11,45 +11,57 @@ _WORD = re.compile(
 )
 
 QUANTITY_WORDS: dict[str, str] = {
+    # What is measured, and its units, as physics and SI name them.
     **dict.fromkeys(("temp", "temps", "temperature", "temperatures", "thermal"), "temperature_c"),
     **dict.fromkeys(
         ("degree", "degrees", "deg", "celsius", "kelvin", "fahrenheit"), "temperature_c"
     ),
-    **dict.fromkeys(("reading", "actual", "measured", "measure", "warmth"), "temperature_c"),
-    **dict.fromkeys(
-        ("target", "targets", "goal", "goals", "set", "setpoint", "wanted"), "target_c"
-    ),
-    **dict.fromkeys(("want", "desired", "demand", "aim", "wish", "requested", "sp"), "target_c"),
-    **dict.fromkeys(("should", "ordered", "asked", "setting"), "target_c"),
-    **dict.fromkeys(("power", "powers", "duty", "duties", "pwm", "drive", "effort"), "power"),
+    **dict.fromkeys(("ohm", "ohms", "resistance", "resistances"), "resistance_ohm"),
+    **dict.fromkeys(("speed", "velocity"), "speed_mm_s"),
+    # Control engineering (IEC 60050-351) and its shop talk.
+    **dict.fromkeys(("actual", "measured", "measure", "reading"), "temperature_c"),
+    **dict.fromkeys(("target", "targets", "set", "setpoint", "sp", "desired"), "target_c"),
+    **dict.fromkeys(("demand", "requested", "setting"), "target_c"),
+    **dict.fromkeys(("power", "powers", "duty", "duties", "pwm", "drive", "output"), "power"),
+    **dict.fromkeys(("effort", "load"), "power"),
+    # Converters give a code, in counts or digits.
+    **dict.fromkeys(("code", "codes", "raw", "adc", "counts", "digits"), "code"),
+    # Alarms (IEC 62682) and what stands for them.
+    **dict.fromkeys(("flag", "flags", "fault", "faults", "alert", "alerts", "alarm"), "flags"),
+    **dict.fromkeys(("alarms", "trouble", "troubles", "error", "errors"), "flags"),
+    # Machining (ISO 6983 has the feed), and how long a system has been up (RFC 3418).
+    **dict.fromkeys(("feed", "feedrate"), "speed_mm_s"),
+    **dict.fromkeys(("uptime", "running", "alive", "awake"), "uptime_s"),
+    **dict.fromkeys(("state", "status", "phase", "mode", "condition"), "state"),
+    **dict.fromkeys(("message", "msg", "text"), "message"),
+    # The English dictionary: what people write who name things for people.
+    **dict.fromkeys(("warmth",), "temperature_c"),
+    **dict.fromkeys(("goal", "goals", "wanted", "want", "aim", "wish"), "target_c"),
+    **dict.fromkeys(("should", "ordered", "asked"), "target_c"),
+    **dict.fromkeys(("heating", "push"), "power"),
+    **dict.fromkeys(("mood",), "state"),
+    **dict.fromkeys(("remark", "says", "note", "reason", "comment", "words", "said"), "message"),
+    # The dictionaries of other languages.
     **dict.fromkeys(
         ("temperatur", "temperatura", "température", "mesure", "medida"), "temperature_c"
     ),
     **dict.fromkeys(("soll", "sollwert", "consigne", "consigna", "objetivo", "cible"), "target_c"),
     **dict.fromkeys(("leistung", "puissance", "potencia", "potenza"), "power"),
-    **dict.fromkeys(("output", "heating", "load", "push"), "power"),
-    **dict.fromkeys(("code", "codes", "raw", "adc", "counts", "digits"), "code"),
-    **dict.fromkeys(("ohm", "ohms", "resistance", "resistances"), "resistance_ohm"),
-    **dict.fromkeys(("flag", "flags", "fault", "faults", "alert", "alerts", "alarm"), "flags"),
-    **dict.fromkeys(("alarms", "trouble", "troubles", "error", "errors"), "flags"),
-    **dict.fromkeys(("speed", "velocity", "feedrate", "feed"), "speed_mm_s"),
-    **dict.fromkeys(("uptime", "alive", "awake", "upfor", "running"), "uptime_s"),
-    **dict.fromkeys(("state", "status", "phase", "mood", "mode", "condition"), "state"),
-    **dict.fromkeys(("message", "msg", "text", "remark", "says", "note", "reason"), "message"),
-    **dict.fromkeys(("comment", "words", "said"), "message"),
 }
 """Words that name one of our quantities."""
 
 WEAK_TEMPERATURE = {"value", "current", "now", "is", "t", "c", "present", "val", "cur", "pv"}
-"""Words that often name a reading, and often something else."""
+"""Words that often name a reading, and often something else; `pv` is control engineering's
+process variable."""
 
 POSITION_WORDS = {"position", "pos", "xyz", "where", "coordinates", "coords", "place", "location"}
 AXES = {"x": "x_mm", "y": "y_mm", "z": "z_mm"}
 FAN_WORDS = {"fan", "fans", "blower", "cooling", "ventilator"}
 CLOCK_WORDS = {
     *("time", "clock", "timestamp", "moment", "at", "when", "stamp", "ts", "instant", "epoch"),
-    *("hour", "eventtime", "now", "ticks"),
+    *("hour", "now", "ticks"),
 }
+"""The dictionary's words for a time of day or a moment, and the trade's short ones."""
 LIMIT_WORDS = {
     *("max", "min", "limit", "maximum", "minimum", "highest", "lowest", "upper", "lower"),
     *("offset", "version", "id", "index", "count", "seq", "sequence", "progress", "percent"),
@@ -91,18 +103,41 @@ PERMILLE_WORDS = {"permille", "permil"}
 OFF_WORDS = {"off", "none", "null", "-", "--", "n/a", "na", "nan", "inactive", "disabled", ""}
 """What stands where a number would, were there one."""
 
-STATE_WORDS: dict[str, str] = {
-    **dict.fromkeys(("ready", "idle", "up", "well", "fine", "ok", "okay", "operational"), "up"),
-    **dict.fromkeys(("printing", "running", "busy", "working", "active", "awake"), "up"),
-    **dict.fromkeys(("online", "on", "normal", "good", "healthy", "standby", "happy"), "up"),
-    **dict.fromkeys(("paused", "heating", "holding", "calm", "going", "connected"), "up"),
-    **dict.fromkeys(("starting", "booting", "boot", "waking", "init", "startup"), "starting"),
-    **dict.fromkeys(("initialising", "initializing", "connecting", "rising"), "starting"),
-    **dict.fromkeys(("stopped", "halted", "halt", "stop", "shutdown", "error"), "halted"),
-    **dict.fromkeys(("fault", "failed", "failure", "emergency", "crashed"), "halted"),
-    **dict.fromkeys(("upset", "dead", "broken", "aborted", "tripped"), "halted"),
-    **dict.fromkeys(("gone", "offline", "lost", "disconnected", "away"), "gone"),
+STANDARD_STATES: dict[str, str] = {
+    # Batch control, states of a procedure (ISA-88.01, IEC 61512-1).
+    **dict.fromkeys(("idle", "running", "holding", "held", "pausing", "paused"), "up"),
+    **dict.fromkeys(("restarting",), "starting"),
+    **dict.fromkeys(("stopping", "stopped", "aborting", "aborted"), "halted"),
+    # State management of systems (ITU-T X.731).
+    **dict.fromkeys(("active", "busy", "standby"), "up"),
+    **dict.fromkeys(("failed",), "halted"),
+    # "off line" there; one word in the dictionary.
+    **dict.fromkeys(("offline",), "gone"),
+    # Status of devices (NAMUR NE 107) and alarms (IEC 62682).
+    **dict.fromkeys(("normal",), "up"),
+    **dict.fromkeys(("failure",), "halted"),
 }
+"""State words of published standards, and ours."""
+STATE_WORDS: dict[str, str] = {
+    **STANDARD_STATES,
+    # The English dictionary: at work, at ease, or well.
+    **dict.fromkeys(("printing", "working", "heating", "going", "on", "up", "connected"), "up"),
+    **dict.fromkeys(("ready", "online", "operational", "awake", "calm"), "up"),
+    **dict.fromkeys(("good", "well", "fine", "ok", "okay", "healthy", "happy"), "up"),
+    # Beginning.
+    **dict.fromkeys(("start", "starting", "startup", "boot", "booting", "waking"), "starting"),
+    **dict.fromkeys(("init", "initialising", "initializing", "connecting", "rising"), "starting"),
+    # Brought to a stand, or broken.
+    **dict.fromkeys(
+        ("stop", "halt", "halted", "shut", "shutting", "shutdown", "tripped"), "halted"
+    ),
+    **dict.fromkeys(
+        ("fault", "error", "emergency", "crashed", "broken", "dead", "upset"), "halted"
+    ),
+    # Not there.
+    **dict.fromkeys(("gone", "lost", "disconnected", "away"), "gone"),
+}
+"""The same, and what anybody would say for them."""
 
 
 def words(text: str) -> tuple[str, ...]:

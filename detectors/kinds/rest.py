@@ -59,7 +59,16 @@ BACK_K = 0.5
 BOARD_LIMIT_K = 15.0
 BOARD_WARM_K = 6.0
 """What a board's own heat usually adds."""
-BOARD_WORDS = ("board", "controller", "driver", "mainboard", "cpu", "mcu", "electronics", "host")
+BOARD_WORDS = (
+    "board",
+    "controller",
+    "driver",
+    "mainboard",
+    "cpu",
+    "microcontroller",
+    "electronics",
+    "host",
+)
 ROOM_C = (15.0, 30.0)
 OHM_PER_K = 0.00385
 """Mean slope of platinum between 0 and 100 °C, 1/K (IEC 60751)."""

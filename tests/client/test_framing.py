@@ -51,7 +51,10 @@ def test_a_newline_framer_takes_both_line_ends() -> None:
 
 def test_a_newline_framer_takes_text_sequences() -> None:
     """RFC 7464, section 2.2: a record separator before each text, a line feed after it."""
-    assert framer("newline").feed(b'\x1e{"a":1}\n\x1e{"b":2}\n') == [b'{"a":1}', b'{"b":2}']
+    for framing in ("newline", "sequence"):
+        wire = b'\x1e{"a":1}\n\x1e{"b":2}\n'
+        assert framer(framing).feed(wire) == [b'{"a":1}', b'{"b":2}']
+    assert framer("sequence").wrap(b"{}") == b"\x1e{}\n"
 
 
 def test_a_length_prefix_is_four_bytes_most_significant_first() -> None:
@@ -66,7 +69,7 @@ def test_an_oversized_frame_is_counted_once_and_its_neighbours_live(
     places: list[int], size: int
 ) -> None:
     """Only the frame beyond the limit is lost, however its bytes arrive."""
-    makers: list[Framer] = [DelimiterFramer(0x03, limit=10), LengthFramer(limit=10)]
+    makers: list[Framer] = [DelimiterFramer(0x17, limit=10), LengthFramer(limit=10)]
     for one in makers:
         data = one.wrap(b"before") + one.wrap(b"x" * size) + one.wrap(b"after")
         got = [frame for piece in cut(data, places) for frame in one.feed(piece)]

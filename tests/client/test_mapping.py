@@ -63,7 +63,7 @@ def test_the_documented_status_is_mapped_whole() -> None:
                 "drive": 0.41,
                 "raw": 13681,
                 "ohms": 179.53,
-                "alerts": ["over-under-voltage", "open"],
+                "alerts": ["input-out-of-range", "open"],
             },
             "bed": {"reading_c": 60.0, "goal_c": 60.0, "drive": 0.2, "alerts": []},
             "chamber": {"reading_c": 31.0},
@@ -83,7 +83,7 @@ def test_the_documented_status_is_mapped_whole() -> None:
                 "nozzle.power": 0.41,
                 "nozzle.code": 13681.0,
                 "nozzle.resistance_ohm": 179.53,
-                "nozzle.flags": "over-under-voltage;open",
+                "nozzle.flags": "input-out-of-range;open",
                 "bed.temperature_c": 60.0,
                 "bed.target_c": 60.0,
                 "bed.power": 0.2,
@@ -318,12 +318,12 @@ def test_a_batch_is_several_updates() -> None:
     ("sent", "expected"),
     [
         (0, "none"),
-        (5, "low-threshold;open"),
-        ("OV", "over-under-voltage"),
-        ("OV, odd", "over-under-voltage;odd"),
+        (18, "too-cold;open"),
+        ("wide", "input-out-of-range"),
+        ("wide, odd", "input-out-of-range;odd"),
         ("none", "none"),
-        (["OV", "OV"], "over-under-voltage"),
-        ({"OV": True, "open": False}, "over-under-voltage"),
+        (["wide", "wide"], "input-out-of-range"),
+        ({"wide": True, "open": False}, "input-out-of-range"),
         (True, "faulty"),
         (False, "none"),
     ],
@@ -332,8 +332,8 @@ def test_flags_in_every_form(sent: Any, expected: str) -> None:
     """Bits, words, lists, objects and bools."""
     reading = Reading(
         at="/f",
-        words={"OV": "over-under-voltage", "true": "faulty"},
-        bits={"0": "low-threshold", "2": "open"},
+        words={"wide": "input-out-of-range", "true": "faulty"},
+        bits={"1": "too-cold", "4": "open"},
     )
     assert values(bare({"bed": Channel(flags=reading)}), {"f": sent}) == {"bed.flags": expected}
 
@@ -341,20 +341,20 @@ def test_flags_in_every_form(sent: Any, expected: str) -> None:
 def test_messages_raise_what_their_rule_says() -> None:
     """An event kind, flags and a state; the first rule that fits counts; the text may go."""
     rules = (
-        MessageRule(pattern="nozzle.* no contact", channel="nozzle", flags="open"),
-        MessageRule(pattern="not heating", kind=Kind.NO_RISE, channel="bed"),
+        MessageRule(pattern="nozzle.* implausible", channel="nozzle", flags="open"),
+        MessageRule(pattern="too little heat", kind=Kind.NO_RISE, channel="bed"),
         MessageRule(pattern="emergency", state=HostState.HALTED),
-        MessageRule(pattern="^echo", keep=False),
+        MessageRule(pattern="^by the way", keep=False),
     )
     profile = bare({"host": Channel(message="/m")}, messages=rules)
     for text, made in [
-        ("Nozzle: no contact", {"nozzle.flags": "open"}),
-        ("bed is NOT HEATING, emergency", {"bed.reported": "no-rise"}),
+        ("stopped: Nozzle implausible", {"nozzle.flags": "open"}),
+        ("bed: TOO LITTLE HEAT, emergency", {"bed.reported": "no-rise"}),
         ("emergency", {"host.state": "halted"}),
         ("hello", {}),
     ]:
         assert values(profile, {"m": text}) == {"host.message": text} | made
-    assert values(profile, {"m": "echo 1"}) == {}
+    assert values(profile, {"m": "by the way: 1"}) == {}
 
 
 WORDS = ["jsonrpc", "id", "method", "params", "result", "moment", "pace", "status", "machine"]

@@ -8,9 +8,9 @@ from client.patterns import compiled
 @pytest.mark.parametrize(
     ("pattern", "text"),
     [
-        ("(nozzle|bed) is not heating", "ALARM: Bed is not heating"),
-        (r"code \d+ out of range", "sensor: code 32767 out of range!"),
-        (r"^lost .* contact$", "Lost any contact"),
+        ("(nozzle|bed): too little heat", "Bed: too little heat, 12.5 of 20.0 K"),
+        (r"order \"\w\d+\"", 'no such order "W7"'),
+        (r"^stopped: .* implausible$", "Stopped: nozzle implausible"),
         ("[+*]", "2 * 2"),
         (r"a\+b\*", "A+B*"),
         ("colou?r", "color"),

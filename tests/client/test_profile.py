@@ -12,7 +12,7 @@ GOOD = """\
 format = 1
 addresses = ["tcp://192.0.2.7:9000"]
 framing = "delimiter"
-delimiter = 3
+delimiter = 23
 
 [[requests]]
 json = '{"method": "begin", "params": ["all"]}'
@@ -55,7 +55,7 @@ def test_a_profile_is_found_by_its_name_in_the_users_folder(
     (tmp_path / "ohmvigil").mkdir()
     (tmp_path / "ohmvigil" / "attic printer.toml").write_text(GOOD)
     assert saved_names() == ("attic printer",)
-    assert load_profile("attic printer").delimiter == 3
+    assert load_profile("attic printer").delimiter == 23
     with pytest.raises(BadInput, match="no profile of this name"):
         load_profile("cellar")
     monkeypatch.setenv("XDG_CONFIG_HOME", "relative")
@@ -75,7 +75,7 @@ def test_the_built_in_profile_takes_address_and_chain_facts() -> None:
 @pytest.mark.parametrize(
     ("old", "new", "line", "key", "hint"),
     [
-        ("delimiter = 3", "delimiter = 300", 4, "delimiter", "0 to 255"),
+        ("delimiter = 23", "delimiter = 300", 4, "delimiter", "0 to 255"),
         ("format = 1", "format = 2", 1, "format", ""),
         ("framing =", "framming =", 3, "framming", "framing"),
         ("tcp://192.0.2.7:9000", "http://x", 2, "addresses", "ws://"),

@@ -1,4 +1,4 @@
-"""A host with a dialect of its own, watched by a profile alone, over a Unix socket."""
+"""A host with a dialect of its own, watched by a profile alone, over TCP."""
 
 import asyncio
 import json
@@ -14,14 +14,10 @@ from client.profile import load_profile
 from client.reader import Reader
 from shared.updates import Update
 
-END = 3
-"""Frames end with ETX, byte 0x03."""
-
 PROFILE = """\
 format = 1
-addresses = ["unix:{path}"]
-framing = "delimiter"
-delimiter = 3
+addresses = ["tcp://127.0.0.1:{port}"]
+framing = "sequence"
 clock_unit = "ms"
 
 [[requests]]
@@ -46,7 +42,7 @@ item = {{ list = "/sensors", key = "/what is it", equals = "Hot End (left)" }}
 temperature_c = {{ at = "/reading/0", unit = "kelvin" }}
 target_c = {{ at = "/reading/1", unit = "kelvin" }}
 power = {{ at = "/duty", unit = "percent" }}
-flags = {{ at = "/trouble", bits = {{ 2 = "over-under-voltage", 6 = "low-threshold" }} }}
+flags = {{ at = "/trouble", bits = {{ 1 = "input-out-of-range", 8 = "self-test" }} }}
 
 [channels.motion]
 x_mm = {{ at = "/where/0", unit = "inch" }}
@@ -78,35 +74,41 @@ ANSWER = [
     },
 ]
 CHANGES: list[list[Any]] = [
-    [250_250, {"sensors": [hot_end(trouble=68)]}],
+    [250_250, {"sensors": [hot_end(trouble=258)]}],
     [250_500, {"mood": "sulking", "says": "Sensor 1 unplugged"}],
 ]
 
 
+async def text(reader: asyncio.StreamReader) -> Any:
+    """One text of a JSON text sequence (RFC 7464, section 2.2)."""
+    wire = await reader.readuntil(b"\n")
+    assert wire.startswith(b"\x1e")
+    return json.loads(wire[1:])
+
+
 @pytest.fixture
-def socket_path(tmp_path: Path) -> Iterator[Path]:
+def port() -> Iterator[int]:
     """The host runs in a thread of its own until the test is over."""
-    path = tmp_path / "s"
     loop = asyncio.new_event_loop()
-    end = bytes([END])
 
     async def talk(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        greeting = json.loads((await reader.readuntil(end))[:-1])
+        greeting = await text(reader)
         assert greeting == ["greetings", {"from": "a watcher"}]
-        asked = json.loads((await reader.readuntil(end))[:-1])
+        asked = await text(reader)
         frames = [{"id": asked["id"], "result": ANSWER}]
         frames += [{"method": "it changed", "params": change} for change in CHANGES]
-        wire = b"not json" + end + b"".join(json.dumps(frame).encode() + end for frame in frames)
+        texts = [b"not json", *(json.dumps(frame).encode() for frame in frames)]
+        wire = b"".join(b"\x1e" + each + b"\n" for each in texts)
         for start in range(0, len(wire), 7):
             writer.write(wire[start : start + 7])
             await writer.drain()
         await reader.read()
         writer.close()
 
-    server = loop.run_until_complete(asyncio.start_unix_server(talk, path))
+    server = loop.run_until_complete(asyncio.start_server(talk, "127.0.0.1", 0))
     thread = threading.Thread(target=loop.run_forever)
     thread.start()
-    yield path
+    yield server.sockets[0].getsockname()[1]
     loop.call_soon_threadsafe(loop.stop)
     thread.join(10)
     server.close()
@@ -117,10 +119,10 @@ def socket_path(tmp_path: Path) -> Iterator[Path]:
     loop.close()
 
 
-def test_it_is_watched_by_a_profile_alone(socket_path: Path, tmp_path: Path) -> None:
+def test_it_is_watched_by_a_profile_alone(port: int, tmp_path: Path) -> None:
     """Positional parameters, a list of channels, names with spaces, its own units and words."""
     path = tmp_path / "strange.toml"
-    path.write_text(PROFILE.format(path=socket_path))
+    path.write_text(PROFILE.format(port=port))
     profile = load_profile(path)
     reader, mapper = Reader(profile), Mapper(profile)
     updates: list[Update] = []
@@ -140,7 +142,7 @@ def test_it_is_watched_by_a_profile_alone(socket_path: Path, tmp_path: Path) -> 
         "motion.x_mm": pytest.approx(25.4),
         "host.state": "up",
     }
-    assert second == Update(250.25, {"hot end.flags": "over-under-voltage;low-threshold"})
+    assert second == Update(250.25, {"hot end.flags": "input-out-of-range;self-test"})
     assert third == Update(
         250.5,
         {"host.message": "Sensor 1 unplugged", "host.state": "halted", "hot end.flags": "open"},

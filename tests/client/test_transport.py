@@ -213,7 +213,8 @@ async def test_no_redirect_is_followed_with_the_token_in_hand() -> None:
     [
         ({"framing": "newline"}, b'{"a":1}\n{"b":2}\r\n'),
         ({}, b'{"a":1}\n{"b":2}\n'),
-        ({"framing": "delimiter", "delimiter": 3}, b'{"a":1}\x03{"b":2}\x03'),
+        ({"framing": "delimiter", "delimiter": 23}, b'{"a":1}\x17{"b":2}\x17'),
+        ({"framing": "sequence"}, b'\x1e{"a":1}\n\x1e{"b":2}\n'),
         ({"framing": "length"}, b'\x00\x00\x00\x07{"a":1}\x00\x00\x00\x07{"b":2}'),
     ],
 )
@@ -242,7 +243,7 @@ async def test_unix_sockets_with_every_framing(
             await link.receive()
         assert not await link.probe()
         await link.close()
-    assert bytes(got).strip(b"\n\x03\x00\x02") == b"[]"
+    assert bytes(got).strip(b"\n\x17\x1e\x00\x02") == b"[]"
 
 
 async def test_a_request_that_the_framing_cannot_carry_is_hopeless() -> None:

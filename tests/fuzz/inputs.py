@@ -55,7 +55,7 @@ PROFILE = toml.loads(PROFILE_TEXT, Profile, "fuzz")
 plan_of(PROFILE)
 SNIFF_FROM = 240
 """Recognising the framing is far slower than the rest, so only some runs do it."""
-FRAMINGS: tuple[Framing, ...] = ("message", "newline", "delimiter", "length")
+FRAMINGS: tuple[Framing, ...] = ("message", "newline", "sequence", "delimiter", "length")
 KEYS = {
     *("a.temperature_c", "a.target_c", "a.power", "a.code", "a.flags", "b.temperature_c"),
     *("c.temperature_c", "host.message", "host.state"),
@@ -74,8 +74,8 @@ class Core:
         """One run of bytes on a fresh connection. AssertionError when a promise is broken."""
         if len(data) < 2:
             return
-        framing, size = FRAMINGS[data[0] % 4], data[1] % 64 + 1
-        frames, sniffing, peer = framer(framing, 3), SniffingFramer(Cut("newline")), Peer()
+        framing, size = FRAMINGS[data[0] % len(FRAMINGS)], data[1] % 64 + 1
+        frames, sniffing, peer = framer(framing, 0x17), SniffingFramer(Cut("newline")), Peer()
         peer.request("a")
         body = data[2:]
         pieces = [body] if framing == "message" else _cut(body, size)

@@ -56,7 +56,7 @@ def night(count: int, seed: int = 0) -> list[Update]:
     for index in range(count):
         said: dict[str, Value] = {
             "nozzle.temperature_c": round(float(rng.normal(210.0, 0.1)), 2),
-            "nozzle.code": float(rng.integers(13670, 13690)),
+            "nozzle.code": float(rng.integers(29260, 29280)),
         }
         if rng.random() < 0.3:
             said["bed.power"] = round(float(rng.random()), 3)

@@ -60,10 +60,10 @@ def test_a_repeated_time_increases_as_text(time_s: float, repeats: int) -> None:
 
 def test_the_file_is_rfc_4180(tmp_path: Path) -> None:
     """Lines end in CRLF, and cells with commas or quotes are quoted (RFC 4180, section 2)."""
-    update = Update(1.5, {"host.message": 'said "no", twice', "nozzle.code": 13681.0})
+    update = Update(1.5, {"host.message": 'said "no", twice', "nozzle.code": 29268.0})
     write_plain_log(tmp_path / "a.csv", grouped([update], []))
     assert (tmp_path / "a.csv").read_bytes() == (
-        b'time_s,nozzle.code,host.message\r\n1.5,13681,"said ""no"", twice"\r\n'
+        b'time_s,nozzle.code,host.message\r\n1.5,29268,"said ""no"", twice"\r\n'
     )
 
 

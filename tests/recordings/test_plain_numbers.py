@@ -13,7 +13,7 @@ from recordings.plain_numbers import columns_of
 from shared.errors import BadInput
 
 HEADER = "time_s,nozzle.temperature_c,nozzle.code,nozzle.flags,host.message,own.thing"
-PLAIN = ["", "209.75", "-3.5", "13681", "1e3", "-2.5E-3", "0", "123456789012345678901234567890"]
+PLAIN = ["", "209.75", "-3.5", "29268", "1e3", "-2.5E-3", "0", "123456789012345678901234567890"]
 ODD = ["-0", "-0.0", "5.", ".5", "+3", "007", " 4", "nan", "null", "1_0", "1e999", "٣", "[", '"7"']
 WORDS = ["", "none", "open;short", "a\tb", "12.5", "null", '"two\nlines"', "\u202e", " "]
 
@@ -62,12 +62,12 @@ def test_quick_and_careful_reading_agree(
 
 def test_plain_lines_take_the_quick_way() -> None:
     """Numbers, empty cells and texts in text columns, and the next line's end is no cell."""
-    lines = ["0.0,209.75,,none\n", "0.25,,13681,\n", "0.5,1e3,-2.5,open;short"]
+    lines = ["0.0,209.75,,none\n", "0.25,,29268,\n", "0.5,1e3,-2.5,open;short"]
     found = columns_of(lines, 4, [3])
     assert found is not None
     columns, texts = found
     nan = np.nan
-    expected = [[0.0, 0.25, 0.5], [209.75, nan, 1000.0], [nan, 13681.0, -2.5], [nan] * 3]
+    expected = [[0.0, 0.25, 0.5], [209.75, nan, 1000.0], [nan, 29268.0, -2.5], [nan] * 3]
     np.testing.assert_array_equal(columns, expected)
     assert texts == {3: [(0, "none"), (2, "open;short")]}
 

@@ -5,7 +5,7 @@ import json
 import threading
 from collections.abc import Iterator
 from pathlib import Path
-from socketserver import StreamRequestHandler, ThreadingUnixStreamServer
+from socketserver import StreamRequestHandler, ThreadingTCPServer
 
 import pytest
 
@@ -14,20 +14,16 @@ from client.profile import load_profile
 from shared.errors import BadInput
 from tui.profilecheck import run_check
 
-END = b"\x03"
-
 
 class _Handler(StreamRequestHandler):
-    """Answers one request after its ETX, then sends changes and waits for the end."""
+    """Answers one request behind its length, then sends changes and waits for the end."""
 
     def handle(self) -> None:
-        asked = b""
-        while not asked.endswith(END):
-            byte = self.rfile.read(1)
-            if not byte:
-                return
-            asked += byte
-        request = json.loads(asked[:-1])
+        asked = self.rfile.read(int.from_bytes(self.rfile.read(4), "big"))
+        try:
+            request = json.loads(asked)
+        except ValueError:
+            return
         whole = {"things": [{"called": "Hot End", "deg": 22.0, "aim": 0, "duty %": 0}]}
         self._say({"jsonrpc": "2.0", "id": request["id"], "result": [5.0, whole]})
         for n in range(1, 40):
@@ -36,16 +32,17 @@ class _Handler(StreamRequestHandler):
         self.rfile.read(1)
 
     def _say(self, message: object) -> None:
-        self.wfile.write(json.dumps(message).encode() + END)
+        body = json.dumps(message).encode()
+        self.wfile.write(len(body).to_bytes(4, "big") + body)
 
 
 @pytest.fixture
-def address(tmp_path: Path) -> Iterator[str]:
-    with ThreadingUnixStreamServer(str(tmp_path / "s"), _Handler) as server:
+def address() -> Iterator[str]:
+    with ThreadingTCPServer(("127.0.0.1", 0), _Handler) as server:
         server.daemon_threads = True
         thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02})
         thread.start()
-        yield f"unix:{tmp_path / 's'}"
+        yield f"tcp://127.0.0.1:{server.server_address[1]}"
         server.shutdown()
         thread.join(10)
 
@@ -65,7 +62,7 @@ def test_a_host_is_learnt_written_and_proven(
     code = learn(address, "--send", sent, "--yes", "--listen", "4", "--prove", "1", "-o", str(path))
     assert code == 0
     profile = load_profile(path)
-    assert (profile.framing, profile.delimiter) == ("delimiter", 3)
+    assert profile.framing == "length"
     assert [json.loads(r.json) for r in profile.requests] == [
         {"method": "tell me", "params": ["all"]}
     ]
@@ -154,8 +151,7 @@ def test_the_check_says_what_never_came(
     path.write_text(
         f"""format = 1
 addresses = ["{address}"]
-framing = "delimiter"
-delimiter = 3
+framing = "length"
 [[requests]]
 json = '{{"method": "tell me"}}'
 [[updates]]

@@ -1,8 +1,8 @@
 """Hosts that nobody has seen: from a seed, a dialect of its own and a machine that heats.
 
-Names, nesting, units, envelopes, lists, positional parameters, clocks and state words are
-drawn at random; the numbers are a first-order heater under a proportional controller with
-measurement noise, so that what is true is known.
+Transports, framings, names, nesting, units, envelopes, lists, positional parameters, clocks,
+state words and chains are drawn at random; the numbers are a first-order heater under a
+proportional controller with measurement noise, so that what is true is known.
 """
 
 import json
@@ -15,6 +15,7 @@ from typing import Any
 from client.form import Request
 from shared.platinum import ohms
 from shared.updates import Entry, EntryKind
+from tests.client.learn.ways import Way, drawn
 
 SYLLABLES = ["zo", "rb", "ka", "lu", "mi", "fen", "dra", "sku", "po", "wex", "tiv", "gra", "nul"]
 QUANTITIES: dict[str, list[str]] = {
@@ -39,6 +40,9 @@ CHANNELS: dict[str, list[str]] = {
     "board": ["board", "electronics", "main board"],
 }
 STATES = ["ready", "wide awake", "sulking", "up and well", "running", "zorbing"]
+REFERENCES = [390.0, 402.0, 412.0, 422.0, 430.0]
+"""Ω: values of E24 and E96 (IEC 60063) of about four times R0."""
+BITS = [12, 14, 15, 16, 18, 20, 24]
 STEP_S = 0.25
 MESSAGES = 160
 
@@ -57,6 +61,7 @@ class StrangeHost:
     """One host: its entries, what must be sent to it, and what was true of its nozzle."""
 
     seed: int
+    way: Way
     requests: list[Request] = field(default_factory=list)
     entries: list[Entry] = field(default_factory=list)
     nozzle: list[Truth] = field(default_factory=list)
@@ -86,8 +91,8 @@ class Heater:
 def make(seed: int) -> StrangeHost:
     """The host of this seed; the same each time."""
     rng = random.Random(seed)
-    host = StrangeHost(seed)
-    dialect = _Dialect(rng)
+    host = StrangeHost(seed, drawn(random.Random(f"way {seed}")))
+    dialect = _Dialect(rng, seed)
     host.traits = dialect.traits
     heaters = {
         "nozzle": Heater(
@@ -129,8 +134,10 @@ def make(seed: int) -> StrangeHost:
 class _Dialect:
     """How one host talks."""
 
-    def __init__(self, rng: random.Random) -> None:
+    def __init__(self, rng: random.Random, seed: int) -> None:
         self.rng = rng
+        chain = random.Random(f"chain {seed}")
+        self.reference, self.bits = chain.choice(REFERENCES), chain.choice(BITS)
         self.gibberish = rng.random() < 0.3
         layouts = [
             "nested",
@@ -200,7 +207,7 @@ class _Dialect:
         if name == "nozzle":
             ohm = ohms(heater.shown)
             if "code" in self.has:
-                found["code"] = round(ohm / 430.0 * 32768)
+                found["code"] = round(ohm / self.reference * 2**self.bits)
             if "ohm" in self.has:
                 found["ohm"] = round(ohm, 3)
         return {q: str(v) if self.as_text else v for q, v in found.items()}

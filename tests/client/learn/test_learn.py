@@ -1,6 +1,7 @@
 """Learning on hosts that nobody has seen, and on odd ones by hand."""
 
 import json
+import random
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -8,7 +9,8 @@ from typing import Any
 import pytest
 
 from client.form import Request, Token
-from client.learn import Draft, Link, answered, answers_in, learn, profile_text
+from client.learn import Answers, Draft, Link, answered, answers_in, learn, profile_text
+from client.learn.vocabulary import state_of
 from client.mapping import Mapper
 from client.profile import Profile, load_profile
 from shared.errors import BadInput
@@ -16,15 +18,15 @@ from shared.updates import Entry, EntryKind, Value
 from tests.client.learn.scoring import score
 from tests.client.learn.strange import make
 
-SEEDS = 100
 
-
-def test_nearly_all_strange_hosts_are_read_right(tmp_path: Path) -> None:
-    """Of 100 hosts of random dialects at least 95 have the nozzle's reading, target and power
-    right. Measured: 100 readings, 99 targets, 100 powers."""
-    scores = [score(make(seed), tmp_path) for seed in range(SEEDS)]
-    assert sum(one.temperature for one in scores) >= 0.95 * SEEDS
-    assert sum(one.temperature and one.target and one.power for one in scores) >= 0.95 * SEEDS
+@pytest.mark.parametrize(
+    ("seeds", "right"), [(100, 98), pytest.param(300, 295, marks=pytest.mark.slow)]
+)
+def test_nearly_all_strange_hosts_are_read_right(seeds: int, right: int, tmp_path: Path) -> None:
+    """Hosts of random transports, framings, dialects and chains: so many have the nozzle's
+    reading, target and power right. Measured: 99 of 100 and 296 of 300."""
+    scores = [score(make(seed), tmp_path) for seed in range(seeds)]
+    assert sum(one.temperature and one.target and one.power for one in scores) >= right
 
 
 def test_a_strange_host_is_the_same_each_time() -> None:
@@ -39,9 +41,13 @@ def entries(messages: Sequence[Any], step_s: float = 0.25) -> list[Entry]:
     ]
 
 
-def profile_of(folder: Path, heard: list[Entry], *requests: Request) -> Profile:
+def profile_of(
+    folder: Path, heard: list[Entry], *requests: Request, names: dict[str, str] | None = None
+) -> Profile:
     path = folder / "p.toml"
     draft = learn(heard, requests)
+    if names is not None:
+        answered(draft, Answers(names))
     path.write_text(profile_text(draft, Link(addresses=("tcp://[::1]:9",))), encoding="utf-8")
     return load_profile(path)
 
@@ -115,17 +121,23 @@ def test_hostile_names_and_texts_cannot_break_out_of_the_profile(tmp_path: Path)
     assert any(str(v).startswith("200.") for v in last_values(profile, heard).values())
 
 
-def test_a_code_tells_reference_and_bits(tmp_path: Path) -> None:
-    """Codes of a Pt100 on a 400 Ω reference with 16 bits, by the equation of IEC 60751."""
+@pytest.mark.parametrize("seed", range(20))
+def test_a_code_tells_reference_and_bits(seed: int, tmp_path: Path) -> None:
+    """Codes of a Pt100 on any reference with any bits, by the equation of IEC 60751."""
+    rng = random.Random(seed)
+    reference_ohm = rng.choice([402.0, 430.0, 400.0, rng.uniform(300.0, 540.0)])
+    bits = rng.randint(12, 24)
     messages = []
     for n in range(60):
         t = 20.0 + 3.0 * n
         ohm = 100.0 * (1.0 + 3.9083e-3 * t - 5.775e-7 * t * t)
-        messages.append({"nozzle": {"temp": round(t, 2), "raw": round(ohm / 400.0 * 65536)}})
+        code = round(ohm / reference_ohm * 2**bits)
+        messages.append({"nozzle": {"temp": round(t, 2), "raw": code}})
     heard = entries(messages)
     profile = profile_of(tmp_path, heard)
     chain = profile.chains["nozzle"]
-    assert (chain.reference_ohm / chain.r0_ohm, chain.bits) == (4.0, 16)
+    assert chain.reference_ohm / chain.r0_ohm == pytest.approx(reference_ohm / 100.0, rel=1e-3)
+    assert chain.bits == bits
 
 
 def test_a_word_of_its_own_for_a_state_is_left_with_a_comment(tmp_path: Path) -> None:
@@ -233,3 +245,44 @@ def test_an_empty_prefix_of_a_token_is_written(tmp_path: Path) -> None:
     link = Link(addresses=("ws://[::1]:9",), token=Token(env="KEY", header="X-Key", prefix=""))
     path.write_text(profile_text(draft_of_two(), link), encoding="utf-8")
     assert load_profile(path).token == link.token
+
+
+def test_numbered_names_are_known_by_their_shape(tmp_path: Path) -> None:
+    """Whatever the word before the number is: what is wanted of zone 1 is not zone 2's."""
+    heard = entries(
+        [
+            {
+                "seen": {"zone 1": {"temp": 209.8 + n % 5 * 0.1}, "zone 2": {"temp": 21.0}},
+                "told": {"all": [{"zone 2 goal": 0.0, "zone 1 goal": 210.0}]},
+            }
+            for n in range(30)
+        ]
+    )
+    profile = profile_of(tmp_path, heard, names={"zone 1": "left", "zone 2": "right"})
+    values = last_values(profile, heard)
+    assert values["left.target_c"] == 210.0
+    assert values["right.target_c"] == 0.0
+
+
+@pytest.mark.parametrize("axis", ["u", "w", "E"])
+def test_a_letter_beside_x_and_y_is_an_axis(axis: str) -> None:
+    """Whatever a machine calls its other axes (ISO 841 has u, v, w beside x, y, z)."""
+    rng = random.Random(3)
+    axes = [{"x": n * 0.7, "y": n * 0.3, axis: 20.0 + rng.gauss(0.0, 0.1)} for n in range(40)]
+    heard = entries([{"actual": each} for each in axes])
+    assert [c.name for c in learn(heard).channels if "temperature_c" in c.parts] == []
+
+
+@pytest.mark.parametrize(
+    ("word", "ours"),
+    [
+        *(("Held", "up"), ("RUNNING", "up"), ("aborted", "halted"), ("restarting", "starting")),
+        *(("hot standby", "up"), ("shutting down", "halted"), ("not ready", None)),
+        *(("start-up", "starting"), ("shut down", "halted"), ("zorbing", None)),
+    ],
+)
+def test_state_words_of_standards_and_of_the_dictionary_are_known(
+    word: str, ours: str | None
+) -> None:
+    """ISA-88's states of a procedure, ITU-T X.731's of a system, and English."""
+    assert state_of(word) == ours

@@ -1,5 +1,6 @@
 """Learning on strange hosts by hand, each right in all that it says, by its machine's truth."""
 
+import random
 from collections.abc import Callable
 from pathlib import Path
 
@@ -10,13 +11,17 @@ from client.profile import load_profile
 from tests.client.learn.odd import more, numbers, shapes
 from tests.client.learn.odd.host import OddHost
 from tests.client.learn.odd.score import faults
+from tests.client.learn.ways import carried
 
 HOSTS = {make().name: make for make in (*numbers.HOSTS, *shapes.HOSTS, *more.HOSTS)}
 
 
 def faults_of(host: OddHost, folder: Path) -> list[str]:
     """What is not right when the profile that is drafted reads the host's messages again."""
-    entries, machines = host.run()
+    sent, machines = host.run()
+    entries, cut = carried(sent, host.way, random.Random(host.name))
+    assert [entry.payload for entry in entries] == [entry.payload for entry in sent]
+    assert cut is None or cut.is_like(host.way.cut)
     answers = answers_in(host.given("--call"), host.given("--word"))
     draft = learn(entries, host.sent(), words=answers.words)
     answered(draft, answers)

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from client.framing import DelimiterFramer, LengthFramer
 from client.learn.sniff import Cut, SniffingFramer, recognise
+from tests.client.learn.ways import ENDINGS
 
 DOCUMENTS = st.lists(
     st.dictionaries(st.text(max_size=5), st.integers() | st.text(max_size=9), min_size=1),
@@ -23,7 +24,7 @@ def cut(wire: bytes, sizes: list[int]) -> list[bytes]:
     return [*pieces, wire]
 
 
-@given(DOCUMENTS, st.sampled_from([0x0A, 0x03, 0x00, 0x1E, 0x17]), st.lists(st.integers(1, 40)))
+@given(DOCUMENTS, st.sampled_from([0x0A, *ENDINGS]), st.lists(st.integers(1, 40)))
 def test_a_delimiter_byte_is_found(documents: list[object], byte: int, sizes: list[int]) -> None:
     """And no frame is lost or cut while it is looked for."""
     framer, frames = DelimiterFramer(byte), [json.dumps(one).encode() for one in documents]
@@ -48,6 +49,17 @@ def test_a_length_prefix_is_found(documents: list[object], sizes: list[int]) -> 
     assert heard == frames
     assert sniffing.cut is not None
     assert sniffing.cut.framing == "length"
+
+
+@given(DOCUMENTS, st.lists(st.integers(1, 40)))
+def test_a_text_sequence_is_found(documents: list[object], sizes: list[int]) -> None:
+    """RFC 7464, section 2.2: a record separator before each document, a line end after it."""
+    frames = [json.dumps(one).encode() for one in documents]
+    sniffing = SniffingFramer(Cut("newline"))
+    wire = b"".join(b"\x1e" + frame + b"\n" for frame in frames)
+    assert [frame for piece in cut(wire, sizes) for frame in sniffing.feed(piece)] == frames
+    assert sniffing.cut is not None
+    assert sniffing.cut.framing == "sequence"
 
 
 @given(st.binary(max_size=200))

@@ -12,7 +12,6 @@ from tests.quality.otherwise.day import Day
 from tests.quality.otherwise.machine import Machine, Sensor
 
 Floats = NDArray[np.float64]
-FULL = 32767
 
 
 @dataclass(frozen=True)
@@ -66,15 +65,15 @@ def platinum_celsius(ohm: Floats, r0: float) -> Floats:
 
 
 def thermistor_celsius(celsius: Floats, sensor: Sensor, rng: np.random.Generator) -> Floats:
-    """What a divider and a converter of few counts make of a temperature (beta 3950, 100 kΩ)."""
+    """What a divider and a converter of few counts make of a temperature, by the beta law."""
     kelvin = celsius + 273.15
-    ohm = 100e3 * np.exp(3950 * (1 / kelvin - 1 / 298.15))
+    ohm = sensor.cold_ohm * np.exp(sensor.beta * (1 / kelvin - 1 / 298.15))
     share = ohm / (ohm + sensor.pull_up) * sensor.counts
     share = np.clip(
         np.round(share + 0.25 * rng.standard_normal(len(celsius))), 1, sensor.counts - 1
     )
     back = sensor.pull_up * share / (sensor.counts - share)
-    return 1 / (np.log(back / 100e3) / 3950 + 1 / 298.15) - 273.15
+    return 1 / (np.log(back / sensor.cold_ohm) / sensor.beta + 1 / 298.15) - 273.15
 
 
 def write_log(
@@ -132,18 +131,20 @@ def _sensor_columns(
     name = sensor.name
     if sensor.kind == "platinum" and (sensor.codes or sensor.ohms):
         ohm = platinum_ohm(np.clip(read, -240, 1200), sensor.r0)
-        code = np.clip(np.round(ohm / (4.3 * sensor.r0) * 32768), 0, FULL).astype(int)
-        code[read > 900] = FULL
+        full = (1 << sensor.bits) - 1
+        ohm_a_code = sensor.ratio * sensor.r0 / (full + 1)
+        code = np.clip(np.round(ohm / ohm_a_code), 0, full).astype(int)
+        code[read > 850] = full
         for where, moment, value, how in edits.codes:
             if where == name:
                 k = int(np.searchsorted(t, moment))
                 if k < len(code):
-                    code[k] = value if how == "set" else min(code[k] ^ value, FULL)
+                    code[k] = value if how == "set" else min(code[k] ^ value, full)
         for where, moment, celsius in edits.rows:
             if where == name:
                 k = int(np.searchsorted(t, moment))
-                code[k] = _code_of(read[k] + celsius, sensor.r0)
-        ohm = code / 32768 * 4.3 * sensor.r0
+                code[k] = _code_of(read[k] + celsius, sensor)
+        ohm = code * ohm_a_code
         read = platinum_celsius(ohm, sensor.r0)
         if sensor.codes:
             columns[f"{name}.code"] = [str(c) for c in code]
@@ -156,8 +157,8 @@ def _sensor_columns(
         for where, moment, value, how in edits.codes:
             if where == name and how == "xor":
                 k = int(np.searchsorted(t, moment))
-                flipped = _code_of(read[k], sensor.r0) ^ value
-                ohm_then = np.array([flipped / 32768 * 4.3 * sensor.r0])
+                flipped = _code_of(read[k], sensor) ^ value
+                ohm_then = np.array([flipped / (1 << sensor.bits) * sensor.ratio * sensor.r0])
                 read[k] = platinum_celsius(ohm_then, sensor.r0)[0]
         for where, moment, celsius in edits.rows:
             if where == name:
@@ -178,9 +179,10 @@ def _sensor_columns(
         columns[f"{name}.flags"] = [str(f) for f in flags]
 
 
-def _code_of(celsius: float, r0: float) -> int:
-    """Ratiometric code with a reference of 4.3 times R0, 15 bits."""
-    return round(float(platinum_ohm(np.array([celsius]), r0)[0]) / (4.3 * r0) * 32768)
+def _code_of(celsius: float, sensor: Sensor) -> int:
+    """Ratiometric code of the sensor's converter."""
+    share = float(platinum_ohm(np.array([celsius]), 1.0)[0]) / sensor.ratio
+    return round(share * (1 << sensor.bits))
 
 
 def _power(
@@ -215,7 +217,7 @@ def _machine_columns(
         if host.motion in ("all", "speed"):
             columns["motion.speed_mm_s"] = [f"{v:.1f}" for v in speed[at]]
     if host.fan:
-        columns["fan.speed"] = [f"{round(v * 255) / 255:.3g}" for v in day.fan[at]]
+        columns["fan.speed"] = [f"{round(v * 250) / 250:.3g}" for v in day.fan[at]]
     if host.uptime or edits.restarts:
         up = t + 33.0
         for moment in edits.restarts:

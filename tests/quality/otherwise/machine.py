@@ -12,11 +12,13 @@ from tests.quality.otherwise.heat import Control, Course, Disturbance, Plant, ru
 Floats = NDArray[np.float64]
 
 MOST_SHARE = 0.65
-NOZZLES = ("nozzle", "extruder", "hotend", "tool0", "head")
-SECONDS = ("hotend2", "extruder1", "tool1")
-BEDS = ("bed", "heated_bed", "plate")
+NOZZLES = ("nozzle", "melter", "hot end", "nozzle 1", "print head")
+SECONDS = ("second nozzle", "right nozzle", "nozzle 2")
+BEDS = ("bed", "build plate", "plate")
 CHAMBERS = ("chamber", "enclosure", "air")
-BOARDS = ("board", "mcu", "electronics")
+BOARDS = ("board", "microcontroller", "electronics")
+CHAINS = ((4.3, 15),)
+"""Reference over R0 and bits of the converters that a host may have."""
 
 
 @dataclass
@@ -33,7 +35,13 @@ class Sensor:
     decimals: int | None = 2
     sigma_c: float = 0.03
     colour: str = "white"
-    pull_up: float = 4700.0
+    ratio: float = 0.0
+    bits: int = 0
+    """Of its converter, if it has codes or ohms: reference over R0, and bits."""
+    cold_ohm: float = 0.0
+    beta: float = 0.0
+    pull_up: float = 0.0
+    """Of a thermistor: Ω at 25 °C, K, and the resistor of its divider, Ω."""
     counts: int = 4096
     step_c: float = 0.0
     """Steps of a converter that gives degrees, K: 0 for none."""
@@ -82,6 +90,8 @@ class Machine:
 def draw_machine(rng: np.random.Generator, codes: bool | None = None) -> Machine:
     """A machine and a host that nobody has tuned to."""
     has_codes = bool(rng.random() < 0.6) if codes is None else codes
+    # Drawn apart, so that nothing else depends on them.
+    parts = rng.spawn(1)[0]
     period = float(rng.choice([0.1, 0.2, 0.25, 0.25, 0.5, 0.5, 1.0, 1.0, 2.0]))
     decimals = [None, 2, 2, 1, 1, 0][int(rng.integers(6))]
     colours = ("white", "white", "ar", "pink")
@@ -91,10 +101,16 @@ def draw_machine(rng: np.random.Generator, codes: bool | None = None) -> Machine
         made = Sensor(name, role, decimals=decimals, power_as=power_as)
         made.sigma_c = float(np.exp(rng.uniform(np.log(0.008), np.log(0.15))))
         made.colour = str(rng.choice(colours))
+        made.ratio, made.bits = chain
+        made.cold_ohm = float(np.exp(parts.uniform(np.log(3e4), np.log(3e5))))
+        made.beta = float(parts.uniform(3600.0, 4400.0))
+        made.pull_up = made.cold_ohm * float(parts.uniform(0.035, 0.065))
         for key, value in more.items():
             setattr(made, key, value)
         return made
 
+    ratio, bits = CHAINS[int(parts.integers(len(CHAINS)))]
+    chain = (float(ratio), int(bits))
     r0 = 1000.0 if rng.random() < 0.3 else 100.0
     flags = has_codes and bool(rng.random() < 0.7)
     platinum: dict[str, object] = {"r0": r0, "codes": has_codes, "flags": flags}
@@ -183,7 +199,7 @@ def _bed(rng: np.random.Generator) -> Plant:
 
 def _control(rng: np.random.Generator, band: float) -> Control:
     kind = str(rng.choice(["pid", "pid", "model", "relay"], p=[0.4, 0.2, 0.2, 0.2]))
-    levels = int(rng.choice([0, 0, 127, 255, 20]))
+    levels = int(rng.choice([0, 0, 100, 250, 20]))
     windows = [0.0, 0.0, 1.0, 2.0, 5.0] if band < 6.0 else [0.0, 0.0, 0.0, 1.0]
     window = float(rng.choice(windows))
     if kind == "relay":

@@ -6,7 +6,7 @@ import numpy as np
 
 from tests.quality.otherwise.day import Day
 from tests.quality.otherwise.heat import Disturbance
-from tests.quality.otherwise.log import Edits, Truth
+from tests.quality.otherwise.log import Edits, Truth, platinum_celsius
 from tests.quality.otherwise.machine import Machine, Sensor
 
 
@@ -61,9 +61,9 @@ def own_noise(s: Scene, sensor: Sensor, span: slice) -> float:
         )
         for celsius in (15.0, float(goal[span].max())):
             kelvin = celsius + 273.15
-            ohm = 100e3 * np.exp(3950 * (1 / kelvin - 1 / 298.15))
+            ohm = sensor.cold_ohm * np.exp(sensor.beta * (1 / kelvin - 1 / 298.15))
             share = ohm / (ohm + sensor.pull_up)
-            step = max(step, kelvin**2 / 3950 / (share * (1 - share) * sensor.counts))
+            step = max(step, kelvin**2 / sensor.beta / (share * (1 - share) * sensor.counts))
     return max(sensor.sigma_c, 0.03, 0.5 * step)
 
 
@@ -71,12 +71,14 @@ def contact_break(s: Scene) -> None:
     """Breaks of 1.5–30 Ω (ten times that of a 1000 Ω element's) for 0.3–4 s, or full ones."""
     sensor = s.pick("nozzle")
     size = float(np.exp(s.rng.uniform(np.log(1.5), np.log(30))))
-    full = s.rng.random() < 0.3
+    is_full = s.rng.random() < 0.3
+    # All of the reference: what a converter reads when nothing is there.
+    full = platinum_celsius(np.array([sensor.ratio]), 1.0)[0]
     times = np.sort(s.rng.uniform(s.start_s, s.stop_s, int(s.rng.integers(4, 15))))
     for t in times:
         span = s.cut(t, t + max(s.rng.uniform(0.3, 4.0), 1.5 * sampled(s)))
-        if full:
-            s.trouble(sensor).instead[s.cut(t, t + sampled(s))] = 988.0
+        if is_full:
+            s.trouble(sensor).instead[s.cut(t, t + sampled(s))] = full
         else:
             s.trouble(sensor).ohm[span] = size * sensor.r0 / 100 * s.rng.uniform(0.7, 1.3)
     s.label(
@@ -85,7 +87,7 @@ def contact_break(s: Scene) -> None:
         times[0],
         times[-1] + 4,
         "loose-connection",
-        size="full" if full else f"{size:.1f} ohm x{len(times)}",
+        size="full" if is_full else f"{size:.1f} ohm x{len(times)}",
     )
 
 
@@ -104,7 +106,14 @@ def bit_flip(s: Scene) -> None:
     count = int(s.rng.integers(1, 6))
     times = np.sort(s.rng.uniform(s.start_s, s.stop_s, count))
     for t in times:
-        s.edits.codes.append((sensor.name, float(t), 1 << int(s.rng.integers(6, 13)), "xor"))
+        s.edits.codes.append(
+            (
+                sensor.name,
+                float(t),
+                1 << int(s.rng.integers(sensor.bits - 9, sensor.bits - 2)),
+                "xor",
+            )
+        )
     s.label(
         "bit-flip", sensor.name, times[0], times[-1] + 2, "bus-wiring", "supply", size=f"x{count}"
     )
@@ -116,7 +125,7 @@ def rail(s: Scene, high: bool) -> None:
     t = s.moment()
     lasts = float(s.rng.choice([0.0, 5.0, 120.0]))
     for k in np.arange(t, t + lasts + 0.01, min(s.machine.host.period_s * 0.5, 0.5)):
-        s.edits.codes.append((sensor.name, float(k), 32767 if high else 0, "set"))
+        s.edits.codes.append((sensor.name, float(k), (1 << sensor.bits) - 1 if high else 0, "set"))
     kind = "code-high" if high else "code-low"
     causes: tuple[str, ...] = ("broken-lead", "loose-connection", "bus-wiring")
     if not high:
@@ -127,12 +136,12 @@ def rail(s: Scene, high: bool) -> None:
 def converter_flag(s: Scene) -> None:
     """A flag in one row or many, the reading unharmed."""
     sensor = s.pick("nozzle")
-    word = str(s.rng.choice(["over-under-voltage", "open", "short"]))
+    word = str(s.rng.choice(["input-out-of-range", "open", "short"]))
     times = np.sort(s.rng.uniform(s.start_s, s.stop_s, int(s.rng.integers(1, 8))))
     for t in times:
         s.edits.flags.append((sensor.name, float(t), float(t + s.rng.choice([0.1, 3.0])), word))
     causes = {
-        "over-under-voltage": (
+        "input-out-of-range": (
             "supply",
             "input-filter",
             "bus-wiring",

@@ -1,6 +1,7 @@
 """The form of a strange host: what it says at each step, what it must be asked, what is true."""
 
 import json
+import random
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -8,6 +9,7 @@ from typing import Any
 from client.form import Request
 from shared.updates import Entry, EntryKind
 from tests.client.learn.odd.machine import STEP_S, Life, Machine
+from tests.client.learn.ways import Way, drawn
 
 STEPS = 100
 Say = Callable[[Machine], list[Any]]
@@ -41,9 +43,8 @@ class OddHost:
     bare: bool = False
     polled: bool = False
     """Whether it speaks only when asked, each time anew."""
-    scheme: str = "tcp"
-    framing: str = "newline"
-    """Of tcp and unix: newline, crlf, etx, nul, length, or sequence (RFC 7464)."""
+    given_way: Way | None = None
+    """How its messages are carried, where that is what is strange about it."""
     life: Life = "heating"
     options: tuple[str, ...] = ()
     """What the user adds to the command line, as a person with this host's manual would."""
@@ -51,6 +52,11 @@ class OddHost:
     """Unit of its clock; None for none."""
     token: str = ""
     why: str = ""
+
+    @property
+    def way(self) -> Way:
+        """How its messages are carried: drawn at random, the same each time."""
+        return self.given_way or drawn(random.Random(self.name))
 
     def truth(self, key: str, machine: Machine) -> float | str | None:
         if key in self.truths:

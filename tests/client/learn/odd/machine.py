@@ -99,8 +99,8 @@ class Machine:
 
     @property
     def code(self) -> int:
-        """Code of a 15 bit converter with a 430 Ω reference."""
-        return round(self.ohm / 430.0 * 32768.0)
+        """Code of an 18 bit converter with a 412 Ω reference."""
+        return round(self.ohm / 412.0 * 2**18)
 
     def step(self) -> "Machine":
         self.n += 1

@@ -1,5 +1,6 @@
 """Hosts whose numbers are strange: units, scales, texts, what is off, several of a kind."""
 
+import random
 from datetime import UTC, datetime
 from typing import Any
 
@@ -26,10 +27,10 @@ def positional_byte() -> OddHost:
 
     def say(m: Machine) -> list[Any]:
         heads = {
-            name: {"T": round(h.shown, 1), "S": h.goal, "PW": round(h.power * 255)}
-            for name, h in (("head 0", m.nozzle), ("slab", m.bed))
+            name: {"now": round(h.shown, 1), "aim": h.goal, "drive": round(h.power * 255)}
+            for name, h in (("front head", m.nozzle), ("slab", m.bed))
         }
-        return [notify("upd", [changes.of(heads, m), round(m.up_s * 1000)])]
+        return [notify("moved on", [changes.of(heads, m), round(m.up_s * 1000)])]
 
     return OddHost("positional byte", say, NOZZLE, clock="ms")
 
@@ -168,6 +169,8 @@ def fahrenheit_said() -> OddHost:
 
 def watts_beside_duty() -> OddHost:
     """Watts stand beside the duty; limits and coefficients stand around."""
+    chance = random.Random(8)
+    gains = {name: round(chance.uniform(0.5, 90.0), 2) for name in ("kp", "ki", "kd")}
 
     def say(m: Machine) -> list[Any]:
         return [
@@ -181,8 +184,7 @@ def watts_beside_duty() -> OddHost:
                         "watts": round(m.nozzle.power * 40.0, 1),
                         "duty": round(m.nozzle.power * 100.0, 1),
                         "max_temperature": 300.0,
-                        "kp": 22.2,
-                        "ki": 1.08,
+                        **gains,
                     },
                     {
                         "id": 1,
@@ -192,8 +194,7 @@ def watts_beside_duty() -> OddHost:
                         "watts": round(m.bed.power * 200.0, 1),
                         "duty": round(m.bed.power * 100.0, 1),
                         "max_temperature": 120.0,
-                        "kp": 60.0,
-                        "ki": 0.9,
+                        **gains,
                     },
                 ],
                 "uptime": round(m.up_s, 2),
@@ -233,7 +234,7 @@ def codes_and_ohms() -> OddHost:
                     "degrees": round(m.nozzle.shown, 2),
                     "ohms": round(m.ohm, 3),
                     "counts": m.code,
-                    "faults": ["over-under-voltage"] if 40 < m.n < 44 else [],
+                    "faults": ["input-out-of-range"] if 40 < m.n < 44 else [],
                     "wanted": m.nozzle.goal,
                 }
             },
@@ -252,7 +253,7 @@ def codes_and_ohms() -> OddHost:
     truths = {
         "nozzle.resistance_ohm": lambda m: round(m.ohm, 3),
         "nozzle.code": lambda m: m.code,
-        "nozzle.flags": lambda m: "over-under-voltage" if 40 < m.n < 44 else "none",
+        "nozzle.flags": lambda m: "input-out-of-range" if 40 < m.n < 44 else "none",
         "controller.uptime_s": lambda m: m.up_s,
     }
     return OddHost("codes and ohms", say, must, truths, clock="s")
@@ -267,13 +268,13 @@ def flags_as_bits() -> OddHost:
                 "nozzle": {
                     "temperature": round(m.nozzle.shown, 2),
                     "setpoint": m.nozzle.goal,
-                    "faults": 4 if 40 < m.n < 44 else 0,
+                    "faults": 64 if 40 < m.n < 44 else 0,
                 }
             }
         ]
 
     must = ("nozzle.temperature_c", "nozzle.target_c", "nozzle.flags")
-    truths = {"nozzle.flags": lambda m: "bit 2" if 40 < m.n < 44 else "none"}
+    truths = {"nozzle.flags": lambda m: "bit 6" if 40 < m.n < 44 else "none"}
     return OddHost("flags as bits", say, must, truths)
 
 
@@ -324,7 +325,7 @@ def cold_and_idle() -> OddHost:
                 "now": m.wall_s,
                 "tool": {"temp": round(m.nozzle.shown, 2), "target": 0.0, "power": 0.0},
                 "bed": {"temp": round(m.bed.shown, 2), "target": 0.0, "power": 0.0},
-                "pos": {"x": 0.0, "y": 0.0, "z": 0.0, "e": 0.0},
+                "pos": {"x": 0.0, "y": 0.0, "z": 0.0, "w": 0.0},
             }
         ]
 

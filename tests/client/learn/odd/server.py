@@ -11,12 +11,10 @@ from websockets.asyncio.server import serve
 from websockets.datastructures import Headers
 from websockets.http11 import Request, Response
 
-from client.framing import Framer, framer
+from client.framing import framer
 from tests.client.learn.odd.host import OddHost, frame
 from tests.client.learn.odd.machine import STEP_S, Machine
 from tests.serving import Serving
-
-_ENDS = {"newline": b"\n", "crlf": b"\r\n", "etx": b"\x03", "nul": b"\x00", "sequence": b"\n"}
 
 
 class Served(Serving):
@@ -29,13 +27,13 @@ class Served(Serving):
 
     async def listen(self) -> None:
         """By the host's own transport."""
-        if self.host.scheme == "ws":
+        if self.host.way.scheme == "ws":
             async with serve(
                 self._websocket, "127.0.0.1", 0, process_request=self._admit
             ) as server:
                 port = next(iter(server.sockets)).getsockname()[1]
                 await self.be_at(f"ws://127.0.0.1:{port}/odd")
-        elif self.host.scheme == "unix":
+        elif self.host.way.scheme == "unix":
             path = self._folder / "s"
             async with await asyncio.start_unix_server(self._stream, path):
                 await self.be_at(f"unix:{path}")
@@ -58,10 +56,8 @@ class Served(Serving):
             await self._talk(get, lambda body: connection.send(body.decode()))
 
     async def _stream(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        framing = self.host.framing
-        frames: Framer = (
-            framer("length") if framing == "length" else framer("delimiter", _ENDS[framing][-1])
-        )
+        way = self.host.way
+        frames = framer(way.cut.framing, way.cut.delimiter)
         waiting: list[bytes] = []
 
         async def get() -> bytes:
@@ -73,10 +69,7 @@ class Served(Serving):
             return waiting.pop(0)
 
         async def put(body: bytes) -> None:
-            if framing == "length":
-                writer.write(len(body).to_bytes(4, "big") + body)
-            else:
-                writer.write((b"\x1e" if framing == "sequence" else b"") + body + _ENDS[framing])
+            writer.write(way.wire(body))
             await writer.drain()
 
         try:

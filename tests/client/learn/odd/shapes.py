@@ -7,6 +7,7 @@ from typing import Any
 from tests.client.learn.odd.host import Changes, OddHost, Raw
 from tests.client.learn.odd.machine import Heated, Machine
 from tests.client.learn.odd.numbers import BOTH, MOTION, NOZZLE, XY, notify
+from tests.client.learn.ways import Way
 
 TEMPERATURES = (
     "nozzle.temperature_c",
@@ -62,7 +63,7 @@ def polled_nested() -> OddHost:
 
 
 def polled_bare() -> OddHost:
-    """No envelope; each question gets one answer; ends with a zero byte."""
+    """No envelope; each question gets one answer."""
 
     def say(m: Machine) -> list[Any]:
         body = {"nozzle": _whole(m.nozzle), "bed": _whole(m.bed)}
@@ -75,7 +76,6 @@ def polled_bare() -> OddHost:
         requests=('{"cmd": "status"}',),
         bare=True,
         polled=True,
-        framing="nul",
         options=("--every", "0.25"),
         clock="ms",
     )
@@ -130,11 +130,11 @@ def batches() -> OddHost:
             ]
         ]
 
-    return OddHost("batches", say, (*NOZZLE, *XY), MOTION, scheme="ws", clock="s")
+    return OddHost("batches", say, (*NOZZLE, *XY), MOTION, clock="s")
 
 
 def greeting_needed() -> OddHost:
-    """A greeting, then a subscription; pings in between; length prefix."""
+    """A greeting, then a subscription; pings in between."""
     changes = Changes()
 
     def say(m: Machine) -> list[Any]:
@@ -152,12 +152,11 @@ def greeting_needed() -> OddHost:
         say,
         NOZZLE,
         requests=('{"method": "hello", "params": ["me"]}', '{"method": "follow"}'),
-        framing="length",
     )
 
 
 def topics() -> OddHost:
-    """[topic, payload] in bare arrays over a Unix socket, ended by 0x03."""
+    """[topic, payload] in bare arrays."""
 
     def say(m: Machine) -> list[Any]:
         return [
@@ -166,7 +165,7 @@ def topics() -> OddHost:
             ["where", [round(m.x, 2), round(m.y, 2), m.z]],
         ]
 
-    return OddHost("topics", say, BOTH, scheme="unix", framing="etx")
+    return OddHost("topics", say, BOTH)
 
 
 def pairs_by_place() -> OddHost:
@@ -255,18 +254,18 @@ def histories_beside() -> OddHost:
 
 
 def two_nozzles() -> OddHost:
-    """Two tools of one kind, and a bed; positional list of objects."""
+    """Two nozzles, and a bed; positional list of objects."""
 
     def say(m: Machine) -> list[Any]:
         other = {"temp": round(m.chamber.shown + 0.4, 2), "target": 0.0, "power": 0.0}
-        body = {"tool0": _whole(m.nozzle), "tool1": other, "bed": _whole(m.bed)}
+        body = {"nozzle 1": _whole(m.nozzle), "nozzle 2": other, "bed": _whole(m.bed)}
         return [notify("status", [body])]
 
-    must = ("tool0.temperature_c", "tool0.target_c", "tool0.power", "bed.temperature_c")
+    must = ("nozzle 1.temperature_c", "nozzle 1.target_c", "nozzle 1.power", "bed.temperature_c")
     truths = {
-        "tool0.temperature_c": lambda m: m.nozzle.shown,
-        "tool0.target_c": lambda m: m.nozzle.goal,
-        "tool0.power": lambda m: m.nozzle.power,
+        "nozzle 1.temperature_c": lambda m: m.nozzle.shown,
+        "nozzle 1.target_c": lambda m: m.nozzle.goal,
+        "nozzle 1.power": lambda m: m.nozzle.power,
     }
     return OddHost("two nozzles", say, must, truths)
 
@@ -316,7 +315,7 @@ def text_sequence() -> OddHost:
     def say(m: Machine) -> list[Any]:
         return [{"nozzle": _whole(m.nozzle), "bed": _whole(m.bed), "time": m.up_s}]
 
-    return OddHost("text sequence", say, BOTH, framing="sequence", clock="s")
+    return OddHost("text sequence", say, BOTH, given_way=Way("tcp", "sequence"), clock="s")
 
 
 def log_lines_between() -> OddHost:
@@ -326,7 +325,7 @@ def log_lines_between() -> OddHost:
         said: list[Any] = [{"nozzle": _whole(m.nozzle), "bed": _whole(m.bed)}]
         return [Raw(b"INFO: all is well"), *said] if m.n % 5 == 0 else said
 
-    return OddHost("log lines between", say, BOTH, framing="crlf")
+    return OddHost("log lines between", say, BOTH, given_way=Way("unix", "line of two"))
 
 
 def wrapped_in_text() -> OddHost:
@@ -374,7 +373,7 @@ def token_wanted() -> OddHost:
         "token wanted",
         say,
         NOZZLE,
-        scheme="ws",
+        given_way=Way("ws", "message"),
         token="wax and feathers",
         options=("--token-env", "ODD_TOKEN", "--token-header", "X-Key", "--token-prefix", ""),
         clock="iso",
