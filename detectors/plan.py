@@ -29,7 +29,7 @@ class ChannelPlan:
 
     The working signal is in ohms where a resistance is reported, or a code whose scale is
     known, else in °C. No whole element reads beyond `low_ohm` or `high_ohm`: the ends of
-    its curve or, where the bits were told, of the converter, whichever is nearer.
+    its curve or of the converter, by its bits or the likeliest, whichever is nearer.
     `per_kelvin` turns a temperature difference into a difference of the signal.
     """
 
@@ -43,10 +43,6 @@ class ChannelPlan:
         """Whether a resistance was ever reported."""
         curve = self.chain.element_curve
         self._lowest, self._highest = curve.ratio(LOWEST_C), curve.ratio(HIGHEST_C)
-        self._bottom_ohm, self._top_ohm = 0.0, math.inf
-        if self.scale.is_told:
-            self._bottom_ohm = ENDS * self.chain.step_ohm
-            self._top_ohm = (full_scale(self.chain.bits) - 1 - ENDS) * self.chain.step_ohm
 
     @property
     def has_signal_in_ohms(self) -> bool:
@@ -54,11 +50,18 @@ class ChannelPlan:
 
     @property
     def high_ohm(self) -> float:
-        return min(self.scale.r0_ohm * self._highest, self._top_ohm)
+        scale = self.scale
+        top_ohm = math.inf
+        if scale.ohm_per_code > 0.0:
+            bits = self.chain.bits if self.chain.knows("bits") else scale.likely_bits
+            top_ohm = (full_scale(bits) - 1 - ENDS) * scale.ohm_per_code
+        return min(scale.r0_ohm * self._highest, top_ohm)
 
     @property
     def low_ohm(self) -> float:
-        return max(self.scale.r0_ohm * self._lowest, self._bottom_ohm)
+        scale = self.scale
+        bottom_ohm = ENDS * scale.ohm_per_code if scale.ohm_per_code > 0.0 else 0.0
+        return max(scale.r0_ohm * self._lowest, bottom_ohm)
 
     @property
     def ohm_per_kelvin(self) -> float:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.chain import Chain
+from shared.converter import REFERENCES
 from shared.platinum import celsius_array, ratio_array
 from shared.updates import Batch, Floats
 from shared.words import EVERY_CHANNEL, Kind
@@ -23,10 +24,15 @@ CASE_STEPS = 7200
 ONSET_STEP = 4000
 """Faults begin after this: detectors have had 16 minutes to learn."""
 
+WIDTHS = (14, 16, 18, 20, 24)
+NOISE_OF_R0 = (6.5e-5, 4e-4)
+"""Noise over R0: 17 to 105 mK."""
+LEAST_NOISE_CODES = 0.5
+
 MINIMA = {
     Kind.CONTACT_BREAK: "1 Ω, and 1.5 times what heat and noise can do between samples",
     Kind.SPIKE: "1.5 times what heat and noise can do between samples",
-    Kind.BIT_FLIP: "bit 7 (0.6 % of Pt100's R0 at 15 bits)",
+    Kind.BIT_FLIP: "a 256th of full scale (1.6 % of R0)",
     Kind.STEP: "1.5 times what heat and noise can do between samples",
     Kind.NOISE_RISE: "3 times the floor for 2 min",
     Kind.INTERFERENCE: "noise 2.5 times as large while moving; or 10 faults in one place",
@@ -79,14 +85,21 @@ class Style:
 
 
 def draw_style(rng: np.random.Generator) -> Style:
-    big = rng.random() < 0.3
+    r0_ohm = 1000.0 if rng.random() < 0.3 else 100.0
+    chain = Chain(
+        r0_ohm=r0_ohm,
+        reference_ohm=r0_ohm * float(rng.choice(REFERENCES)),
+        bits=int(rng.choice(WIDTHS)),
+        told=None if rng.random() < 0.5 else (),
+    )
+    noise_ohm = float(rng.uniform(*NOISE_OF_R0)) * r0_ohm
     return Style(
         period_s=float(rng.choice([0.25, 0.25, 0.5, 1.0])),
-        chain=Chain(r0_ohm=1000.0, reference_ohm=4300.0) if big else Chain(),
+        chain=chain,
         with_code=bool(rng.random() < 0.7),
         decimals=int(rng.choice([1, 2, 2])),
         changes_only=bool(rng.random() < 0.5),
-        noise_codes=float(rng.uniform(0.5, 3.0)),
+        noise_codes=max(noise_ohm / chain.step_ohm, LEAST_NOISE_CODES),
         redness=float(rng.choice([0.0, 0.3])),
     )
 

@@ -86,7 +86,7 @@ def _full_breaks(rows: Rows, rng: Rng) -> list[Label]:
 def _bit_flips(rows: Rows, rng: Rng) -> list[Label]:
     firsts = _onsets(rows, rng, 3, 60.0)
     for first in firsts:
-        bit = int(rng.integers(7, 12))
+        bit = rows.style.chain.bits - int(rng.integers(4, 9))
         rows.codes["nozzle"][first] = float(int(rows.codes["nozzle"][first]) ^ (1 << bit))
     return [_label(rows, Kind.BIT_FLIP, firsts[0], firsts[-1])]
 

@@ -17,7 +17,7 @@ SECONDS = ("second nozzle", "right nozzle", "nozzle 2")
 BEDS = ("bed", "build plate", "plate")
 CHAMBERS = ("chamber", "enclosure", "air")
 BOARDS = ("board", "microcontroller", "electronics")
-CHAINS = ((4.3, 15),)
+CHAINS = ((3.9, 14), (4.02, 16), (4.12, 18), (4.22, 20), (4.32, 15), (4.7, 24), (4.0, 12))
 """Reference over R0 and bits of the converters that a host may have."""
 
 
