@@ -3,8 +3,10 @@
 Windows of 32 rows hold the mean signal, in Ω by the scale of the first pair of readings, and
 the mean degrees beside it. The host's own Ω per code is that scale over the slope of a
 least-squares line through the origin of signal over R(t) by IEC 60751, with the slope's
-standard uncertainty, from the first windows. Windows that later leave it by more than a
-rounding, together and for long, are a setting that changed meanwhile.
+standard uncertainty, from the first windows in which heat moves slowly: a host that smooths
+its degrees lags behind. Windows that leave the line at a resistance that had been on it are a
+setting that changed meanwhile; at another resistance, codes that are no part of a reference,
+as a divider's or an amplifier's are, and then nothing of the converter is worked out.
 """
 
 import math
@@ -27,10 +29,12 @@ from shared.words import Kind
 
 FIRST_WINDOWS = 64
 """Nine minutes at 4 readings a second."""
-STRAIGHT_K = 25.0
-"""Windows that span more hold a mean that the bent curve shifts by up to 1e-5."""
+SLOW_C_S = 0.3
+"""A lag of 5 s is then 1.5 K, half a percent."""
 CHANGED = 0.01
-"""Relative: a host that smooths its degrees lags by less over a window."""
+"""Relative: more than lag and rounding."""
+NEAR = 0.02
+"""Resistances within this of one on the line are the same."""
 CHANGED_WINDOWS = 8
 
 
@@ -43,9 +47,14 @@ class Fit:
     xy: float = 0.0
     xx: float = 0.0
     yy: float = 0.0
+    low: float = math.inf
+    high: float = -math.inf
+    """Resistances on the line."""
     off: list[float] = field(default_factory=list)
     """Slopes of windows on end that left the line."""
     off_s: float = math.nan
+    bent: int = 0
+    """Windows that left the line at resistances that were never on it."""
     changed: tuple[float, float] | None = None
     """When the host began to reckon otherwise, and by which factor."""
 
@@ -64,13 +73,18 @@ class Fit:
     def add(self, scale: float, ohm: float, by_curve_ohm: float, start_s: float) -> None:
         """One window: its mean signal, and the Ω that its degrees stand for."""
         if scale != self.scale:
-            self.scale, self.count, self.off = scale, 0, []
+            self.scale, self.count, self.off, self.bent = scale, 0, [], 0
             self.xy = self.xx = self.yy = 0.0
+            self.low, self.high = math.inf, -math.inf
         slope = ohm / by_curve_ohm
         if self.count and abs(slope / self.slope - 1.0) > CHANGED:
-            self._leaves(slope, start_s)
+            if (1.0 - NEAR) * self.low <= ohm <= (1.0 + NEAR) * self.high:
+                self._leaves(slope, start_s)
+            else:
+                self.bent += 1
             return
         self.off = []
+        self.low, self.high = min(self.low, ohm), max(self.high, ohm)
         if self.count < FIRST_WINDOWS:
             self.count += 1
             self.xy += ohm * by_curve_ohm
@@ -123,6 +137,8 @@ class WorkedOutWatch:
         if scale.is_told or scale.is_from_codes_alone or math.isnan(scale.ohm_per_code):
             return tuple(found)
         fit = self._fits.get(plan.name, Fit())
+        if fit.bent >= CHANGED_WINDOWS:
+            return tuple(found)
         is_fitted = fit.count > 0 and fit.scale == scale.ohm_per_code
         step = scale.ohm_per_code / (fit.slope if is_fitted else 1.0)
         standard = step * fit.standard if is_fitted else math.nan
@@ -177,7 +193,7 @@ def _pairs(together: Together) -> dict[str, Pairs]:
             continue
         is_pair = channel.present & ~channel.joined & (channel.mean != channel.celsius)
         is_pair &= (channel.low > 0.0) & (channel.celsius > LOWEST_C)
-        is_pair &= (channel.high - channel.low) <= STRAIGHT_K * 0.003735 * channel.mean
+        is_pair &= np.abs(channel.celsius_slope) <= SLOW_C_S
         ratios: Floats = np.where(is_pair, ratio_array(channel.celsius), np.nan)
         ratios[~(ratios > 0.0)] = np.nan
         found[name] = channel.mean.tolist(), ratios.tolist(), channel.joined.tolist()

@@ -178,6 +178,25 @@ def test_a_host_that_is_set_otherwise_meanwhile_is_found() -> None:
     assert "was changed" in host.why
 
 
+def test_codes_of_a_divider_are_not_taken_for_a_reference() -> None:
+    """R/(R + 1 kΩ): no constant times R, so nothing of the converter is worked out or off."""
+    log = []
+    for index in range(1200):
+        celsius = true_c(index * 0.5)
+        ohm = 100.0 * ratio(celsius)
+        code = round(ohm / (ohm + 1000.0) * 4096 * 16)
+        values: dict[str, Value] = {
+            "nozzle.code": float(code),
+            "nozzle.temperature_c": round(celsius, 2),
+        }
+        log.append(Update(index * 0.5, values))
+    watch = watched(log)
+    found = state(watch)
+    assert not found.worked_out
+    assert all(each.finding is not Finding.OFF for each in found.stages)
+    assert "not told: R0, reference, bits" in " ".join(taken(found))
+
+
 def test_what_a_profile_tells_is_not_worked_out() -> None:
     """Told facts stand, and the others are worked out beside them."""
     chain = Chain(bits=16, wires=3, told=("bits", "wires"))
