@@ -33,7 +33,7 @@ class ChannelWatch:
         self.plan = plan
         self._row_detectors = row_detectors(plan)
         self.window_detectors = window_detectors(plan)
-        is_told = plan.scale.is_told
+        is_told = plan.scale.is_told and plan.scale.has_constant
         self._floor = Floor(MIN_FRACTION * plan.chain.step_ohm if is_told else MIN_DEGREES)
         self._learner = Learner()
         self._keeper = GateKeeper()

@@ -65,10 +65,14 @@ class Scale:
     """Ω per code and R0 of one channel, as they are known up to a row."""
 
     def __init__(self, chain: Chain) -> None:
-        self.is_told = chain.knows("reference_ohm", "bits")
+        self.has_constant = chain.input == "reference"
+        """Whether Ω are a constant times the code; a divider's and an amplifier's are none."""
+        self.is_told = chain.knows("reference_ohm", "bits") or not self.has_constant
         self.r0_is_known = chain.knows("r0_ohm")
         self.r0_ohm = chain.r0_ohm if self.r0_is_known else 100.0
-        self.ohm_per_code = chain.step_ohm if self.is_told else math.nan
+        self.ohm_per_code = math.nan
+        if self.is_told and self.has_constant:
+            self.ohm_per_code = chain.step_ohm
         self.is_from_codes_alone = False
         self._curve = chain.believed_curve
         self._by_ohms: bool | None = None
@@ -154,7 +158,7 @@ class Scale:
 
     def _find_r0(self, code: float, resistance_ohm: float, celsius: float) -> None:
         """From Ω beside degrees, or by the decade of Ω alone; not once codes have their scale."""
-        if self.is_told and code > 0.0:
+        if self.is_told and self.has_constant and code > 0.0:
             resistance_ohm = code * self.ohm_per_code
         elif self.ohm_per_code == self.ohm_per_code or not resistance_ohm > 0.0:
             return

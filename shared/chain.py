@@ -27,6 +27,12 @@ class Chain(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     """Tolerance class of IEC 60751."""
     construction: Literal["film", "wire-wound"] = "film"
     """How the element is made; IEC 60751 gives film the narrower ranges."""
+    element_drift_k: float = 0.1
+    """How far the element may have moved with use, half width, K: judgement."""
+    hysteresis_k: float = 0.05
+    """How far it may differ between heating and cooling, half width, K: judgement."""
+    insulation_mohm: float = 100.0
+    """Insulation across the element, MΩ: at least 100 cold by IEC 60751 (from memory)."""
     self_heating_k_per_mw: float = 0.05
     """Rise of the element over its seat per mW, K: about 0.05 clamped in metal, 0.4 in air."""
     wires: Literal[2, 3, 4] = 2
@@ -43,21 +49,42 @@ class Chain(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     """Resistance of one connector contact, Ω."""
     lead_mismatch: float = 0.02
     """How far two leads of the cable may differ, relative."""
+    stranded: bool = False
+    """Whether the wires are stranded: ± 15 % instead of ± 5 % of their gauge's resistance."""
+    series_ohm: float = 0.0
+    """Resistor in each sensing line, Ω: it carries no current, and feeds the filter."""
     screened: bool = False
     moving: bool = True
     """Whether the cable moves with the machine."""
     capacitance_nf: float = 100.0
     """Capacitance across the converter's inputs, nF."""
+    input: Literal["reference", "divider", "amplifier"] = "reference"
+    """How the resistance becomes a part of full scale: see `shared.inputs`."""
+    span_low_ohm: float = 50.0
+    span_high_ohm: float = 250.0
+    """What an amplifier makes 0 and full scale of, Ω."""
     reference_ohm: float = 402.0
+    """Of a divider: its pull-up."""
     reference_tolerance: float = 0.001
     """Relative, so 0.001 is 0.1 %."""
     reference_ppm_per_k: float = 25.0
     """Drift of the reference with its temperature, 1e-6 per kelvin."""
     bits: int = 16
+    offset_of_scale: float = 5e-5
+    gain_error: float = 5e-5
+    inl_of_scale: float = 5e-5
+    """Offset, gain and linearity of the converter, half widths, parts of full scale."""
     bias_v: float = 1.8
+    bias: Literal["switched", "continuous"] = "switched"
+    """A continuous bias has always settled, and heats the element all the time."""
     noise_codes: float = 0.5
     """Noise of the converter itself, standard deviation in codes."""
     conversion_ms: float = 20.0
+    """How long one conversion averages, ms."""
+    averages: int = 1
+    """Conversions that make one reading."""
+    period_ms: float | None = None
+    """From one conversion to the next, ms; None: on end."""
     wait_ms: float = 1.2
     """Time from switching the bias on to the start of a conversion."""
     mains_hz: float = 50.0
@@ -118,6 +145,9 @@ _POSITIVE = {
     "lead_ohm_per_m": 1e4,
     "reference_ohm": 1e7,
     "bias_v": 100.0,
+    "insulation_mohm": 1e6,
+    "span_high_ohm": 1e6,
+    "period_ms": 1e5,
     "conversion_ms": 1e4,
     "mains_hz": 400.0,
     "host_r0_ohm": 1e6,
@@ -131,6 +161,13 @@ _NOT_NEGATIVE = {
     "bus_m": 1000.0,
     "self_heating_k_per_mw": 100.0,
     "lead_mismatch": 1.0,
+    "element_drift_k": 100.0,
+    "hysteresis_k": 100.0,
+    "series_ohm": 1e6,
+    "span_low_ohm": 1e6,
+    "offset_of_scale": 1.0,
+    "gain_error": 1.0,
+    "inl_of_scale": 1.0,
     "reference_ppm_per_k": 1e4,
     "noise_codes": 1e4,
     "wait_ms": 1e4,
@@ -146,7 +183,11 @@ def check_chain(chain: Chain) -> None:
             continue
         low = "0 or more" if key in _NOT_NEGATIVE else "more than 0"
         raise ValueError(f"{key} is {value:g}; it must be {low} and at most {high:g}")
-    for key, low_, high_ in (("bits", 8, 24), ("lead_awg", 0, 50)):
+    if not chain.span_low_ohm < chain.span_high_ohm:
+        bound = f"it must be more than span_low_ohm, {chain.span_low_ohm:g}"
+        raise ValueError(f"span_high_ohm is {chain.span_high_ohm:g}; {bound}")
+    whole = (("bits", 8, 24), ("lead_awg", 0, 50), ("averages", 1, 10_000))
+    for key, low_, high_ in whole:
         value = getattr(chain, key)
         if value is not None and not low_ <= value <= high_:
             raise ValueError(f"{key} is {value}; it must be {low_} to {high_}")

@@ -7,7 +7,8 @@ the capacitor across the inputs the bias is a short, so (L: one lead and its con
     three wires  R_s = L + (R_ref + L) ∥ (R + L)
     four wires   R_s = 2 L + (R_ref + 2 L) ∥ R
 
-and the filter is of first order: corner 1/(2π R_s C), settling e^(−t/(R_s C)).
+and the filter is of first order, with twice the resistor of a sensing line added where there
+is one: corner 1/(2π R_s C), settling e^(−t/(R_s C)).
 """
 
 import math
@@ -30,12 +31,13 @@ def source_ohm(chain: Chain, element_ohm: float, copper_c: float = 25.0) -> floa
     """Resistance that the capacitor across the inputs sees, Ω."""
     lead = path_ohm(chain, copper_c)
     reference = chain.reference_ohm
+    series = 2.0 * chain.series_ohm
     wires = min(chain.strapped, chain.wires)
     if wires == 2:
-        return parallel_ohm(reference, element_ohm + 2.0 * lead)
+        return series + parallel_ohm(reference, element_ohm + 2.0 * lead)
     if wires == 3:
-        return lead + parallel_ohm(reference + lead, element_ohm + lead)
-    return 2.0 * lead + parallel_ohm(reference + 2.0 * lead, element_ohm)
+        return series + lead + parallel_ohm(reference + lead, element_ohm + lead)
+    return series + 2.0 * lead + parallel_ohm(reference + 2.0 * lead, element_ohm)
 
 
 def time_constant_s(resistance_ohm: float, capacitance_f: float) -> float:
@@ -62,6 +64,38 @@ def averaging_attenuation(frequency_hz: float, window_s: float) -> float:
     """
     turns = frequency_hz * window_s
     return abs(math.sin(math.pi * turns) / (math.pi * turns)) if turns > 0.0 else 1.0
+
+
+def averages_attenuation(frequency_hz: float, period_s: float, count: int) -> float:
+    """Part of the amplitude that a mean of `count` samples, a period apart, lets through."""
+    turn = math.pi * frequency_hz * period_s
+    below = count * math.sin(turn)
+    # At a whole number of turns every sample meets the same phase.
+    return abs(math.sin(count * turn) / below) if abs(below) > 1e-9 else 1.0
+
+
+MAINS_HZ = (50.0, 60.0)
+MAINS_SPREAD_HZ = 0.5
+"""How far a grid strays: common practice takes ± 1 % as the widest in normal operation."""
+_PARTS = 41
+
+
+def mains_passes(
+    conversion_s: float, period_s: float, averages: int, corner: float
+) -> tuple[float, ...]:
+    """Part of the amplitude of mains at 50 and 60 Hz that reaches a reading, worst in ± 0.5 Hz."""
+    found = []
+    for middle in MAINS_HZ:
+        steps = [middle + MAINS_SPREAD_HZ * (2.0 * n / (_PARTS - 1) - 1.0) for n in range(_PARTS)]
+        found.append(
+            max(
+                averaging_attenuation(hz, conversion_s)
+                * averages_attenuation(hz, period_s, averages)
+                * attenuation(hz, corner)
+                for hz in steps
+            )
+        )
+    return tuple(found)
 
 
 def settling_error(wait_s: float, tau_s: float) -> float:

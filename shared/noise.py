@@ -17,9 +17,9 @@ ENOUGH_READINGS = 30
 def expected_noise_ohm(chain: Chain) -> float:
     """Standard deviation of a quiet channel's readings, Ω: converter noise and code steps.
 
-    NaN where the converter's own noise was not told.
+    NaN where the converter's own noise was not told, or a code is no constant in Ω.
     """
-    if not chain.knows("noise_codes"):
+    if not chain.knows("noise_codes") or chain.input != "reference":
         return math.nan
     return step_ohm(chain.reference_ohm, chain.bits) * math.sqrt(chain.noise_codes**2 + 1.0 / 12.0)
 

@@ -7,7 +7,8 @@ import msgspec
 
 from shared import platinum
 from shared.chain import Chain
-from shared.converter import REFERENCES, code_of, ohms_of
+from shared.converter import REFERENCES, code_of
+from shared.inputs import ohm_of_scale, part_of_scale, step_ohm_at
 from shared.leads import read_ohm
 from shared.platinum import CURVES, HIGHEST_C, LOWEST_C
 
@@ -34,7 +35,7 @@ def code_at(
 ) -> int:
     """Code that the converter gives at a temperature; leads included."""
     seen = read_ohm(chain, element_ohm(chain, temperature_c), copper_c, bridged=bridged)
-    return code_of(seen, chain.reference_ohm, chain.bits)
+    return code_of(part_of_scale(chain, seen), 1.0, chain.bits)
 
 
 def shown_c(chain: Chain, seen_ohm: float) -> float:
@@ -42,13 +43,14 @@ def shown_c(chain: Chain, seen_ohm: float) -> float:
 
     Not rounded to codes. NaN beyond the curve.
     """
-    believed = seen_ohm / chain.reference_ohm * chain.believed_reference_ohm
+    believed = ohm_of_scale(chain, part_of_scale(chain, seen_ohm), chain.believed_reference_ohm)
     return platinum.celsius(believed, chain.believed_r0_ohm, chain.believed_curve)
 
 
 def step_c(chain: Chain, temperature_c: float) -> float:
     """What one code is worth in degrees at a temperature, K."""
-    return chain.step_ohm / chain.r0_ohm / platinum.slope(temperature_c, chain.element_curve)
+    step = step_ohm_at(chain, element_ohm(chain, temperature_c))
+    return step / chain.r0_ohm / platinum.slope(temperature_c, chain.element_curve)
 
 
 def reach(chain: Chain, copper_c: float = 25.0, bridged: bool = False) -> Reach:
@@ -57,17 +59,20 @@ def reach(chain: Chain, copper_c: float = 25.0, bridged: bool = False) -> Reach:
     `highest_c` is NaN when nothing is in range (an input hangs open).
     """
     top_code = (1 << chain.bits) - 1
-    top = ohms_of(top_code, chain.reference_ohm, chain.bits)
+    top = ohm_of_scale(chain, top_code / (1 << chain.bits), chain.reference_ohm)
+    bottom = ohm_of_scale(chain, 0.0, chain.reference_ohm)
     lead_share = read_ohm(chain, 0.0, copper_c, bridged=bridged)
-    highest = HIGHEST_C
+    lowest, highest = LOWEST_C, HIGHEST_C
     ended_by = "curve"
+    if element_ohm(chain, LOWEST_C) + lead_share < bottom:
+        lowest = platinum.celsius(bottom - lead_share, chain.r0_ohm, chain.element_curve)
     if element_ohm(chain, HIGHEST_C) + lead_share > top:
         ended_by = "code"
         highest = platinum.celsius(top - lead_share, chain.r0_ohm, chain.element_curve)
     return Reach(
-        lowest_c=LOWEST_C,
+        lowest_c=lowest,
         highest_c=highest,
-        lowest_code=code_at(chain, LOWEST_C, copper_c, bridged),
+        lowest_code=0 if math.isnan(lowest) else code_at(chain, lowest, copper_c, bridged),
         highest_code=(
             top_code if math.isnan(highest) else code_at(chain, highest, copper_c, bridged)
         ),

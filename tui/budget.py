@@ -20,6 +20,9 @@ FACTS: dict[str, tuple[Kind, str]] = {
     "curve": (("iec-60751", "gost-6651", "us-3911", "jis-3916"), "curve of the element"),
     "tolerance": (("AA", "A", "B", "C"), "tolerance class of IEC 60751"),
     "construction": (("film", "wire-wound"), "how the element is made"),
+    "element_drift_k": (float, "how far the element moved with use, half width, K"),
+    "hysteresis_k": (float, "between heating and cooling, half width, K"),
+    "insulation_mohm": (float, "insulation across the element, MΩ"),
     "self_heating_k_per_mw": (float, "rise of the element per mW, K"),
     "wires": ((2, 3, 4), "wires fitted"),
     "strapped_for": ((2, 3, 4), "wires the board is set for (default: as fitted)"),
@@ -29,16 +32,27 @@ FACTS: dict[str, tuple[Kind, str]] = {
     "lead_m": (float, "length of one lead, one way, m"),
     "contact_ohm": (float, "one connector contact, Ω"),
     "lead_mismatch": (float, "how far leads differ, relative"),
+    "stranded": (bool, "stranded wires, ± 15 %% instead of 5: yes or no"),
+    "series_ohm": (float, "resistor in each sensing line, Ω"),
     "screened": (bool, "whether the cable has a screen: yes or no"),
     "moving": (bool, "whether the cable moves: yes or no"),
     "capacitance_nf": (float, "across the converter's inputs, nF"),
-    "reference_ohm": (float, "reference resistor, Ω"),
+    "input": (("reference", "divider", "amplifier"), "how resistance becomes a code"),
+    "span_low_ohm": (float, "Ω that an amplifier makes 0 of"),
+    "span_high_ohm": (float, "Ω that an amplifier makes full scale of"),
+    "reference_ohm": (float, "reference resistor, or a divider's pull-up, Ω"),
     "reference_tolerance": (float, "relative: 0.001 is 0.1 %%"),
     "reference_ppm_per_k": (float, "drift of the reference, 1e-6 per kelvin"),
     "bits": (int, "bits of the converter"),
+    "offset_of_scale": (float, "converter's offset, half width, part of full scale"),
+    "gain_error": (float, "converter's gain error, half width, relative"),
+    "inl_of_scale": (float, "converter's linearity (INL), part of full scale"),
     "bias_v": (float, "voltage over reference and element, V"),
+    "bias": (("switched", "continuous"), "whether the bias stays on"),
     "noise_codes": (float, "converter's own noise, standard deviation in codes"),
     "conversion_ms": (float, "length of a conversion, ms"),
+    "averages": (int, "conversions that make one reading"),
+    "period_ms": (float, "from one conversion to the next, ms"),
     "wait_ms": (float, "from bias on to conversion, ms"),
     "mains_hz": (float, "mains frequency, Hz"),
     "bus": (("plugged", "flying"), "how the converter reaches the controller"),
@@ -55,6 +69,7 @@ Stands here because `--help` may not wait for what `Chain` imports.
 
 PART = {
     **{"reference_ohm": "reference", "bits": "bits", "noise_codes": "noise", "bias_v": "bias"},
+    **{"offset_of_scale": "errors"},
     **{"conversion_ms": "conversion", "wait_ms": "wait", "capacitance_nf": "capacitance"},
 }
 """Facts that differ from part to part, with their short names: said where they were not told."""
@@ -259,7 +274,46 @@ def _check_it_reads(
     if seen == float("inf"):
         what = f"an input hangs open: {chain.wires} wires on a board set for {chain.strapped}"
         raise BadInput(where or "--strapped-for", what, "fit the wire, or add --bridged")
-    if not highest <= reach(chain, at.copper_c, at.bridged).highest_c:
-        what = f"reference_ohm is {chain.reference_ohm:g}, below the range: {highest:g} °C is"
-        what += f" {seen:.4g} Ω at the converter"
-        raise BadInput(where or "--reference-ohm", what, f"it must be more than {seen:.4g}")
+    span = reach(chain, at.copper_c, at.bridged)
+    if span.ended_by == "code" and not highest <= span.highest_c:
+        key = _END_KEYS[chain.input]
+        what = f"{getattr(chain, key):g} Ω ends below the range: {highest:g} °C is {seen:.4g} Ω"
+        do = f"it must be more than {seen:.4g}, or --at lower"
+        raise BadInput(where or option_of(key), f"{what} at the converter", do)
+    if not span.lowest_c <= at.temperature_c:
+        what = f"begins above the range: {at.temperature_c:g} °C is {seen:.4g} Ω at the converter"
+        raise BadInput(where or "--span-low-ohm", what, f"it must be less than {seen:.4g}")
+    _check_it_shows(chain, at, where)
+
+
+_END_KEYS = {
+    "reference": "reference_ohm",
+    "divider": "reference_ohm",
+    "amplifier": "span_high_ohm",
+}
+"""Facts that end the range of an input."""
+
+
+def _check_it_shows(chain: "Chain", at: "Conditions", where: str) -> None:
+    """BadInput, with the option to change, where the host would show no temperature."""
+    import msgspec
+
+    from shared.budget import filter_at, shown_at
+
+    if shown_at(chain, at) == shown_at(chain, at):
+        return
+    missing = filter_at(chain, at).missing
+    settled = msgspec.structs.replace(chain, bias="continuous")
+    if shown_at(settled, at) == shown_at(settled, at):
+        what = f"the input has not settled: {100.0 * missing:.3g} % of the voltage is missing"
+        do = "wait longer, or take less --capacitance-nf; or --bias continuous"
+        raise BadInput(where or "--wait-ms", what, do)
+    plain = msgspec.structs.replace(
+        settled, host_r0_ohm=None, host_curve=None, host_reference_ohm=None
+    )
+    if shown_at(plain, at) == shown_at(plain, at):
+        what = f"the host shows nothing of {at.temperature_c:g} °C with these settings"
+        do = "its R0, reference and curve must be near those fitted"
+        raise BadInput(where or "--host-r0-ohm", what, do)
+    what = f"{at.temperature_c:g} °C and what the leads add lie beyond the curve, −200…850 °C"
+    raise BadInput(where or "--at", what, "give another temperature")

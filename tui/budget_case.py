@@ -8,6 +8,7 @@ import msgspec
 from shared import budget, reach
 from shared.budget import Budget, Conditions
 from shared.chain import Chain
+from shared.inputs import step_ohm_at
 from shared.leads import lead_ohm
 from shared.uncertainty import Simulated
 from tui.budget import PART
@@ -42,6 +43,11 @@ class Case:
         return lead_ohm(self.chain, self.at.copper_c)
 
     @property
+    def step_ohm(self) -> float:
+        """Ω of one code at the temperature of the budget."""
+        return step_ohm_at(self.chain, reach.element_ohm(self.chain, self.at.temperature_c))
+
+    @property
     def step_c(self) -> float:
         return reach.step_c(self.chain, self.at.temperature_c)
 
@@ -60,7 +66,7 @@ class Case:
             "not_told": [key for key in PART if not self.chain.knows(key)],
             "conditions": self.at,
             "reach": self.reach,
-            "step_ohm": self.chain.step_ohm,
+            "step_ohm": self.step_ohm,
             "step_c": self.step_c,
             "lead_ohm": self.lead_ohm,
             "filter": done.filter,

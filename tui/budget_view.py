@@ -4,6 +4,7 @@ import math
 from collections.abc import Sequence
 
 from shared.budget import Offset
+from shared.chain import Chain
 from shared.reach import Misreading, other_straps, wrong_settings
 from shared.tolerance import TOLERANCES
 from shared.uncertainty import Contribution
@@ -11,7 +12,7 @@ from tui.budget import FACTS, PART
 from tui.budget_case import Case
 
 ROOM_C = 25.0
-_TERMS_SHOWN = 8
+_TERMS_SHOWN = 6
 _WIDTH = 80
 _ALWAYS = ("combined u, °C", "expanded (k = 2), °C", "u by Monte Carlo, °C")
 """Rows of the comparison that stand there even where the chains are alike."""
@@ -117,8 +118,7 @@ def _head(case: Case) -> list[str]:
         *_wrapped(
             "",
             f"Pt{chain.r0_ohm:g} {chain.curve} class {chain.tolerance}, {chain.wires} wires"
-            f"{strapped} {lead} {chain.lead_m:g} m, {chain.reference_ohm:g} Ω ± "
-            f"{100 * chain.reference_tolerance:g} %, {chain.bits} bits, "
+            f"{strapped} {lead} {chain.lead_m:g} m, {_input(chain)}, {chain.bits} bits, "
             f"{chain.capacitance_nf:g} nF",
             0,
         ),
@@ -144,20 +144,38 @@ def _facts(case: Case) -> list[str]:
     ends = "all of the curve" if reach.ended_by == "curve" else "then the code saturates"
     state = "settled" if done.settled else f"NOT settled, {done.missing:.1e} missing"
     ratio = chain.wait_ms / 1000.0 / done.tau_s if done.tau_s else math.inf
+    settling = f"{chain.wait_ms:g} ms = {ratio:.1f} time constants: {state}"
+    if chain.bias == "continuous":
+        settling = "the bias stays on: settled"
     return [
         f"Range    {reach.lowest_c:.0f}…{reach.highest_c:.0f} °C, code {reach.lowest_code}…"
         f"{reach.highest_code}: {ends}",
         *outside,
-        f"Step     {1000 * chain.step_ohm:.2f} mΩ, {1000 * case.step_c:.1f} m°C; leads "
+        f"Step     {1000 * case.step_ohm:.2f} mΩ, {1000 * case.step_c:.1f} m°C; leads "
         f"{case.lead_ohm:.4f} Ω each and {chain.contact_ohm:g} Ω a contact",
         f"Filter   {done.source_ohm:.1f} Ω × {chain.capacitance_nf:g} nF = "
         f"{1e6 * done.tau_s:.1f} µs, corner {done.corner_hz / 1000:.2f} kHz",
         f"         lets through {passes};",
-        f"         with the {chain.conversion_ms:g} ms conversion {_percent(done.mains_passes)} of "
-        f"{chain.mains_hz:g} Hz",
-        f"Settling {chain.wait_ms:g} ms = {ratio:.1f} time constants: {state}",
+        f"         with {_conversions(chain)} {_percent(done.mains[0])} of 50 Hz, "
+        f"{_percent(done.mains[1])} of 60 Hz, each ± 0.5 Hz",
+        f"Settling {settling}",
         f"         {_window(low, high)}",
     ]
+
+
+def _conversions(chain: Chain) -> str:
+    """The conversion, and how many of them make a reading."""
+    words = f"the {chain.conversion_ms:g} ms conversion"
+    return words if chain.averages == 1 else f"{chain.averages} means of {chain.conversion_ms:g} ms"
+
+
+def _input(chain: Chain) -> str:
+    """The input in words: what the resistance is measured against."""
+    if chain.input == "divider":
+        return f"{chain.reference_ohm:g} Ω pull-up ± {100 * chain.reference_tolerance:g} %"
+    if chain.input == "amplifier":
+        return f"amplifier {chain.span_low_ohm:g}…{chain.span_high_ohm:g} Ω"
+    return f"{chain.reference_ohm:g} Ω ± {100 * chain.reference_tolerance:g} %"
 
 
 def _window(low_nf: float, high_nf: float) -> str:
@@ -260,7 +278,7 @@ def _results(cases: Sequence[Case]) -> list[tuple[str, list[str]]]:
     add("capacitance that does, nF", cells)
     for index, term in enumerate(cases[0].budget.combined.contributions):
         cells = [f"{c.budget.combined.contributions[index].standard:.3f}" for c in cases]
-        if any(float(cell) >= 0.01 for cell in cells):
+        if any(float(cell) >= 0.02 for cell in cells):
             add(f"u: {term.input.name}, °C", cells)
     add("combined u, °C", [f"{c.budget.combined.standard:.3f}" for c in cases])
     add("expanded (k = 2), °C", [f"± {c.budget.combined.expanded():.3f}" for c in cases])

@@ -32,7 +32,7 @@ class RailDetector:
 
     def __init__(self, plan: ChannelPlan) -> None:
         self._plan = plan
-        self._knows_ends = plan.scale.is_told
+        self._knows_ends = plan.scale.is_told and plan.scale.has_constant
         self._beyond: Kind | None = None
         self._start_s = math.nan
         self.busy = False

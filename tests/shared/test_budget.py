@@ -97,6 +97,9 @@ def test_every_term_of_the_chain_has_its_row() -> None:
     """What the budget promises to weigh."""
     assert [each.name for each in inputs_of(BARE, AT)] == [
         "element",
+        "element drift",
+        "hysteresis",
+        "insulation",
         "self-heating",
         "lead",
         "copper",
@@ -106,6 +109,9 @@ def test_every_term_of_the_chain_has_its_row() -> None:
         "capacitance",
         "reference",
         "drift",
+        "offset",
+        "gain",
+        "linearity",
         "quantisation",
         "noise",
         "rounding",

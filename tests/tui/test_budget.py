@@ -81,7 +81,7 @@ def test_both_chains_of_the_readme_come_out_as_computed_by_hand(
     assert {each["name"]: each for each in better["offsets"]}["leads"]["celsius"] == pytest.approx(
         0.0, abs=1e-9
     )
-    assert bare["expanded_c"] == pytest.approx(1.68, abs=0.01)
+    assert bare["expanded_c"] == pytest.approx(1.69, abs=0.005)
     assert bare["monte_carlo_agrees"] is True
 
 
