@@ -282,11 +282,13 @@ class ChainWatch:
             count = min(pairs, int(math.fsum(each.span_s for each in quiet) / known.period_s))
         else:
             count = pairs
-        if not quiet or not count:
+        if not quiet or not count or known.plan.scale.is_from_codes_alone:
             found = noise_found(chain, 0, math.nan, math.nan)
             why = "no quiet moment: heaters steady, machine still"
             if not (known.has_code or known.has_ohms):
                 why = "the host sends degrees only, no code or resistance"
+            elif known.plan.scale.is_from_codes_alone:
+                why = "only codes are sent, and no fact turns them into Ω"
             return NoiseCheck(
                 0,
                 math.nan,

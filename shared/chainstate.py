@@ -126,11 +126,16 @@ SCALE_NAMES = {"r0_ohm": "R0", "reference_ohm": "reference", "bits": "bits"}
 """The facts that turn a code into Ω and degrees, in words."""
 
 
+MOST_DIGITS = 6
+"""Of a value in words; the record has them all."""
+
+
 def _measured(value: float, standard: float) -> str:
     """A value with twice its standard uncertainty, to its last digit that means anything."""
     if math.isnan(standard) or standard <= 0.0:
         return f"{value:.5g}"
     digits = max(1 - math.floor(math.log10(2.0 * standard)), 0)
+    digits = min(digits, max(MOST_DIGITS - 1 - math.floor(math.log10(value)), 0))
     return f"{value:.{digits}f} ± {2.0 * standard:.{digits}f}"
 
 
