@@ -106,10 +106,9 @@ def worked_out_line(each: WorkedOut) -> str:
     if each.key == "bits":
         return f"{each.value:g} bits, {each.how}"
     if each.key == "step_ohm":
-        milliohm = _measured(1000.0 * each.value, 1000.0 * each.standard)
-        return f"one code is {milliohm} mΩ, {each.how}"
+        return f"one code is {_measured(1000.0 * each.value, each, 'mΩ')}, {each.how}"
     name = "R0" if each.key == "r0_ohm" else "reference"
-    return f"{name} {_measured(each.value, each.standard)} Ω, {each.how}"
+    return f"{name} {_measured(each.value, each, 'Ω')}, {each.how}"
 
 
 def taken(state: ChainState) -> list[str]:
@@ -126,17 +125,12 @@ SCALE_NAMES = {"r0_ohm": "R0", "reference_ohm": "reference", "bits": "bits"}
 """The facts that turn a code into Ω and degrees, in words."""
 
 
-MOST_DIGITS = 6
-"""Of a value in words; the record has them all."""
-
-
-def _measured(value: float, standard: float) -> str:
-    """A value with twice its standard uncertainty, to its last digit that means anything."""
-    if math.isnan(standard) or standard <= 0.0:
-        return f"{value:.5g}"
-    digits = max(1 - math.floor(math.log10(2.0 * standard)), 0)
-    digits = min(digits, max(MOST_DIGITS - 1 - math.floor(math.log10(value)), 0))
-    return f"{value:.{digits}f} ± {2.0 * standard:.{digits}f}"
+def _measured(value: float, each: WorkedOut, unit: str) -> str:
+    """A value, with twice its standard uncertainty where there is one."""
+    if math.isnan(each.standard) or each.standard <= 0.0:
+        return f"{value:.5g} {unit}"
+    percent = max(200.0 * each.standard / each.value, 0.001)
+    return f"{value:.6g} {unit} (± {percent:.1g} %)"
 
 
 def noise_line(noise: NoiseCheck) -> str:
