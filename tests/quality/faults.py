@@ -69,7 +69,7 @@ def _flag(rows: Rows, rng: Rng) -> list[Label]:
     labels = []
     for first in _onsets(rows, rng, 2, 120.0):
         last = first + rows.rows_for(float(rng.uniform(0.25, 20.0)))
-        word = str(rng.choice(["open", "short", "over-under-voltage"]))
+        word = str(rng.choice(["open", "short", "input-out-of-range"]))
         rows.texts.setdefault("nozzle.flags", []).extend([(first, word), (last, "none")])
         labels.append(_label(rows, Kind.CONVERTER_FLAG, first, last))
     return labels

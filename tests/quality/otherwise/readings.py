@@ -127,12 +127,12 @@ def rail(s: Scene, high: bool) -> None:
 def converter_flag(s: Scene) -> None:
     """A flag in one row or many, the reading unharmed."""
     sensor = s.pick("nozzle")
-    word = str(s.rng.choice(["over-under-voltage", "open", "short"]))
+    word = str(s.rng.choice(["input-out-of-range", "open", "short"]))
     times = np.sort(s.rng.uniform(s.start_s, s.stop_s, int(s.rng.integers(1, 8))))
     for t in times:
         s.edits.flags.append((sensor.name, float(t), float(t + s.rng.choice([0.1, 3.0])), word))
     causes = {
-        "over-under-voltage": (
+        "input-out-of-range": (
             "supply",
             "input-filter",
             "bus-wiring",
