@@ -6,7 +6,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from client.simulated.machine import Truth
+from client.simulated.machine import PERIOD_S, Truth
 from client.simulated.plain import moments, updates
 from client.simulated.scenario import load_scenario, scenario_names
 from shared.updates import Update, Value
@@ -71,7 +71,7 @@ def _wave_s(name: str) -> float:
     """Period of the strongest wave in the error of the reading at rest, s."""
     error = [off_c(row) for row in settled(name) if 130.0 < row[1].time_s < 400.0]
     spectrum = np.abs(np.fft.rfft(np.array(error) - np.mean(error)))
-    return 0.25 * len(error) / int(np.argmax(spectrum))
+    return PERIOD_S * len(error) / int(np.argmax(spectrum))
 
 
 CHECKS: dict[str, Callable[[str], object]] = {
