@@ -11,9 +11,9 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 from client.simulated import faults
-from client.simulated.control import TICK_S
 from client.simulated.faults import AnyFault
 from client.simulated.plant import Plant
+from client.simulated.rhythm import TICK_S
 
 FULL_SPEED_MM_S = 100.0
 TICK_JITTER_S = 2e-4

@@ -2,10 +2,9 @@
 
 from collections import deque
 
+from client.simulated.rhythm import TICK_S
 from client.simulated.scenario import Limit
 
-TICK_S = 0.1
-"""Time between two readings, and two settings of power."""
 HOLD_S = 1.0
 """How long power is kept while readings are unusable, before it is cut."""
 NO_RISE_C = 2.0

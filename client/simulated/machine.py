@@ -7,11 +7,9 @@ import msgspec
 from client.simulated.acting import actors_of, label_of
 from client.simulated.faults import Fault, HostRestart, LinkDrop, Stall
 from client.simulated.plant import HEATERS, SENSORS, Plant, stream
+from client.simulated.rhythm import PERIOD_S
 from client.simulated.scenario import Scenario
 from client.simulated.status import Flat, status_of
-
-PERIOD_S = 0.3
-"""Time from one update to the next: three readings of `control.TICK_S`."""
 
 
 class Truth(msgspec.Struct, frozen=True):

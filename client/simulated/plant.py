@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from typing import Any, Protocol
 
 from client.simulated.carriage import Carriage
-from client.simulated.control import TICK_S, Guard, Regulator
+from client.simulated.control import Guard, Regulator
 from client.simulated.electrics import SensorChain
-from client.simulated.heat import BED, NOZZLE, STEP_S, Air, Block, Electronics
+from client.simulated.heat import BED, NOZZLE, Air, Block, Electronics
+from client.simulated.rhythm import STEP_S, TICK_S
 from client.simulated.scenario import Scenario, Step
 
 STEPS_PER_TICK = round(TICK_S / STEP_S)

@@ -8,7 +8,7 @@ import msgspec
 from websockets.asyncio.server import ServerConnection
 from websockets.exceptions import ConnectionClosed
 
-from client.simulated.machine import PERIOD_S
+from client.simulated.rhythm import PERIOD_S
 from client.simulated.status import Flat
 
 FOLLOW = "picture.follow"

@@ -1,7 +1,8 @@
 """The controller: it holds a goal, does not wind up, and halts on its limits."""
 
-from client.simulated.control import TICK_S, Guard, Regulator
-from client.simulated.heat import NOZZLE, STEP_S, Block
+from client.simulated.control import Guard, Regulator
+from client.simulated.heat import NOZZLE, Block
+from client.simulated.rhythm import STEP_S, TICK_S
 from client.simulated.scenario import Limit
 
 

@@ -6,7 +6,8 @@ from pathlib import Path
 from typing import get_args
 
 from client.simulated.faults import AnyFault
-from client.simulated.machine import PERIOD_S, Machine
+from client.simulated.machine import Machine
+from client.simulated.rhythm import PERIOD_S
 from client.simulated.scenario import load_scenario, scenario_names
 
 DOC = (Path(__file__).parents[3] / "docs" / "simulated-host.md").read_text(encoding="utf-8")

@@ -13,7 +13,8 @@ from websockets.exceptions import ConnectionClosed, WebSocketException
 from websockets.sync.client import ClientConnection, connect
 
 from client.simulated.host import SimulatedHost
-from client.simulated.machine import PERIOD_S, Machine
+from client.simulated.machine import Machine
+from client.simulated.rhythm import PERIOD_S
 from client.simulated.scenario import Scenario, load_scenario
 from client.simulated.session import MOST_WAITING, Session
 from client.simulated.truth import TruthLog

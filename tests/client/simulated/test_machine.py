@@ -6,7 +6,8 @@ import msgspec
 import pytest
 
 from client.simulated.faults import ControllerRestart, HostRestart, LooseContact, Open, Stall
-from client.simulated.machine import PERIOD_S, Machine, Moment
+from client.simulated.machine import Machine, Moment
+from client.simulated.rhythm import PERIOD_S
 from client.simulated.scenario import Expect, Scenario, Sending, Start, Step, load_scenario
 from client.simulated.status import Flat
 

@@ -6,8 +6,9 @@ from functools import cache
 import numpy as np
 import pytest
 
-from client.simulated.machine import PERIOD_S, Truth
+from client.simulated.machine import Truth
 from client.simulated.plain import moments, updates
+from client.simulated.rhythm import PERIOD_S
 from client.simulated.scenario import load_scenario, scenario_names
 from shared.updates import Update, Value
 from shared.words import QUANTITIES, is_number_key, quantity_of
