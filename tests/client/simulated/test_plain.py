@@ -110,7 +110,7 @@ CHECKS: dict[str, Callable[[str], object]] = {
         len({held["nozzle.code"] for held, truth in rows(n) if truth.time_s > 241.0}) == 1
     ),
     "heater-stops": lambda n: any(
-        float(held["nozzle.power"]) == 1.0 and truth.element_c["nozzle"] < 150.0
+        float(held["nozzle.power"]) == 1.0 and truth.element_c["nozzle"] < 160.0
         for held, truth in rows(n)
     ),
     "sensor-slips": lambda n: (
