@@ -171,7 +171,9 @@ def test_a_refused_subscription_is_told_with_the_hosts_cleaned_words() -> None:
     assert str(caught.value) == (
         f"{HOST}: the host refused picture.follow: not[2J ready; check [[requests]] in the profile"
     )
-    network = ScriptedNetwork([answer(every_s=0.3), Closed("bye")], [refusal], [answer(every_s=0.3)])
+    network = ScriptedNetwork(
+        [answer(every_s=0.3), Closed("bye")], [refusal], [answer(every_s=0.3)]
+    )
     diary = watched(network, 30.0, first_must_work=True)
     assert diary.of("lost") == ["bye", "the host refused picture.follow: not[2J ready"]
     assert len(diary.of("opened")) == 3

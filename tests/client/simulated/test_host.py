@@ -58,7 +58,7 @@ def all_of(socket: ClientConnection) -> list[dict[str, Any]]:
 def expected(name: str, seed: int, for_s: float) -> list[dict[str, Any]]:
     """What messages say, as the machine makes it, without a socket."""
     machine = Machine(load_scenario(name), seed)
-    found = []
+    found: list[dict[str, Any]] = []
     while (moment := machine.advance()).time_s <= for_s:
         if moment.changes is not None:
             lines = [[path, value] for path, value in moment.changes.items()]
@@ -97,7 +97,7 @@ def test_the_scenario_begins_with_the_first_client() -> None:
 
 
 def test_several_clients_are_told_the_same() -> None:
-    """A later client's whole picture is the earlier one's changes added up; each counts by itself."""
+    """A later one's whole picture is the earlier one's changes added up; each counts its own."""
     with (
         running(load_scenario("healthy-print"), speed=20.0) as host,
         connect(host.address) as one,
