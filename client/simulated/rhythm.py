@@ -2,7 +2,7 @@
 
 STEP_S = 0.05
 """Step of the physics."""
-TICK_S = 0.1
+READING_S = 0.1
 """Time between two readings, and two settings of power."""
 PERIOD_S = 0.3
 """Time from one update of the host to the next, give or take."""

@@ -5,7 +5,7 @@ import math
 from client.simulated.control import HOLD_S, NO_RISE_C, Guard, Regulator
 from client.simulated.faults import ControllerRestart
 from client.simulated.heat import BED, NOZZLE, Block, BlockFacts
-from client.simulated.rhythm import STEP_S, TICK_S
+from client.simulated.rhythm import READING_S, STEP_S
 from client.simulated.scenario import Limit, Limits, load_scenario, scenario_names
 from shared.chain import Chain
 from shared.converter import full_scale
@@ -18,7 +18,7 @@ def regulate(goal_c: float, for_s: float) -> tuple[Block, Regulator, float]:
     regulator.goal_c = goal_c
     highest = 0.0
     for turn in range(round(for_s / STEP_S)):
-        if turn % round(TICK_S / STEP_S) == 0:
+        if turn % round(READING_S / STEP_S) == 0:
             regulator.tick(block.tip_c, True)
         block.step(regulator.power, 20.0, 0.0, 0.0)
         highest = max(highest, block.tip_c)
