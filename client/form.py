@@ -89,6 +89,8 @@ class UpdateSource(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     equals: str | int | bool | None = None
     """What must be there; left out: anything."""
     status: str = ""
+    pairs: bool = False
+    """Whether rows stand there that their first cell names, in place of an object."""
     under: str | tuple[str, ...] | None = None
     """Pointer to the name under which the status is then put, for messages about one channel;
     several put it under each name in turn."""

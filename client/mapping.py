@@ -15,7 +15,7 @@ from typing import Any
 
 import msgspec
 
-from client import jsonrpc
+from client import jsonrpc, pairs
 from client.clock import LogTime
 from client.form import Profile
 from client.plan import Leaf, Listed, Origin, Plan, plan_of
@@ -30,8 +30,8 @@ REPORTED = "reported"
 """Quantity under which an event kind that a message rule gives is passed on, as text."""
 MAX_LISTED = 1000
 """Items of an array among which a channel is looked for."""
-MAX_ID = 10**9
-"""Numbers up to this may name what a status is put under."""
+NO_PAIR = "no pair"
+"""Word by which rows are counted that `pairs` cannot read."""
 MAX_BATCH = 1000
 """Messages of one batch that are read."""
 
@@ -120,7 +120,12 @@ class Mapper:
                 host_s = self._clock_of(said)
                 if host_s is None:
                     self.refused["clock"] += 1
-        values = self._values(_status(message, origin))
+        status = self._status(message, origin)
+        if status is MISSING and origin.clock is None:
+            # It may have said its pace; it carries no readings.
+            self._time.see(own_s)
+            return
+        values = self._values(status)
         if host_s is not None:
             time_s = self._time.at(own_s, host_s)
         else:
@@ -131,6 +136,24 @@ class Mapper:
             time_s = self._time.time_at(own_s)
         self._finish(values)
         updates.append(self._timed(time_s, values))
+
+    def _status(self, message: Any, origin: Origin) -> Any:
+        """What the channels' pointers start at; None where it cannot be read."""
+        status = walk(message, origin.status)
+        if status is MISSING:
+            return MISSING
+        if type(status) is str:
+            status = _within(status)
+        if origin.pairs and status is not None:
+            status, refused = pairs.object_of(status)
+            if refused:
+                self.refused[NO_PAIR] += refused
+        for steps in reversed(origin.under):
+            name = walk(message, steps)
+            if not pairs.is_name(name):
+                return None
+            status = {str(name): status}
+        return status
 
     def _values(self, status: Any) -> dict[str, Value]:
         values: dict[str, Value] = {}
@@ -184,18 +207,6 @@ class Mapper:
             values = self._early | values
             self._early = {}
         return Update(time_s, values)
-
-
-def _status(message: Any, origin: Origin) -> Any:
-    status = walk(message, origin.status)
-    if type(status) is str:
-        status = _within(status)
-    for steps in reversed(origin.under):
-        name = walk(message, steps)
-        if not (type(name) is str or (type(name) is int and abs(name) < MAX_ID)):
-            return MISSING
-        status = {str(name): status}
-    return status
 
 
 def _within(text: str) -> Any:

@@ -67,6 +67,7 @@ class Origin:
     has: Steps | None
     equals: str | int | bool | None
     status: Steps
+    pairs: bool
     under: tuple[Steps, ...]
     clock: Steps | None
     pace: Steps | None
@@ -186,9 +187,6 @@ def _check_rest(profile: Profile) -> None:
     for name, channel in profile.channels.items():
         _check_name(name, ("channels", name))
         if channel.chain is not None:
-            if channel.chain.told is not None:
-                do = "leave it out: it follows from the other keys"
-                raise Fault(("channels", name, "chain", "told"), "unknown key", do)
             try:
                 check_chain(channel.chain)
             except ValueError as error:
@@ -226,6 +224,7 @@ def _origin(source: UpdateSource, n: int, profile: Profile) -> Origin:
         has=None if source.has is None else _steps(source.has, (*key, "has")),
         equals=source.equals,
         status=_steps(source.status, (*key, "status")),
+        pairs=source.pairs,
         under=tuple(_steps(text, (*key, "under")) for text in _several(source.under)),
         clock=None if source.clock is None else _steps(source.clock, (*key, "clock")),
         pace=None if source.pace is None else _steps(source.pace, (*key, "pace")),

@@ -85,6 +85,9 @@ def _checked(path: Path) -> Profile:
     channels = dict(profile.channels)
     for name, channel in channels.items():
         if channel.chain is not None:
+            if channel.chain.told is not None:
+                where = toml.place(path, ("channels", name, "chain", "told"))
+                raise BadInput(where, "unknown key", "leave it out: the other keys say it")
             told = toml.keys_at(text, ("channels", name, "chain"))
             chain = msgspec.structs.replace(channel.chain, told=told)
             channels[name] = msgspec.structs.replace(channel, chain=chain)

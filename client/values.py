@@ -130,13 +130,13 @@ def clock(unit: str) -> Callable[[Any], float | None]:
     """Host clocks: a number in `unit`, or date and time as text where `unit` is "iso"."""
     if unit == "iso":
         return _iso_seconds
-    factor = UNITS[unit][0]
+    a_second = round(1.0 / UNITS[unit][0])
 
     def convert(value: Any) -> float | None:
         kind = type(value)
         # Nanoseconds since 1970 are beyond MAX_NUMBER, so this has a bound of its own.
         if (kind is float or kind is int) and -1e20 <= value <= 1e20:
-            return float(value) * factor
+            return float(value) / a_second
         return None
 
     return convert

@@ -55,6 +55,8 @@ class Occurrence:
     channel: str
     kind: Kind
     at_s: float
+    is_up: bool | None = None
+    """Whether the reading left toward open; None where that is not told."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +98,9 @@ class Ledger:
             return
         if event.count > self._counts.get(event.id, 0):
             self._counts[event.id] = event.count
-            occurrence = Occurrence(event.channel, event.kind, report.start_s)
+            jump = report.facts.get("delta_ohm", report.facts.get("delta_c"))
+            is_up = jump > 0.0 if isinstance(jump, float) else None
+            occurrence = Occurrence(event.channel, event.kind, report.start_s, is_up)
             self._seen.append(_Seen(event.id, occurrence))
 
     def window(self, windows: WindowsAt, book: EventBook) -> None:

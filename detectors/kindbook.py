@@ -97,7 +97,7 @@ PAGES = {
         "short excursions toward open and back: intermittent contact, full or partial",
         _JUMP,
         f"until it is back, at most {excursion.LONGEST_S:g} s; the open end of the range counts "
-        f"with one reading, single readings up from {excursions.SINGLES_UP} in "
+        f"with one reading, single readings up from {excursions.SINGLES} in "
         f"{spelt(excursions.RECENT_S)} on",
         _BACK,
         excursions,

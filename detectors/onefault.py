@@ -4,6 +4,8 @@ A contact that opens drives the code to its end and raises the converter's flag:
 of event, one fault. Where nearly all occurrences of a kind come at the instants of another
 kind on the same channel, over all logs, the two are one: they are counted under the kind
 that came more often, and what came without it counts there as well, so nothing is lost.
+A contact that opens for one reading alone is a spike toward open: where at least as many
+contact breaks came, spikes that nearly all went that way are the same contact.
 """
 
 from bisect import bisect_left, insort
@@ -47,6 +49,8 @@ def one_fault(usages: Sequence[Usage]) -> Joined:
             of = next(
                 (one for one in own if _same(times[channel, kind], times[channel, one])), None
             )
+            if kind is Kind.SPIKE and Kind.CONTACT_BREAK in own and _went_up(usages, channel):
+                of = of or Kind.CONTACT_BREAK
             if of is None:
                 own.append(kind)
             else:
@@ -79,6 +83,17 @@ def _same(few: Sequence[Sequence[float]], many: Sequence[Sequence[float]]) -> bo
         _is_near(at_s, others) for mine, others in zip(few, many, strict=True) for at_s in mine
     )
     return near >= NEARLY_ALL * sum(map(len, few))
+
+
+def _went_up(usages: Sequence[Usage], channel: str) -> bool:
+    """Whether nearly all spikes of a channel went toward open."""
+    ways = [
+        one.is_up is True
+        for usage in usages
+        for one in usage.occurrences
+        if (one.channel, one.kind) == (channel, Kind.SPIKE)
+    ]
+    return sum(ways) >= NEARLY_ALL * len(ways)
 
 
 def _is_near(at_s: float, times_s: Sequence[float]) -> bool:

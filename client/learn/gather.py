@@ -11,6 +11,7 @@ from typing import Any
 
 from client import jsonrpc
 from client.form import Request
+from client.learn.rows import unpair
 from client.learn.series import Series
 from client.learn.sources import ENVELOPE, Source, joined, subjects, unwrap
 from client.learn.tree import (
@@ -77,6 +78,7 @@ class Gatherer:
         sources = [source for source in found.values() if _has_numbers(source)]
         for source in sources:
             unwrap(source)
+            unpair(source)
         sources = joined(joined(sources, "method"), "answer")
         for source in sources:
             if not source.under:
@@ -129,7 +131,8 @@ def _fill(source: Source) -> None:
     source.leaves = {place: one for place, one in source.leaves.items() if one.values}
     head = len(source.under)
     if head:
-        source.status = _common([place[head:] for place in source.leaves if len(place) > head])
+        if not source.is_paired:
+            source.status = _common([place[head:] for place in source.leaves if len(place) > head])
         source.leaves = {
             (*place[:head], *place[head + len(source.status) :]): series
             for place, series in source.leaves.items()
@@ -164,7 +167,7 @@ def _aligned(sources: list[Source]) -> list[Source]:
     main = sources[0]
     pairs = [(source, _alignment(source, main)) for source in sources[1:]]
     found = [(source, pair) for source, pair in pairs if pair is not None]
-    if not main.under and not main.is_wrapped:
+    if not main.under and not main.is_wrapped and not main.is_paired:
         main.status = max((pair[1] for _, pair in found), key=len, default=())
         for source, (theirs, ours) in found:
             source.status = (*theirs, *main.status[len(ours) :])
@@ -184,7 +187,7 @@ def _alignment(source: Source, main: Source) -> tuple[Place, Place] | None:
             if before is not None:
                 votes.update((place[:cut], each) for each in before)
                 break
-    if not votes or source.under or source.is_wrapped:
+    if not votes or source.under or source.is_wrapped or source.is_paired:
         return None
     pair, count = votes.most_common(1)[0]
     smaller = min(len(source.leaves), len(main.leaves))

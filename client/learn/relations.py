@@ -97,7 +97,7 @@ def _channel_words(one: Series) -> tuple[str, ...]:
     """Words for a channel, and any word with a number behind it: zone 1 is not zone 2."""
     found = []
     for parts in one.words:
-        for word, after in zip(parts, (*parts[1:], ""), strict=True):
+        for word, after in zip(parts, (*parts[1:], ""), strict=False):
             names_nothing_else = word not in QUANTITY_WORDS and not word.isdigit()
             if after.isdigit() and names_nothing_else:
                 found.append(f"{word} {after}")
@@ -109,6 +109,8 @@ def _channel_words(one: Series) -> tuple[str, ...]:
 def follows(reading: Series, target: Series) -> float:
     """How well a reading follows a target, 0 to 1, from both over time."""
     if target.distinct > max(6, len(reading.values) / 10) or target.flutters:
+        return 0.0
+    if target.is_restless:
         return 0.0
     if target.high <= 0.0:
         return 0.0

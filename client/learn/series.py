@@ -14,6 +14,10 @@ from shared.updates import Floats
 MAX_POINTS = 20_000
 
 
+RESTLESS_STEP = 2.0
+"""Of a channel in its own unit: a regulator that chops goes by tens."""
+
+
 @dataclass
 class Series:
     """One leaf: its place from the status on, when it was heard, and its values."""
@@ -119,6 +123,16 @@ class Series:
         if len(self.values) < 5 or self.distinct < max(4, 0.15 * len(self.values)):
             return False
         return not self.is_rising
+
+    @cached_property
+    def is_restless(self) -> bool:
+        """Turns round in more than a tenth of what was heard, by no more than a degree or so: the
+        last digit of a measurement. A setting stays where it is put."""
+        steps = np.diff(self.numbers)
+        steps = steps[steps != 0.0]
+        turns = int(np.sum(steps[1:] * steps[:-1] < 0.0))
+        small = len(steps) > 0 and float(np.max(np.abs(steps))) <= RESTLESS_STEP
+        return small and turns > max(3, 0.1 * len(self.values))
 
     @cached_property
     def is_rising(self) -> bool:

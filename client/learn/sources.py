@@ -33,6 +33,8 @@ class Source:
     status: Place = ()
     is_wrapped: bool = False
     """Whether the status is a text that holds JSON."""
+    is_paired: bool = False
+    """Whether the status is rows that their first cell names; `heard` has them as an object."""
     leaves: dict[Place, Series] = field(default_factory=dict)
     """By place from the message on (under names: those first)."""
 
@@ -86,7 +88,7 @@ def joined(sources: list[Source], kind: str) -> list[Source]:
 
     As where a method's name says the channel, or the quantity, that it is about.
     """
-    every = [source for source in sources if source.kind == kind]
+    every = [source for source in sources if source.kind == kind and not source.is_paired]
     numbers = [_numbers(source) for source in every]
     apart = {
         n

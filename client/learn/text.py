@@ -128,6 +128,8 @@ def _updates(draft: Draft) -> Iterator[str]:
         elif source.under:
             yield f"has = {quoted(pointer_of(source.under[0]))}"
         yield f"status = {quoted(pointer_of(source.status))}"
+        if source.is_paired:
+            yield "pairs = true"
         if source.under:
             names = [quoted(pointer_of(place)) for place in source.under]
             under = names[0] if len(names) == 1 else f"[{', '.join(names)}]"

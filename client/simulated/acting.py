@@ -11,9 +11,9 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 from client.simulated import faults
-from client.simulated.control import TICK_S
 from client.simulated.faults import AnyFault
 from client.simulated.plant import Plant
+from client.simulated.rhythm import READING_S
 
 FULL_SPEED_MM_S = 100.0
 TICK_JITTER_S = 2e-4
@@ -34,13 +34,13 @@ class Actor:
     def spell(self, per_min: float, shortest_s: float, longest_s: float) -> bool | None:
         """Random spells: True in one, None at the first tick of one, False between."""
         if self.left_s > 0.0:
-            self.left_s -= TICK_S
+            self.left_s -= READING_S
             return True
-        if self.rng.random() >= per_min / 60.0 * TICK_S:
+        if self.rng.random() >= per_min / 60.0 * READING_S:
             return False
         # Short spells are more usual than long ones: even on a logarithmic scale.
         spread = self.rng.uniform(0.0, math.log(longest_s / shortest_s))
-        self.left_s = shortest_s * math.exp(spread) - TICK_S
+        self.left_s = shortest_s * math.exp(spread) - READING_S
         return None
 
 
@@ -159,7 +159,7 @@ class _Slip(Actor):
     def act(self, plant: Plant) -> bool:
         fault: faults.Slip = self.fault
         block = plant.blocks[fault.channel]
-        done = min((plant.time_s - fault.at_s) / max(fault.over_s, TICK_S), 1.0)
+        done = min((plant.time_s - fault.at_s) / max(fault.over_s, READING_S), 1.0)
         block.left = 1.0 - (1.0 - fault.left) * done
         block.air_w_k = fault.air_w_k * done
         return True

@@ -2,13 +2,15 @@
 
 from collections import deque
 
+from client.simulated.rhythm import READING_S
 from client.simulated.scenario import Limit
 
-TICK_S = 0.1
-"""Time between two readings, and two settings of power."""
 HOLD_S = 1.0
-"""How long power is kept while readings are unusable, before it is cut."""
-NO_RISE_C = 2.0
+"""How long power is kept while readings are unusable, before it is cut: the nozzle's dead time.
+Full power brings 50 J in it, 3 K of the block's 15.6 J/K."""
+NO_RISE_C = 0.5
+"""Least rise at full power: far above the noise of a difference of two readings (0.03 K; a code is
+0.035 K), far below what either heater gains in its time, even at its limit (39 K and 7.8 K)."""
 
 
 class Regulator:
@@ -35,12 +37,12 @@ class Regulator:
         self._integral = self.power = 0.0
 
     def tick(self, celsius: float, is_usable: bool) -> None:
-        """Set power from one reading, every TICK_S."""
+        """Set power from one reading, every READING_S."""
         if self.goal_c <= 0.0:
             self.cut()
             return
         if not is_usable:
-            self._bad_s += TICK_S
+            self._bad_s += READING_S
             if self._bad_s > HOLD_S:
                 self.power = 0.0
             return
@@ -50,7 +52,7 @@ class Regulator:
         self.power = min(max(wanted, 0.0), 1.0)
         # Integrate only within power's range, or toward it: no windup during a heat-up.
         if 0.0 < wanted < 1.0 or (wanted >= 1.0) != (error > 0.0):
-            step = self._gain * error * TICK_S / self._reset_s
+            step = self._gain * error * READING_S / self._reset_s
             self._integral = min(max(self._integral + step, 0.0), 1.0)
 
 
@@ -75,19 +77,19 @@ class Guard:
         self._past.clear()
 
     def tick(self, celsius: float, power: float) -> str:
-        """One reading and the power that followed it, every TICK_S."""
+        """One reading and the power that followed it, every READING_S."""
         limit = self._limit
         if self.is_usable(celsius):
             self._beyond_s = 0.0
         else:
-            self._beyond_s += TICK_S
+            self._beyond_s += READING_S
             if self._beyond_s > limit.patience_s:
                 return f"halted: {self._name} reads beyond its limits"
         if power < 0.95 or limit.no_rise_s <= 0.0:
             self._past.clear()
             return ""
         self._past.append(celsius)
-        if len(self._past) * TICK_S <= limit.no_rise_s:
+        if len(self._past) * READING_S <= limit.no_rise_s:
             return ""
         rise_c = celsius - self._past.popleft()
         return "" if rise_c >= NO_RISE_C else f"halted: {self._name} gets no warmer at full power"

@@ -26,7 +26,7 @@ LIMIT_HIGH = 0.98
 """Code, as part of full scale, at and above which the converter says `open`."""
 LIMIT_LOW = 0.01
 HEADROOM_V = 0.25
-"""Peak at an input at and above which it leaves the supply's range: `over-under-voltage`."""
+"""Peak at an input at and above which it leaves the supply's range: `input-out-of-range`."""
 RECTIFIED = 0.06
 """Part of what is clipped that the input turns into a steady error. An assumption."""
 MOST_KNOWN = 1 << 16
@@ -152,14 +152,14 @@ class SensorChain:
         if clipped_v < 0.0:
             return ohm + error_v / amperes, ()
         error_v += math.copysign(RECTIFIED * clipped_v, burst_v)
-        return ohm + error_v / amperes, ("over-under-voltage",)
+        return ohm + error_v / amperes, ("input-out-of-range",)
 
     def _transfer(self, code: int, flags: tuple[str, ...]) -> None:
         if self.is_lost:
             return
         if self.stuck is not None:
             code = self._full - 1 if self.stuck else 0
-            flags = ("open", "over-under-voltage", "short") if self.stuck else ()
+            flags = ("open", "input-out-of-range", "short") if self.stuck else ()
         elif self.flip is not None:
             code ^= 1 << self.flip
         self.has_read = True

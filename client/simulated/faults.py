@@ -7,6 +7,8 @@ from typing import Literal
 
 import msgspec
 
+from client.simulated.rhythm import PERIOD_S
+
 SensorName = Literal["nozzle", "bed", "chamber"]
 HeaterName = Literal["nozzle", "bed"]
 FOREVER_S = 1e9
@@ -27,7 +29,8 @@ class LooseContact(Fault, tag="loose-contact", frozen=True, kw_only=True):
     channel: SensorName
     when: Literal["moving", "always"] = "moving"
     per_min: float = 10.0
-    shortest_s: float = 0.25
+    shortest_s: float = PERIOD_S
+    """The default is the shortest that every update shows."""
     longest_s: float = 4.0
     least_ohm: float = 1.0
     most_ohm: float = 30.0

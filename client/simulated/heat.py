@@ -7,7 +7,7 @@ stays below 1 %, and the closed form of a single mass is met within 0.05 % (test
 from collections import deque
 from dataclasses import dataclass
 
-STEP_S = 0.05
+from client.simulated.rhythm import STEP_S
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 """The simulated printer host: a scenario behind a WebSocket on loopback.
 
 The protocol is written down in `docs/simulated-host.md`. Simulated time begins when the
-first client opens its telemetry, so that a scenario is seen from its beginning, and runs
+first client follows its picture, so that a scenario is seen from its beginning, and runs
 at `speed`; what happens in it does not depend on that.
 """
 
@@ -14,8 +14,7 @@ from websockets.asyncio.server import Server, ServerConnection, serve
 
 from client.simulated.machine import Machine, Moment
 from client.simulated.scenario import Scenario
-from client.simulated.session import DELTA, Session, encoded
-from client.simulated.status import nested
+from client.simulated.session import Session, lines_of
 from shared.errors import BadInput
 
 LOOPBACK = "127.0.0.1"
@@ -106,7 +105,7 @@ class SimulatedHost:
 
     async def _host(self) -> None:
         self._loop = asyncio.get_running_loop()
-        self._opened = asyncio.Event()
+        self._followed = asyncio.Event()
         await self._listen()
         # A task of its own, so that `stop` ends the scenario but never the clean-up.
         self._main = asyncio.create_task(self._simulate())
@@ -128,15 +127,15 @@ class SimulatedHost:
         self._port = next(iter(self._server.sockets)).getsockname()[1]
 
     async def _serve(self, socket: ServerConnection) -> None:
-        session = Session(socket)
+        session = Session(socket, self._speed)
         self._sessions.add(session)
         try:
-            await session.run(self._opened)
+            await session.run(self._followed)
         finally:
             self._sessions.discard(session)
 
     async def _simulate(self) -> None:
-        await self._opened.wait()
+        await self._followed.wait()
         machine = Machine(self._scenario, self._seed)
         loop = asyncio.get_running_loop()
         began_s = loop.time()
@@ -156,16 +155,13 @@ class SimulatedHost:
                 self._on_moment(moment)
 
     def _publish(self, machine: Machine, moment: Moment) -> None:
-        """Changes to those who know the rest, the whole to those who have just opened."""
+        """Changes to those who know the rest, the whole to those who have had nothing yet."""
         assert moment.changes is not None
-        params = {"moment": moment.host_s, "status": nested(moment.changes)}
-        frame = encoded({"method": DELTA, "params": params})
+        changes = lines_of(moment.changes)
         for session in tuple(self._sessions):
-            if session.is_open:
-                session.send(frame)
-            if session.opening:
-                whole = {"moment": moment.host_s, "pace": self._speed, "status": machine.status}
-                session.answer(whole)
+            if session.follows:
+                lines = changes if session.told else lines_of(machine.known)
+                session.tell(moment.clock_ms, lines)
 
     async def _link(self, is_up: bool) -> None:
         """Break all connections off and refuse new ones while the link is down."""

@@ -1,17 +1,15 @@
-"""The host on top of the plant: updates at 4 Hz, more or less, and what befalls host and link."""
+"""The host on top of the plant: an update each PERIOD_S, or so; what befalls host and link."""
 
 from collections.abc import Iterable
-from typing import Any
 
 import msgspec
 
 from client.simulated.acting import actors_of, label_of
 from client.simulated.faults import Fault, HostRestart, LinkDrop, Stall
 from client.simulated.plant import HEATERS, SENSORS, Plant, stream
+from client.simulated.rhythm import PERIOD_S
 from client.simulated.scenario import Scenario
-from client.simulated.status import Flat, nested, status_of
-
-PERIOD_S = 0.25
+from client.simulated.status import Flat, status_of
 
 
 class Truth(msgspec.Struct, frozen=True):
@@ -45,6 +43,11 @@ class Moment(msgspec.Struct, frozen=True):
     """What changed since the last update that left; None when none leaves."""
     truth: Truth
 
+    @property
+    def clock_ms(self) -> int:
+        """The same as `host_s`, as it is sent."""
+        return round(self.host_s * 1000.0)
+
 
 class Machine:
     """A scenario, running. The same scenario and seed give the same moments."""
@@ -63,13 +66,8 @@ class Machine:
         self._known: Flat = {}
 
     @property
-    def status(self) -> dict[str, Any]:
-        """Whole status as last sent, nested."""
-        return nested(self._known)
-
-    @property
     def known(self) -> Flat:
-        """Whole status as last sent, by path; not to be changed."""
+        """Whole picture as last sent; not to be changed."""
         return self._known
 
     @property

@@ -6,12 +6,13 @@ from collections.abc import Sequence
 from typing import Any, Protocol
 
 from client.simulated.carriage import Carriage
-from client.simulated.control import TICK_S, Guard, Regulator
+from client.simulated.control import Guard, Regulator
 from client.simulated.electrics import SensorChain
-from client.simulated.heat import BED, NOZZLE, STEP_S, Air, Block, Electronics
+from client.simulated.heat import BED, NOZZLE, Air, Block, Electronics
+from client.simulated.rhythm import READING_S, STEP_S
 from client.simulated.scenario import Scenario, Step
 
-STEPS_PER_TICK = round(TICK_S / STEP_S)
+STEPS_PER_TICK = round(READING_S / STEP_S)
 BOOT_S = 2.0
 """How long a controller that is just switched on takes to boot."""
 ROOM_SWING_K = 0.4
@@ -135,11 +136,11 @@ class Plant:
             self._act(actor)
         board_noise = self._board_rng.gauss(0.0, 0.05)
         if self.boot_left_s > 1e-9:
-            self.boot_left_s -= TICK_S
+            self.boot_left_s -= READING_S
             return
-        chains["nozzle"].read(self.blocks["nozzle"].tip_c, TICK_S)
-        chains["bed"].read(self.blocks["bed"].tip_c, TICK_S)
-        chains["chamber"].read(self.air.celsius, TICK_S)
+        chains["nozzle"].read(self.blocks["nozzle"].tip_c, READING_S)
+        chains["bed"].read(self.blocks["bed"].tip_c, READING_S)
+        chains["chamber"].read(self.air.celsius, READING_S)
         self.board_c = self.electronics.celsius + self.board_off_c + board_noise
         if not self.remark:
             self._regulate()

@@ -65,21 +65,27 @@ class Step(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
 
 
 class Limit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """When the host halts because of one heater."""
+    """When the host halts because of one heater. Defaults follow from the heat model (tested)."""
 
-    lowest_c: float = -20.0
-    highest_c: float = 300.0
-    patience_s: float = 6.0
-    """How long a reading must stay beyond the limits."""
-    no_rise_s: float = 120.0
-    """How long full power may bring no 2 °C; 0: for ever."""
+    lowest_c: float = -15.0
+    """Colder than any room with a printer. An assumption."""
+    highest_c: float = 290.0
+    """45 °C above the hottest goal of the scenarios: no overshoot of theirs comes near."""
+    patience_s: float = 8.5
+    """How long a reading must stay beyond the limits. Power is cut meanwhile: so long a nozzle
+    that prints at 210 °C takes to cool by 10 K, hold and dead time included."""
+    no_rise_s: float = 45.0
+    """How long full power may bring no `control.NO_RISE_C`; 0: for ever. A quarter of the
+    heater's time constant, C/G: the nozzle then gains 39 K even at the limit, fan and flow full."""
 
 
 class Limits(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     nozzle: Limit = Limit()
-    bed: Limit = Limit(highest_c=140.0, no_rise_s=300.0)
-    grace_s: float = 60.0
-    """Time after a controller's start in which readings beyond the limits are let pass."""
+    bed: Limit = Limit(highest_c=130.0, no_rise_s=95.0)
+    """A quarter of the bed's time constant, in which it gains 7.8 K at the limit."""
+    grace_s: float = 45.0
+    """Time after a controller's start in which readings beyond the limits are let pass: ten time
+    constants of the converters' filters (4.5 s), which leave 1.4 codes of the worst start."""
 
 
 class Sending(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

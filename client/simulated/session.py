@@ -8,8 +8,11 @@ import msgspec
 from websockets.asyncio.server import ServerConnection
 from websockets.exceptions import ConnectionClosed
 
-OPEN = "telemetry.open"
-DELTA = "telemetry.delta"
+from client.simulated.rhythm import PERIOD_S
+from client.simulated.status import Flat
+
+FOLLOW = "picture.follow"
+LINES = "picture.lines"
 MOST_WAITING = 1024
 """Frames that may wait for a client; one that leaves more unread is dropped."""
 
@@ -21,22 +24,23 @@ BAD_PARAMS = (-32602, "invalid params")
 
 
 class Session:
-    """A client. `opening` holds the id of its request until an update answers it."""
+    """A client. `follows`: whether it asked for the picture; `told`: how many messages it had."""
 
-    def __init__(self, socket: ServerConnection) -> None:
+    def __init__(self, socket: ServerConnection, pace: float) -> None:
         self._socket = socket
+        self._acknowledged = {"every_s": PERIOD_S, "pace": pace}
         self._waiting: asyncio.Queue[bytes | None] = asyncio.Queue(MOST_WAITING)
-        self.opening: list[Any] = []
-        self.is_open = False
+        self.follows = False
+        self.told = 0
 
-    async def run(self, opened: asyncio.Event) -> None:
-        """Read requests until the socket closes; `opened` is set at the first that opens."""
+    async def run(self, followed: asyncio.Event) -> None:
+        """Read requests until the socket closes; `followed` is set once the picture is asked."""
         writer = asyncio.create_task(self._write())
         try:
             async for frame in self._socket:
                 self._take(frame)
-                if self.opening:
-                    opened.set()
+                if self.follows:
+                    followed.set()
         except ConnectionClosed:
             pass
         finally:
@@ -44,12 +48,11 @@ class Session:
             with suppress(asyncio.CancelledError):
                 await writer
 
-    def answer(self, result: dict[str, Any]) -> None:
-        """Answer all waiting requests to open; from now on changes are sent."""
-        for number in self.opening:
-            self.send(encoded({"id": number, "result": result}))
-        self.opening.clear()
-        self.is_open = True
+    def tell(self, clock_ms: int, lines: msgspec.Raw) -> None:
+        """Send the next message of a client that follows."""
+        self.told += 1
+        params = {"no": self.told, "clock_ms": clock_ms, "lines": lines}
+        self.send(encoded({"method": LINES, "params": params}))
 
     def send(self, frame: bytes | None) -> None:
         """Queue a frame, or the end of all (None); a full queue drops the client."""
@@ -83,16 +86,22 @@ class Session:
         elif "id" not in request:
             # A notification: nothing that this host knows, and nothing is answered.
             return
-        elif method != OPEN:
+        elif method != FOLLOW:
             self._refuse(number, UNKNOWN_METHOD)
         elif not isinstance(request.get("params", {}), dict):
             self._refuse(number, BAD_PARAMS)
         else:
-            self.opening.append(number)
+            self.follows = True
+            self.send(encoded({"id": number, "result": self._acknowledged}))
 
     def _refuse(self, number: Any, error: tuple[int, str]) -> None:
         code, words = error
         self.send(encoded({"id": number, "error": {"code": code, "message": words}}))
+
+
+def lines_of(flat: Flat) -> msgspec.Raw:
+    """Lines of a message: a pair of path and value each."""
+    return msgspec.Raw(msgspec.json.encode(list(flat.items())))
 
 
 def encoded(message: dict[str, Any]) -> bytes:

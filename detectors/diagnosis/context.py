@@ -63,8 +63,13 @@ def _is_stray(event: Event) -> bool:
     """A spike, or the converter's word on it, that is over at once."""
     if event.end_s is None or event.count > STRAY or event.end_s - event.start_s > TOGETHER_S:
         return False
-    is_voltage = event.kind is Kind.CONVERTER_FLAG and "voltage" in word(event, "flags")
-    return event.kind is Kind.SPIKE or is_voltage
+    is_range = event.kind is Kind.CONVERTER_FLAG and _says_range(word(event, "flags"))
+    return event.kind is Kind.SPIKE or is_range
+
+
+def _says_range(flags: str) -> bool:
+    """Whether an input left its range: our word for it, or a host's own, such as overvoltage."""
+    return "out-of-range" in flags or "voltage" in flags
 
 
 def _is_state(event: Event) -> bool:
@@ -140,8 +145,8 @@ def flags(case: Case) -> Iterator[Fact]:
         if is_open and is_short:
             yield Fact("flags-contradict", f"{shown}, which contradict each other")
             continue
-        if any("voltage" in each for each in words):
-            yield Fact("flag-voltage", shown, min(0.4 + 0.2 * event.count, 1.0))
+        if any(map(_says_range, words)):
+            yield Fact("flag-range", shown, min(0.4 + 0.2 * event.count, 1.0))
         if any("connected" in each or "bus" in each or "answer" in each for each in words):
             yield Fact("flag-not-connected", shown)
         elif is_open:

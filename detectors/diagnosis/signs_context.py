@@ -129,13 +129,13 @@ WHEN = (
 
 FLAGS = (
     Sign(
-        "flag-voltage",
+        "flag-range",
         Family.FLAGS,
         0.02,
         0.05,
         (
-            Given(Cause.LOOSE_CONNECTION, 0.40, "voltage flags: wiring first", TRADE),
-            Given(Cause.BROKEN_LEAD, 0.30, "voltage flags: wiring first", TRADE),
+            Given(Cause.LOOSE_CONNECTION, 0.40, "input out of range: wiring first", TRADE),
+            Given(Cause.BROKEN_LEAD, 0.30, "input out of range: wiring first", TRADE),
             Given(Cause.INPUT_FILTER, 0.35, "then too little filter", TRADE),
             Given(Cause.CABLE_PICKUP, 0.25, "bursts drive the inputs out of range"),
             Given(Cause.BUS_WIRING, 0.15, "flags read wrongly"),

@@ -42,8 +42,8 @@ from shared.events import NotEvaluated
 from shared.words import Kind
 
 RECENT_S = 600.0
-SINGLES_UP = 3
-"""So many single readings up within `RECENT_S`, and none down, are a contact."""
+SINGLES = 3
+"""So many single readings within `RECENT_S`, nearly all up, are a contact."""
 BOTH_WAYS_OF = 4
 BOTH_WAYS_SHARE = 0.25
 """A quarter of the latest down: noise with bursts or a bus, not a contact; a longer one up
@@ -95,7 +95,7 @@ class ExcursionDetector:
     def __init__(self, plan: ChannelPlan) -> None:
         self._plan = plan
         self._tracker = Tracker(plan)
-        self._recent: deque[tuple[float, bool, bool]] = deque(maxlen=64)
+        self._recent: deque[tuple[float, bool, bool, float]] = deque(maxlen=64)
         self._tallies: dict[Kind, _Tally] = {}
         self._context: dict[str, float] = {}
         self._last: Excursion | None = None
@@ -130,7 +130,7 @@ class ExcursionDetector:
             pass
         elif end is End.BACK:
             self._back(out, moment, say)
-        elif end is End.STAYED and not self._may_be_heat(out) and not self._is_storm(out):
+        elif end is End.STAYED and not self._is_explained(out):
             self._stayed(out, moment.row, moment.time_s, say)
         self._last = out
         self._last_end_s = moment.time_s
@@ -173,11 +173,13 @@ class ExcursionDetector:
         return Departure(row, time_s, self._plan.name, away, out.first, _unit(out), out.spacing_s)
 
     def _back(self, out: Excursion, moment: Moment, say: Say) -> None:
+        if self._is_between(out, out.peak) and not self._is_single(out):
+            return
         bit = self._bit(out, moment, MOST_CHANCE_OF_SIZE)
         share = FLIPS_SHARE
         if bit is None:
             bit, share = self._bit(out, moment, WEAK_CHANCE_OF_SIZE), WEAK_SHARE
-        self._recent.append((out.start_s, out.is_up, bit is not None))
+        self._recent.append((out.start_s, out.is_up, bit is not None, abs(out.peak)))
         bit = bit if self._are_flips(share) else None
         kind = self._kind(out, bit)
         if kind is None:
@@ -211,6 +213,17 @@ class ExcursionDetector:
         is_near = out.start_s - self._last_end_s <= LONGEST_S
         return is_near and abs(out.base + out.level - last.base) < RETURNS * abs(out.level)
 
+    def _is_between(self, out: Excursion, size: float) -> bool:
+        """Whether it went against the way of nearly all of late and no further than those: what
+        lies between two of which one began too gently to be seen, or stayed for long."""
+        recent = [
+            (up, each) for start_s, up, _, each in self._recent if out.start_s - start_s <= RECENT_S
+        ]
+        same = sum(up is out.is_up for up, _ in recent)
+        if len(recent) < SINGLES or same >= BOTH_WAYS_SHARE * len(recent):
+            return False
+        return abs(size) <= max(each for _, each in recent)
+
     def _may_be_heat(self, out: Excursion) -> bool:
         """Whether what stayed is what heat did while readings were away just before."""
         last = self._last
@@ -219,9 +232,13 @@ class ExcursionDetector:
         seconds = min(out.start_s - last.start_s, LONGEST_S)
         return abs(out.level) <= HELD_C_S * out.per_kelvin * seconds
 
+    def _is_explained(self, out: Excursion) -> bool:
+        """Whether what stayed is no step of its own."""
+        return self._may_be_heat(out) or self._is_storm(out) or self._is_between(out, out.level)
+
     def _is_storm(self, out: Excursion) -> bool:
         """Whether bursts go both ways: then no level is sure enough to jump from."""
-        recent = [up for start_s, up, _ in self._recent if out.start_s - start_s <= STORM_S]
+        recent = [up for start_s, up, *_ in self._recent if out.start_s - start_s <= STORM_S]
         down = len(recent) - sum(recent)
         few = min(down, len(recent) - down)
         return len(recent) >= BOTH_WAYS_OF and few >= BOTH_WAYS_SHARE * len(recent)
@@ -232,7 +249,7 @@ class ExcursionDetector:
             return Kind.BIT_FLIP
         if out.was_low:
             return None
-        recent = [up for start_s, up, _ in self._recent if out.start_s - start_s <= RECENT_S]
+        recent = [up for start_s, up, *_ in self._recent if out.start_s - start_s <= RECENT_S]
         down = len(recent) - sum(recent)
         is_both_ways = down >= BOTH_WAYS_SHARE * len(recent)
         if out.was_high:
@@ -240,7 +257,7 @@ class ExcursionDetector:
         if not out.is_up:
             return Kind.SPIKE
         if self._is_single(out):
-            is_contact = len(recent) >= SINGLES_UP and down == 0
+            is_contact = len(recent) >= SINGLES and not is_both_ways
         else:
             is_few = len(recent) < BOTH_WAYS_OF and out.rows > BRIEF_ROWS
             is_contact = is_few or not is_both_ways
@@ -248,7 +265,7 @@ class ExcursionDetector:
 
     def _are_flips(self, share: float) -> bool:
         """Whether bits explain enough of the latest excursions not to be chance agreements."""
-        flips = [flip for _, _, flip in list(self._recent)[-FLIPS_OF:]]
+        flips = [flip for _, _, flip, _ in list(self._recent)[-FLIPS_OF:]]
         return sum(flips) >= share * len(flips)
 
     def _is_single(self, out: Excursion) -> bool:

@@ -57,6 +57,7 @@ AT_MOST_S = 3600.0
 TROUBLED_FROM = 3
 """A channel with this many events has its power moved by them: nothing is tied to it."""
 NOISE = "noise"
+FAULTY = "faults"
 LEAST_BURSTS, LEAST_BURSTS_PER_MIN = 12, 3.0
 """Rarer bursts are no noise to speak of: flow and fan stir real heat now and then."""
 BURSTS_SIGNIFICANT = 1e-4
@@ -116,7 +117,7 @@ class InterferenceRule:
         if self._seen.get(key) == mark:
             return
         self._seen[key] = mark
-        self._stream(report.channel, "faults").events_s.append(report.start_s)
+        self._stream(report.channel, FAULTY).events_s.append(report.start_s)
         self._heights.fault(report.channel, report.start_s)
 
     def _stream(self, channel: str, sort: str) -> _Stream:
@@ -257,7 +258,12 @@ class InterferenceRule:
         if tie is None or (sort == NOISE and not _is_plain(tie)):
             return
         event = book.newest(channel, Kind.INTERFERENCE)
-        if channel in self._up and event is not None and event.tied_to != tie.key:
+        if channel not in self._up:
+            event = None
+        if event is not None and sort == NOISE and event.facts.get("of") == FAULTY:
+            # Faults make bursts too, and say more.
+            return
+        if event is not None and event.tied_to != tie.key:
             # The first answer stands unless the new one is much surer.
             if tie.p > 1e-3 * float(event.facts.get("p", 1.0)):
                 return
@@ -275,7 +281,7 @@ class InterferenceRule:
                 continue
             self._told_s[channel] = self._up[channel] = new_s[-1]
             stream = _Stream(deque(), new_s)
-            book.sight(self._sighting(channel, "faults", stream, tie), self._gate(channel))
+            book.sight(self._sighting(channel, FAULTY, stream, tie), self._gate(channel))
 
     def _sighting(self, channel: str, sort: str, stream: _Stream, tie: Tie) -> Sighting:
         return Sighting(

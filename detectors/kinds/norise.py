@@ -7,12 +7,19 @@ although power was high. Judged on windows of 32 rows while power is high, in th
   more, and is below its target; two such falls in a row within a minute of a fan step;
 - model: the learned heat model expects 6 K or more and less than 0.3 of it came, even with
   the gain's lower bound; the first window at high power is left out for lag;
-- default, before anything is learned: less than 2 K in 40 s at 60 % of power or more below
-  60 °C, where losses are small; hotter than that, no rise at all in 120 s.
+- default, before anything is learned: less than 1 K in 38 s at 60 % of power or more below
+  60 °C, where losses are small; hotter than that, no rise at all in 75 s.
 
-These are the limits that hosts commonly guard heaters by (2 K in 20 to 120 s; common
-practice). The fall also shows a sensor that slips from its seat while power climbs; once
-such a sensor has settled, `drift` sees the power that it costs.
+The defaults follow from heat. 1 K is six standard deviations of the difference of two
+windows' medians where readings are as rough as 0.5 K: 6 · √2 · 1.25 · 0.5 / √32. The times are
+what the slowest heater needs for 1 K: it is taken to be a quarter as quick as a bed of 280 W on
+700 J/K that loses 1.85 W/K (assumed, as docs/simulated-host.md has it), which at 60 % of power
+gains 0.142 K/s at 60 °C and 0.063 K/s at 90 °C, in a room of 23 °C; and 9 s more for dead time
+and the sensor's lag. A heater that works but is hotter may well need longer for 1 K, so there
+only no rise at all counts.
+
+The fall also shows a sensor that slips from its seat while power climbs; once such a sensor
+has settled, `drift` sees the power that it costs.
 
 Blind without power; below 60 % of power before a heater's own heat is learned.
 """
@@ -29,10 +36,10 @@ from shared.words import Gate, Kind
 
 HIGH = 0.6
 VERY_HIGH = 0.8
-LEAST_RISE_K = 2.0
+LEAST_RISE_K = 1.0
 COLD_C = 60.0
-COLD_WAIT_S = 40.0
-HOT_WAIT_S = 120.0
+COLD_WAIT_S = 38.0
+HOT_WAIT_S = 75.0
 FALL_K = 1.5
 BELOW_TARGET_K = 2.0
 FAR_K = 10.0

@@ -14,11 +14,11 @@ from shared.updates import Entry, EntryKind, Update
 PROFILE = simulated_profile("ws://127.0.0.1:7950", {})
 
 
-def frame(moment: float, reading_c: float) -> dict[str, object]:
+def frame(clock_s: float, celsius: float) -> dict[str, object]:
     """A frame of the simulated host's protocol (docs/simulated-host.md)."""
-    status = {"thermals": {"nozzle": {"reading_c": reading_c}}}
-    params = {"moment": moment, "status": status}
-    return {"jsonrpc": "2.0", "method": "telemetry.delta", "params": params}
+    lines = [["nozzle.celsius", celsius]]
+    params = {"no": 1, "clock_ms": round(1000.0 * clock_s), "lines": lines}
+    return {"jsonrpc": "2.0", "method": "picture.lines", "params": params}
 
 
 def written(path: Path, *lines: object) -> Path:

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
 from client.form import Channel, Item, MessageRule, Profile, Reading, Request, UpdateSource
+from client.learn.tree import escaped
 from client.mapping import Mapper
 from client.profile import simulated_profile
 from shared.updates import Entry, EntryKind, LinkNews, Update
@@ -32,13 +33,18 @@ def tick(own_s: float) -> Entry:
     return Entry(own_s, EntryKind.TICK)
 
 
-def opened(status: Any, moment: float = 12.25) -> dict[str, Any]:
-    return {"jsonrpc": "2.0", "id": 1, "result": {"moment": moment, "pace": 1.0, "status": status}}
+def whole(lines: Any, clock_ms: Any = 12250) -> dict[str, Any]:
+    """The first message of a connection to the simulated host."""
+    return told(lines, clock_ms, no=1)
 
 
-def delta(status: Any, moment: float) -> dict[str, Any]:
-    params = {"moment": moment, "status": status}
-    return {"jsonrpc": "2.0", "method": "telemetry.delta", "params": params}
+def told(lines: Any, clock_ms: Any, no: int = 2) -> dict[str, Any]:
+    params = {"no": no, "clock_ms": clock_ms, "lines": lines}
+    return {"jsonrpc": "2.0", "method": "picture.lines", "params": params}
+
+
+def acknowledged(pace: Any = 1.0) -> dict[str, Any]:
+    return {"jsonrpc": "2.0", "id": 1, "result": {"every_s": 0.3, "pace": pace}}
 
 
 def bare(channels: dict[str, Channel], **more: Any) -> Profile:
@@ -51,30 +57,34 @@ def values(profile: Profile, body: Any) -> dict[str, Any]:
     return update.values
 
 
-def test_the_documented_status_is_mapped_whole() -> None:
-    """Every field of the simulated host's protocol, by the names of a plain log."""
-    status = {
-        "machine": {"phase": "ready", "remark": "warming up"},
-        "controller": {"alive_s": 12.3},
-        "thermals": {
-            "nozzle": {
-                "reading_c": 209.8,
-                "goal_c": 210.0,
-                "drive": 0.41,
-                "raw": 13681,
-                "ohms": 179.53,
-                "alerts": ["input-out-of-range", "open"],
-            },
-            "bed": {"reading_c": 60.0, "goal_c": 60.0, "drive": 0.2, "alerts": []},
-            "chamber": {"reading_c": 31.0},
-            "board": {"reading_c": 40.0},
-        },
-        "carriage": {"position": [1.0, 2.0, 3.0], "rate_mm_s": 80.0},
-        "fans": {"part": 0.4},
-    }
+def test_the_documented_picture_is_mapped_whole() -> None:
+    """Every path of the simulated host's protocol, by the names of a plain log."""
+    lines = [
+        ["host.stands", "serving"],
+        ["host.because", "warming up"],
+        ["controller.awake_s", 12.3],
+        ["nozzle.celsius", 209.8],
+        ["nozzle.wanted", 210.0],
+        ["nozzle.duty", 0.41],
+        ["nozzle.code", 13681],
+        ["nozzle.ohm", 179.53],
+        ["nozzle.flags", ["input-out-of-range", "open"]],
+        ["bed.celsius", 60.0],
+        ["bed.wanted", 60.0],
+        ["bed.duty", 0.2],
+        ["bed.flags", []],
+        ["chamber.celsius", 31.0],
+        ["board.celsius", 40.0],
+        ["where.x", 1.0],
+        ["where.y", 2.0],
+        ["where.z", 3.0],
+        ["where.speed", 80.0],
+        ["fan.part", 0.4],
+    ]
     mapper = Mapper(SIMULATED)
     assert mapper.feed(link(True)) == []
-    assert mapper.feed(message(opened(status))) == [
+    assert mapper.feed(message(acknowledged())) == []
+    assert mapper.feed(message(whole(lines))) == [
         Update(
             12.25,
             {
@@ -107,14 +117,14 @@ def test_the_documented_status_is_mapped_whole() -> None:
 def test_only_what_the_host_sent_is_in_an_update() -> None:
     """Changed values, repeated values, and nothing at all."""
     mapper = Mapper(SIMULATED)
-    mapper.feed(message(opened({"fans": {"part": 0.4}})))
-    for status, expected in [
-        ({"thermals": {"bed": {"reading_c": 61.0}}}, {"bed.temperature_c": 61.0}),
-        ({"thermals": {"bed": {"reading_c": 61.0}}}, {"bed.temperature_c": 61.0}),
-        ({}, {}),
-        ({"fans": None, "carriage": {"position": []}}, {}),
+    mapper.feed(message(whole([["fan.part", 0.4]])))
+    for lines, expected in [
+        ([["bed.celsius", 61.0]], {"bed.temperature_c": 61.0}),
+        ([["bed.celsius", 61.0]], {"bed.temperature_c": 61.0}),
+        ([], {}),
+        ([["fan.part", None], ["where.east", 3]], {}),
     ]:
-        (update,) = mapper.feed(message(delta(status, 13.0)))
+        (update,) = mapper.feed(message(told(lines, 13000)))
         assert update.values == expected
     assert not mapper.refused
 
@@ -123,7 +133,7 @@ def test_only_what_the_host_sent_is_in_an_update() -> None:
 def test_what_is_no_number_is_counted_and_left_out(bad: Any) -> None:
     """A bool is not a number, and one beyond all sense is not a reading."""
     mapper = Mapper(SIMULATED)
-    mapper.feed(message(opened({"thermals": {"bed": {"reading_c": bad, "drive": 1}}})))
+    mapper.feed(message(whole([["bed.celsius", bad], ["bed.duty", 1]])))
     assert mapper.refused == {"bed.temperature_c": 1}
 
 
@@ -138,12 +148,9 @@ def test_a_frame_that_is_not_json_is_counted(frame: bytes) -> None:
 def test_hostile_text_is_cleaned_at_this_edge() -> None:
     """Escape sequences, bidirectional overrides and endless text never get further."""
     evil = "\x1b]52;c;ZXZpbA==\x07[red]\u202eabc\u2028" + "x" * 5000
-    status = {
-        "machine": {"remark": evil, "phase": evil},
-        "thermals": {"bed": {"alerts": [evil, "a;b"]}},
-    }
+    lines = [["host.because", evil], ["host.stands", evil], ["bed.flags", [evil, "a;b"]]]
     mapper = Mapper(SIMULATED)
-    (update,) = mapper.feed(message(opened(status)))
+    (update,) = mapper.feed(message(whole(lines)))
     assert set(update.values) == {"host.message", "bed.flags"}
     for text in update.values.values():
         assert isinstance(text, str)
@@ -156,12 +163,13 @@ def test_hostile_text_is_cleaned_at_this_edge() -> None:
 def test_a_lost_link_is_a_state_and_the_state_comes_back_with_the_readings() -> None:
     """Gone at the loss; as last known when the host, sending only changes, does not repeat it."""
     mapper = Mapper(SIMULATED)
-    mapper.feed(message(opened({"machine": {"phase": "booting"}}, 10.0)))
+    mapper.feed(message(whole([["host.stands", "coming-up"]], 10000)))
     assert mapper.feed(link(False, OWN + 2)) == [Update(12.0, {"host.state": "gone"})]
     assert mapper.feed(tick(OWN + 5)) == [Update(14.0, {})]
     assert mapper.feed(link(True, OWN + 6)) == []
-    again = {"fans": {"part": 1}}
-    assert mapper.feed(message(opened(again, 16.5), OWN + 6.5)) == [
+    assert mapper.feed(message(acknowledged(), OWN + 6)) == []
+    again = [["fan.part", 1]]
+    assert mapper.feed(message(whole(again, 16500), OWN + 6.5)) == [
         Update(16.5, {"fan.speed": 1.0, "host.state": "starting"})
     ]
 
@@ -170,17 +178,17 @@ def test_own_time_can_be_placed_in_the_log() -> None:
     """Unknown until the log has begun."""
     mapper = Mapper(SIMULATED)
     assert mapper.time_at(OWN) is None
-    mapper.feed(message(opened({}, 10.0)))
+    mapper.feed(message(whole([], 10000)))
     assert mapper.time_at(OWN + 3) == 13.0
 
 
 def test_a_restarted_host_goes_on_in_the_logs_time() -> None:
-    """Its moment starts anew at 0; the phase says that it boots."""
+    """Its clock starts anew at 0; the state says that it comes up."""
     mapper = Mapper(SIMULATED)
-    mapper.feed(message(opened({"machine": {"phase": "ready"}}, 500.0)))
+    mapper.feed(message(whole([["host.stands", "serving"]], 500_000)))
     mapper.feed(link(False, OWN + 1))
     mapper.feed(link(True, OWN + 9))
-    (update,) = mapper.feed(message(opened({"machine": {"phase": "booting"}}, 0.5), OWN + 10))
+    (update,) = mapper.feed(message(whole([["host.stands", "coming-up"]], 500), OWN + 10))
     assert update == Update(510.0, {"host.state": "starting"})
     assert mapper.clock_jumps == 1
 
@@ -310,8 +318,8 @@ def test_kinds_of_bare_messages_are_told_apart() -> None:
 def test_a_batch_is_several_updates() -> None:
     """JSON-RPC 2.0, section 6: an array of messages in one frame."""
     mapper = Mapper(SIMULATED)
-    batch = [opened({}, 1.0), delta({"fans": {"part": 0.5}}, 1.25), {"jsonrpc": "2.0"}]
-    assert mapper.feed(message(batch)) == [Update(1.0, {}), Update(1.25, {"fan.speed": 0.5})]
+    batch = [whole([], 1000), told([["fan.part", 0.5]], 1300), {"jsonrpc": "2.0"}]
+    assert mapper.feed(message(batch)) == [Update(1.0, {}), Update(1.3, {"fan.speed": 0.5})]
 
 
 @pytest.mark.parametrize(
@@ -357,8 +365,9 @@ def test_messages_raise_what_their_rule_says() -> None:
     assert values(profile, {"m": "by the way: 1"}) == {}
 
 
-WORDS = ["jsonrpc", "id", "method", "params", "result", "moment", "pace", "status", "machine"]
-WORDS += ["phase", "remark", "thermals", "nozzle", "reading_c", "alerts", "carriage", "position"]
+WORDS = ["jsonrpc", "id", "method", "params", "result", "no", "clock_ms", "pace", "lines"]
+PATHS = ["host.stands", "host.because", "nozzle.celsius", "bed.duty", "bed.flags", "where.x"]
+WORDS += PATHS
 
 json_values: st.SearchStrategy[Any] = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=8),
@@ -372,17 +381,7 @@ json_values: st.SearchStrategy[Any] = st.recursive(
     ),
     max_leaves=25,
 )
-statuses = st.fixed_dictionaries(
-    {},
-    optional={
-        "machine": st.dictionaries(st.sampled_from(["phase", "remark"]), json_values),
-        "thermals": st.dictionaries(
-            st.sampled_from(["nozzle", "bed"]),
-            st.dictionaries(st.sampled_from(["reading_c", "drive", "alerts"]), json_values),
-        ),
-        "carriage": json_values,
-    },
-)
+line_lists = st.lists(st.tuples(st.sampled_from(PATHS), json_values), max_size=8) | json_values
 
 
 class Feeding(RuleBasedStateMachine):
@@ -412,15 +411,14 @@ class Feeding(RuleBasedStateMachine):
     def send_json(self, body: Any) -> None:
         self.feed(message(body, self.own_s))
 
-    @rule(status=statuses, moment=st.floats(-1e6, 1e12) | json_values)
-    def send_delta(self, status: Any, moment: Any) -> None:
-        self.feed(message(delta(status, moment), self.own_s))
+    @rule(lines=line_lists, clock_ms=st.floats(-1e9, 1e15) | json_values)
+    def send_lines(self, lines: Any, clock_ms: Any) -> None:
+        self.feed(message(told(lines, clock_ms), self.own_s))
 
-    @rule(status=statuses, moment=st.floats(0, 1e6), pace=st.floats() | json_values)
-    def open_anew(self, status: Any, moment: float, pace: Any) -> None:
-        body = opened(status, moment)
-        body["result"]["pace"] = pace
-        self.feed(message(body, self.own_s))
+    @rule(lines=line_lists, clock_ms=st.floats(0, 1e9), pace=st.floats() | json_values)
+    def begin_anew(self, lines: Any, clock_ms: float, pace: Any) -> None:
+        self.feed(message(acknowledged(pace), self.own_s))
+        self.feed(message(whole(lines, clock_ms), self.own_s))
 
     @rule(frame=st.binary(max_size=30))
     def send_garbage(self, frame: bytes) -> None:
@@ -454,7 +452,7 @@ TestFeeding.settings = settings(max_examples=40, stateful_step_count=25, deadlin
 def test_any_payload_under_any_kind_is_survived(payload: bytes, kind: EntryKind) -> None:
     """A damaged recording gives what it can."""
     mapper = Mapper(SIMULATED)
-    mapper.feed(message(opened({})))
+    mapper.feed(message(whole([])))
     for update in mapper.feed(Entry(OWN, kind, payload)):
         assert update.time_s == 12.25
 
@@ -579,3 +577,109 @@ def test_a_status_can_be_a_text_that_holds_json() -> None:
     assert values(profile, {"payload": '{"bed": {"temp": 59.5}}'}) == {"bed.temperature_c": 59.5}
     for bad in ("{", "[" * 5000, '{"bed": {"temp": NaN}}', "59.5", '"{}"'):
         assert values(profile, {"payload": bad}) == {}
+
+
+def paired(body: Any, status: str = "", **source: Any) -> Profile:
+    """A host whose status is pairs, and every name of `body` a channel of degrees."""
+    return Profile(
+        format=1,
+        updates=(UpdateSource(status=status, pairs=True, **source),),
+        channels={name: Channel(temperature_c=f"/{name}") for name in body},
+    )
+
+
+def test_pairs_are_read_as_an_object_would_be() -> None:
+    """Two cells are a name and its value, more a name and a list; numbers name as texts do."""
+    channels = {
+        "nozzle": Channel(temperature_c="/nozzle.celsius", flags="/nozzle.flags"),
+        "bed": Channel(temperature_c="/10/0", target_c="/10/1"),
+        "board": Channel(temperature_c="/-3"),
+    }
+    profile = Profile(format=1, updates=(UpdateSource(pairs=True),), channels=channels)
+    rows = [["nozzle.celsius", 209.5], ["nozzle.flags", ["open"]], [10, 60.1, 60], [-3, 31]]
+    assert values(profile, rows) == {
+        "nozzle.temperature_c": 209.5,
+        "nozzle.flags": "open",
+        "bed.temperature_c": 60.1,
+        "bed.target_c": 60.0,
+        "board.temperature_c": 31.0,
+    }
+
+
+names = st.text("ab~/. 0", min_size=1, max_size=5)
+cells = st.none() | st.booleans() | st.floats(-1e9, 1e9) | st.text(max_size=5)
+contents = cells | st.lists(cells, max_size=3) | st.dictionaries(names, cells, max_size=3)
+
+
+@given(st.dictionaries(names, contents, max_size=8), st.sampled_from(["", "/in", "/0"]))
+def test_pairs_and_the_same_object_give_the_same(body: dict[str, Any], status: str) -> None:
+    """The same values, the same refusals, wherever the status stands; longer rows as lists."""
+    rows = [
+        [name, *value] if type(value) is list and len(value) > 1 else [name, value]
+        for name, value in body.items()
+    ]
+    channels = {
+        f"c{n}": Channel(base=f"/{escaped(name)}", temperature_c="", message="/0", flags="/a")
+        for n, name in enumerate(body)
+    }
+    heard = []
+    for is_pairs, inner in ((True, rows), (False, body)):
+        source = UpdateSource(status=status, pairs=is_pairs)
+        mapper = Mapper(Profile(format=1, updates=(source,), channels=channels))
+        sent: Any = {"": {"x": 1}, "/in": {"in": inner}, "/0": [inner]}[status]
+        if not status:
+            sent = inner
+        heard.append((mapper.feed(message(sent)), mapper.refused))
+    assert heard[0] == heard[1]
+
+
+@pytest.mark.parametrize(
+    ("rows", "read", "refused"),
+    [
+        ([], {}, 0),
+        (["a", 1], {"a": 1.0}, 0),
+        ([7, 1], {"7": 1.0}, 0),
+        ([["a", 1], ["a", 2]], {"a": 2.0}, 0),
+        ([["a", 1], ["a", None]], {}, 0),
+        ([["a", 1], ["b"], [], 5, None, [True, 1], [1.5, 1], [None, 1]], {"a": 1.0}, 7),
+        ([[["a"], 1], {"a": 1}, [10**9, 1], ["b", 2]], {"b": 2.0}, 3),
+        ({"a": 1}, {}, 1),
+        (5, {}, 1),
+        ("a", {}, 1),
+        (None, {}, 0),
+        ('[["a", 1]]', {"a": 1.0}, 0),
+        ('["a", 1]', {"a": 1.0}, 0),
+        ([["b", 1]] * 1000 + [["a", 1]] * 3, {"b": 1.0}, 3),
+    ],
+)
+def test_rows_that_are_no_pairs_are_refused_and_counted(
+    rows: Any, read: dict[str, float], refused: int
+) -> None:
+    """The rest is read; a row by itself is one row; later rows win; there is an end to it."""
+    mapper = Mapper(paired(["a", "b", "7"], "/s"))
+    (update,) = mapper.feed(message({"s": rows}))
+    assert update.values == {f"{name}.temperature_c": value for name, value in read.items()}
+    assert mapper.refused == ({"no pair": refused} if refused else {})
+
+
+def test_pairs_can_stand_under_a_name() -> None:
+    """Messages about one channel each, whose quantities are pairs."""
+    profile = Profile(
+        format=1,
+        updates=(UpdateSource(status="/d", under="/who", pairs=True),),
+        channels={"bed": Channel(base="/bed", temperature_c="/t", target_c="/w")},
+    )
+    body = {"who": "bed", "d": [["t", 59.5], ["w", 60]]}
+    assert values(profile, body) == {"bed.temperature_c": 59.5, "bed.target_c": 60.0}
+    assert values(profile, {"who": "bed", "d": ["t", 59.5]}) == {"bed.temperature_c": 59.5}
+
+
+def test_an_answer_without_readings_is_no_update() -> None:
+    """It neither begins the log nor says that a host which was gone is up again."""
+    mapper = Mapper(SIMULATED)
+    assert mapper.feed(message(acknowledged(10.0))) == []
+    assert mapper.feed(message(whole([], 5000))) == [Update(5.0, {})]
+    mapper.feed(link(False, OWN + 1))
+    assert mapper.feed(message(acknowledged(10.0), OWN + 2)) == []
+    (update,) = mapper.feed(message(whole([["host.stands", "tripped"]], 25_000), OWN + 2))
+    assert update == Update(25.0, {"host.state": "halted"})

@@ -15,11 +15,15 @@ from client.reader import Reader
 from shared.updates import Entry, EntryKind, Update
 from tests.client.oracles import jsonrpcserver
 
-WHOLE = {
-    "machine": {"phase": "ready", "remark": ""},
-    "controller": {"alive_s": 40.0},
-    "thermals": {"nozzle": {"reading_c": 25.0, "goal_c": 0.0, "drive": 0.0, "raw": 8363}},
-}
+WHOLE = [
+    ["host.stands", "serving"],
+    ["host.because", ""],
+    ["controller.awake_s", 40.0],
+    ["nozzle.celsius", 25.0],
+    ["nozzle.wanted", 0.0],
+    ["nozzle.duty", 0.0],
+    ["nozzle.code", 8363],
+]
 CHANGES = 20
 
 
@@ -64,25 +68,23 @@ class OtherHost:
         socket = web.WebSocketResponse()
         await socket.prepare(request)
 
-        async def open_telemetry(client: str) -> Any:
+        async def follow(client: str) -> Any:
             assert client == "ohmvigil"
-            return jsonrpcserver.Success({"moment": 40.0, "pace": 1.0, "status": WHOLE})
+            return jsonrpcserver.Success({"every_s": 0.5, "pace": 1.0})
 
         async for message in socket:
             assert message.type is WSMsgType.TEXT
-            methods = {"telemetry.open": open_telemetry}
+            methods = {"picture.follow": follow}
             await socket.send_str(await jsonrpcserver.async_dispatch(message.data, methods))
+            await socket.send_json(self._told(0, WHOLE))
             for n in range(1, CHANGES + 1):
-                await socket.send_json(self._change(n))
+                lines = [["nozzle.celsius", 25.0 + n], ["controller.awake_s", 40 + n]]
+                await socket.send_json(self._told(n, lines))
         return socket
 
-    def _change(self, n: int) -> dict[str, Any]:
-        status = {
-            "thermals": {"nozzle": {"reading_c": 25.0 + n}},
-            "controller": {"alive_s": 40 + n},
-        }
-        params = {"moment": 40.0 + 0.25 * n, "status": status}
-        return {"jsonrpc": "2.0", "method": "telemetry.delta", "params": params}
+    def _told(self, n: int, lines: list[Any]) -> dict[str, Any]:
+        params = {"no": n + 1, "clock_ms": 40_000 + 500 * n, "lines": lines}
+        return {"jsonrpc": "2.0", "method": "picture.lines", "params": params}
 
 
 @pytest.fixture
@@ -98,7 +100,7 @@ def test_it_is_watched_without_a_change(host: OtherHost) -> None:
     updates: list[Update] = []
     entries: list[Entry] = []
     reader.start()
-    while len([e for e in entries if e.kind is EntryKind.MESSAGE]) < 1 + CHANGES:
+    while len([e for e in entries if e.kind is EntryKind.MESSAGE]) < 2 + CHANGES:
         assert reader.wait(10), "the host's updates never came"
         assert reader.fatal is None
         taken = reader.take()
@@ -122,7 +124,7 @@ def test_it_is_watched_without_a_change(host: OtherHost) -> None:
     )
     assert rest == [
         Update(
-            40.0 + 0.25 * n,
+            40.0 + 0.5 * n,
             {"nozzle.temperature_c": 25.0 + n, "controller.uptime_s": 40.0 + n},
         )
         for n in range(1, CHANGES + 1)

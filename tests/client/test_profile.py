@@ -69,7 +69,7 @@ def test_the_built_in_profile_takes_address_and_chain_facts() -> None:
     profile = simulated_profile("ws://127.0.0.1:9", chains)
     assert profile.addresses == ("ws://127.0.0.1:9",)
     assert profile.chains == chains
-    assert profile.channels["nozzle"].temperature_c == "/reading_c"
+    assert profile.channels["nozzle"].temperature_c == "/nozzle.celsius"
 
 
 @pytest.mark.parametrize(

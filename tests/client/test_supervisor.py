@@ -69,7 +69,7 @@ def test_a_host_that_accepts_and_closes_is_not_stormed() -> None:
 
 def test_a_host_that_answers_and_closes_is_not_stormed_either() -> None:
     """A good answer does not make a link steady, nor does a host's word about its pace."""
-    network = ScriptedNetwork([answer(moment=1, pace=1), 1.0, Closed("bye")])
+    network = ScriptedNetwork([answer(every_s=0.3, pace=1), 1.0, Closed("bye")])
     watched(network, HOUR)
     assert len(network.attempts) <= 2.5 * HOUR / LONGEST_WAIT_S
 
@@ -102,7 +102,7 @@ def test_waits_double_with_chance_and_are_capped() -> None:
 
 def test_requests_are_sent_again_after_each_connect_with_fresh_ids() -> None:
     """A subscription does not outlive its link."""
-    network = ScriptedNetwork([answer(moment=1), 5.0, Closed("bye")])
+    network = ScriptedNetwork([answer(every_s=0.3), 5.0, Closed("bye")])
     watched(network, 60.0)
     assert len(network.links) > 2
     for link in network.links:
@@ -110,7 +110,7 @@ def test_requests_are_sent_again_after_each_connect_with_fresh_ids() -> None:
         assert sent == {
             "jsonrpc": "2.0",
             "id": 1,
-            "method": "telemetry.open",
+            "method": "picture.follow",
             "params": {"client": "ohmvigil"},
         }
 
@@ -169,11 +169,13 @@ def test_a_refused_subscription_is_told_with_the_hosts_cleaned_words() -> None:
     with pytest.raises(BadInput) as caught:
         watched(ScriptedNetwork([refusal]), 10.0, first_must_work=True)
     assert str(caught.value) == (
-        f"{HOST}: the host refused telemetry.open: not[2J ready; check [[requests]] in the profile"
+        f"{HOST}: the host refused picture.follow: not[2J ready; check [[requests]] in the profile"
     )
-    network = ScriptedNetwork([answer(moment=1), Closed("bye")], [refusal], [answer(moment=1)])
+    network = ScriptedNetwork(
+        [answer(every_s=0.3), Closed("bye")], [refusal], [answer(every_s=0.3)]
+    )
     diary = watched(network, 30.0, first_must_work=True)
-    assert diary.of("lost") == ["bye", "the host refused telemetry.open: not[2J ready"]
+    assert diary.of("lost") == ["bye", "the host refused picture.follow: not[2J ready"]
     assert len(diary.of("opened")) == 3
 
 
@@ -206,14 +208,14 @@ def test_a_keep_alive_request_is_sent_on_time_and_serves_as_a_question() -> None
 
 def test_a_simulated_hosts_pace_shortens_silence_down_to_a_floor() -> None:
     """At pace 60 five seconds are 83 ms, but 1.5 s of own time must pass before it is asked."""
-    network = ScriptedNetwork([answer(moment=1, pace=60.0)], has_probe=False)
+    network = ScriptedNetwork([answer(every_s=0.3, pace=60.0)], has_probe=False)
     diary = watched(network, 3.05)
     assert [t for t, what, _ in diary.lines if what == "lost"] == [pytest.approx(3.0)]
 
 
 def test_every_frame_is_passed_on_in_order_garbage_included() -> None:
     """The recorder comes before anything can fail."""
-    frames: list[Step] = [b"\xff\x00", b"[" * 5000, answer(moment=1), b'{"id":1,"error":7}']
+    frames: list[Step] = [b"\xff\x00", b"[" * 5000, answer(every_s=0.3), b'{"id":1,"error":7}']
     network = ScriptedNetwork(frames)
     assert watched(network, 1.0).of("message") == frames
 

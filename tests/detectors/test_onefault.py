@@ -49,6 +49,25 @@ def test_what_came_without_the_leading_kind_counts_with_it() -> None:
     assert found[1].outcome is not Outcome.BETTER
 
 
+def test_spikes_toward_open_beside_contact_breaks_are_the_same_contact() -> None:
+    """Open for one reading in place of two; spikes both ways, or more of them, are their own."""
+
+    def with_spikes(ways: list[bool]) -> list[tuple[Kind, int]]:
+        breaks = [Occurrence("nozzle", BREAK, 100.0 * n, True) for n in range(1, 11)]
+        spikes = [
+            Occurrence("nozzle", Kind.SPIKE, 100.0 * n + 50.0, is_up)
+            for n, is_up in enumerate(ways, start=1)
+        ]
+        both = sorted((*breaks, *spikes), key=lambda one: one.at_s)
+        log = usage()
+        found = trials([Watched(Usage(log.spans, log.heat_ups_s, tuple(both)))])
+        return [(one.kind, one.count) for one in found]
+
+    assert with_spikes([True] * 4) == [(BREAK, 14)]
+    assert with_spikes([True, True, False]) == [(BREAK, 10), (Kind.SPIKE, 3)]
+    assert with_spikes([True] * 12) == [(BREAK, 10), (Kind.SPIKE, 12)]
+
+
 @given(
     st.lists(
         st.tuples(st.sampled_from([BREAK, HIGH, FLAG, Kind.NOISE_RISE]), st.floats(0.0, 7000.0)),

@@ -15,6 +15,7 @@ import numpy as np
 
 from client.clock import LogTime
 from client.simulated.plain import moments
+from client.simulated.rhythm import PERIOD_S
 from client.simulated.scenario import Scenario, Sending, Sensor, Sensors, load_scenario
 from detectors.diagnosis import diagnose
 from detectors.watch import Watch
@@ -24,7 +25,6 @@ from shared.updates import Batch, Update, Value, batch_of
 from shared.words import EVERY_CHANNEL, Severity
 
 Rng = np.random.Generator
-SIMULATED_PERIOD_S = 0.25
 NEEDS_CODE = {"frozen-reading", "flying-bus-wires", "open-from-start", "short", "wrong-reference"}
 """What is looked for here are codes, or too little is left of it in degrees."""
 OWN_WIRES = {"wrong-wire-count"}
@@ -48,7 +48,7 @@ class HostStyle:
 
 def draw_host(rng: Rng, name: str) -> HostStyle:
     return HostStyle(
-        period_s=float(rng.choice([0.25, 0.25, 0.5, 1.0])),
+        period_s=float(rng.choice([PERIOD_S, PERIOD_S, 2.0 * PERIOD_S, 1.0])),
         with_code=bool(rng.random() < 0.7) or name in NEEDS_CODE,
         changes_only=bool(rng.random() < 0.5),
         decimals=int(rng.choice([1, 2, 2])),
@@ -116,7 +116,7 @@ def reported(
         is_gone = update.values.get("host.state") == "gone"
         if moment.time_s < next_s and "host.state" not in update.values:
             continue
-        next_s = moment.time_s + style.period_s - 0.5 * SIMULATED_PERIOD_S
+        next_s = moment.time_s + style.period_s - 0.5 * PERIOD_S
         if is_gone:
             clock.reopen()
             time_s = clock.time_at(moment.sent_s)

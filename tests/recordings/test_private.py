@@ -14,7 +14,7 @@ def scrubber(**known: list[str]) -> Scrubber:
 @pytest.mark.parametrize(
     ("text", "private"),
     [
-        ("connect to ws://10.0.0.7:7950/telemetry failed", "ws://10.0.0.7:7950/telemetry"),
+        ("connect to ws://10.0.0.7:7950/picture failed", "ws://10.0.0.7:7950/picture"),
         ("listening on unix:/run/jane/socket", "unix:/run/jane/socket"),
         ("cannot open /home/jane/prints/cat.bin", "/home/jane/prints/cat.bin"),
         ("cannot open ~/prints", "~/prints"),
@@ -157,7 +157,7 @@ def test_a_hostile_hunt_finds_no_leak(text: str, private: str) -> None:
         "hostname changed",
         "job done in 3 h 20 min",
         'no such order "W7"',
-        "status thermals.nozzle.reading is missing",
+        "status sensors.nozzle.reading is missing",
         "reading of 209.75 °C is beyond 3.5 K/s",
         "open for 0.29 s, then back: a contact opened",
         "converter flags input-out-of-range;open on nozzle.temperature_c",

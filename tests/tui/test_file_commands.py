@@ -79,10 +79,11 @@ def test_captured_frames_become_a_recording_with_every_frame(tmp_path: Path) -> 
     frames = [
         {
             "jsonrpc": "2.0",
-            "method": "telemetry.delta",
+            "method": "picture.lines",
             "params": {
-                "moment": 0.25 * number,
-                "status": {"thermals": {"nozzle": {"reading_c": 20.0 + number}}},
+                "no": number + 1,
+                "clock_ms": 300 * number,
+                "lines": [["nozzle.celsius", 20.0 + number]],
             },
         }
         for number in range(50)
@@ -286,7 +287,7 @@ def test_a_bundle_holds_nothing_private_in_any_of_its_files(
 def test_a_bundles_profile_still_says_where_readings_stand() -> None:
     """Pointers and requests stay what they are; tokens and private names in them do not."""
     scrub = Scrubber({"user": ["jane"]})
-    request = {"method": "telemetry.open", "params": {"token": "abc123", "file": "/home/jane/x"}}
+    request = {"method": "picture.follow", "params": {"token": "abc123", "file": "/home/jane/x"}}
     profile = {
         "title": "garage",
         "addresses": ["ws://garage.local:9000"],
@@ -297,7 +298,7 @@ def test_a_bundles_profile_still_says_where_readings_stand() -> None:
     found = clean_profile(profile, scrub)
     assert found["channels"]["nozzle"]["temperature_c"] == "/status/user-1/reading"
     sent = json.loads(found["requests"][0]["json"])
-    assert sent == {"method": "telemetry.open", "params": {"token": "token-1", "file": "file-1"}}
+    assert sent == {"method": "picture.follow", "params": {"token": "token-1", "file": "file-1"}}
     assert "jane" not in json.dumps(found)
     assert "token" not in found
     assert found["title"] != "garage"

@@ -12,7 +12,10 @@ from client.form import Request, Token
 from client.learn import Answers, Draft, Link, answered, answers_in, learn, profile_text
 from client.learn.vocabulary import state_of
 from client.mapping import Mapper
-from client.profile import Profile, load_profile
+from client.profile import Profile, load_profile, simulated_profile
+from client.simulated.machine import Machine
+from client.simulated.scenario import load_scenario
+from client.simulated.session import LINES, encoded, lines_of
 from shared.errors import BadInput
 from shared.updates import Entry, EntryKind, Value
 from tests.client.learn.scoring import score
@@ -286,3 +289,58 @@ def test_state_words_of_standards_and_of_the_dictionary_are_known(
 ) -> None:
     """ISA-88's states of a procedure, ITU-T X.731's of a system, and English."""
     assert state_of(word) == ours
+
+
+def test_pairs_of_name_and_value_are_read_as_an_object(tmp_path: Path) -> None:
+    """Changes only, by names with dots and by numbers, longer rows, and now and then none."""
+    messages: list[Any] = []
+    for n in range(40):
+        rows = [["nozzle temp", 200.0 + 0.1 * n], [7, 60.0 + 0.01 * n, 60]]
+        rows += [["nozzle target", 210.0]] if n % 5 == 0 else []
+        messages.append({"method": "told", "params": {"ms": 250 * n, "all": rows if n % 9 else []}})
+    heard = entries(messages)
+    profile = profile_of(tmp_path, heard)
+    (source,) = profile.updates
+    assert (source.status, source.pairs, source.clock) == ("/params/all", True, "/params/ms")
+    assert profile.channels["nozzle"].readings["temperature_c"].at == "/nozzle temp"
+    values = last_values(profile, heard)
+    assert values["nozzle.temperature_c"] == pytest.approx(203.9)
+    assert values["nozzle.target_c"] == 210.0
+    assert {("7", "0"), ("7", "1")} <= {one.place for one in learn(heard).unknown}
+
+
+def test_rows_of_times_of_day_are_no_pairs(tmp_path: Path) -> None:
+    """A history slides on: what it is named by never comes again."""
+    heard = entries(
+        [
+            {
+                "nozzle": {"temp": 25.0 + 0.01 * n},
+                "history": [[f"12:{at // 60:02}:{at % 60:02}", 25.0] for at in range(n, n + 10)],
+            }
+            for n in range(60)
+        ]
+    )
+    assert not any(source.pairs for source in profile_of(tmp_path, heard).updates)
+
+
+def test_the_simulated_host_is_learnt(tmp_path: Path) -> None:
+    """By what it sends alone, and what its words mean: each quantity as its own profile has it."""
+    machine = Machine(load_scenario("healthy-print"))
+    heard: list[Entry] = []
+    for n in range(1, 301):
+        moment = machine.advance()
+        lines = lines_of(moment.changes or {})
+        told = {"no": n, "clock_ms": moment.clock_ms, "lines": lines}
+        frame = encoded({"method": LINES, "params": told})
+        heard.append(Entry(50.0 + moment.sent_s, EntryKind.MESSAGE, frame))
+    draft = learn(heard, words=("serving",))
+    draft.words["serving"] = "up"
+    path = tmp_path / "p.toml"
+    path.write_text(profile_text(draft, Link(addresses=("tcp://[::1]:9",))), encoding="utf-8")
+    ours = last_values(simulated_profile("ws://127.0.0.1:9", {}), heard)
+    found = last_values(load_profile(path), heard)
+    missing = ours.keys() - found.keys()
+    assert missing <= {"host.message", "chamber.target_c"}
+    assert {key: found[key] for key in found.keys() & ours.keys()} == {
+        key: ours[key] for key in ours.keys() - missing
+    }

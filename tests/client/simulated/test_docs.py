@@ -7,6 +7,7 @@ from typing import get_args
 
 from client.simulated.faults import AnyFault
 from client.simulated.machine import Machine
+from client.simulated.rhythm import PERIOD_S
 from client.simulated.scenario import load_scenario, scenario_names
 
 DOC = (Path(__file__).parents[3] / "docs" / "simulated-host.md").read_text(encoding="utf-8")
@@ -27,17 +28,23 @@ def test_the_scenario_file_in_the_text_is_one(tmp_path: Path) -> None:
     assert scenario.channels.nozzle.believed_chain.reference_ohm == 400.0
 
 
-def test_the_status_in_the_text_has_the_fields_that_are_sent() -> None:
-    """Every object and every field, no more and no less."""
+def test_the_picture_in_the_text_has_the_paths_that_are_sent() -> None:
+    """Every path with its kind of value, no more and no less; and each has its row in the table."""
     machine = Machine(load_scenario("loose-terminal"))
     machine.advance()
-    assert _shape(json.loads(fenced("json"))) == _shape(machine.status)
+    shown = {path: type(value) for path, value in json.loads(fenced("json"))}
+    assert shown.keys() == machine.known.keys()
+    for path, value in machine.known.items():
+        assert issubclass(shown[path], str if isinstance(value, str) else object)
+        assert (shown[path] is list) is isinstance(value, list)
+        channel, _, quantity = path.partition(".")
+        assert f"`{path}`" in DOC or f"`*.{quantity}`" in DOC or f"`{channel}.*`" in DOC
 
 
-def _shape(value: object) -> object:
-    if isinstance(value, dict):
-        return {key: _shape(inner) for key, inner in value.items()}
-    return "text" if isinstance(value, str) else "list" if isinstance(value, list) else "number"
+def test_the_rate_in_the_text_is_the_hosts() -> None:
+    """In the answer, and in words."""
+    assert f'"every_s":{PERIOD_S}' in DOC
+    assert f"Every {PERIOD_S} s" in DOC
 
 
 def test_every_scenario_and_every_fault_is_in_a_table() -> None:

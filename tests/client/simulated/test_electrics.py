@@ -130,7 +130,7 @@ def test_a_bad_contact_adds_its_resistance() -> None:
 
 def test_a_larger_filter_keeps_bursts_within_range() -> None:
     """At 50 kHz 100 nF lets a quarter through, 470 nF a twentieth: only one clips."""
-    for capacitance_nf, flags in ((100.0, ("over-under-voltage",)), (470.0, ())):
+    for capacitance_nf, flags in ((100.0, ("input-out-of-range",)), (470.0, ())):
         quiet = read(chain_of(wires=3, capacitance_nf=capacitance_nf), 210.0)
         for volts in (3.0, -3.0):
             chain = chain_of(wires=3, capacitance_nf=capacitance_nf)
@@ -175,7 +175,7 @@ def test_a_lost_reading_leaves_what_the_host_had() -> None:
     chain.clear()
     chain.stuck = True
     assert read(chain, 200.0).code == FULL - 1
-    assert "over-under-voltage" in chain.flags
+    assert "input-out-of-range" in chain.flags
     chain.stuck = False
     assert (read(chain, 200.0).code, chain.flags) == (0, ())
 

@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 from scipy.linalg import expm
 
-from client.simulated.heat import NOZZLE, STEP_S, Air, Block, BlockFacts, Electronics
+from client.simulated.heat import NOZZLE, Air, Block, BlockFacts, Electronics
+from client.simulated.rhythm import STEP_S
 
 SINGLE = replace(NOZZLE, couple_w_k=0.0, dead_s=0.0)
 ROOM_C = 20.0

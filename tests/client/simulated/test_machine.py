@@ -7,6 +7,7 @@ import pytest
 
 from client.simulated.faults import ControllerRestart, HostRestart, LooseContact, Open, Stall
 from client.simulated.machine import Machine, Moment
+from client.simulated.rhythm import PERIOD_S
 from client.simulated.scenario import Expect, Scenario, Sending, Start, Step, load_scenario
 from client.simulated.status import Flat
 
@@ -23,9 +24,9 @@ def with_(**changes: object) -> Scenario:
     return msgspec.structs.replace(WARM, **changes)
 
 
-def run(scenario: Scenario, seed: int = 0, turns: int = 240) -> list[Moment]:
+def run(scenario: Scenario, seed: int = 0, for_s: float = 60.0) -> list[Moment]:
     machine = Machine(scenario, seed)
-    return [machine.advance() for _ in range(turns)]
+    return [machine.advance() for _ in range(round(for_s / PERIOD_S))]
 
 
 def bytes_of(moments: list[Moment]) -> bytes:
@@ -57,7 +58,7 @@ def test_a_fault_does_not_reshuffle_the_noise_of_other_channels() -> None:
     for healthy, faulty in zip(run(WARM), run(opened), strict=True):
         assert healthy.changes is not None or faulty.changes is None
         for path, value in (healthy.changes or {}).items():
-            if "chamber" not in path:
+            if not path.startswith("chamber."):
                 assert (faulty.changes or {})[path] == value
 
 
@@ -76,7 +77,7 @@ def test_a_second_fault_leaves_the_first_one_as_it_was() -> None:
 
 
 def test_an_unchanged_value_is_not_sent_again() -> None:
-    """Changes differ from what was known, and added up they are the status."""
+    """Changes differ from what was known, and added up they are the picture."""
     machine = Machine(WARM)
     known: Flat = {}
     for _ in range(400):
@@ -85,12 +86,12 @@ def test_an_unchanged_value_is_not_sent_again() -> None:
             assert path not in known or known[path] != value
         known.update(changes)
     assert known == machine.known
-    assert ("machine", "phase") in known
-    assert machine.status["thermals"]["nozzle"]["goal_c"] == 200.0
+    assert known["host.stands"] == "serving"
+    assert known["nozzle.wanted"] == 200.0
 
 
-def test_updates_come_four_times_a_second_with_jitter() -> None:
-    """240 turns are a minute; none comes at the exact quarter for long."""
+def test_updates_come_each_period_with_jitter() -> None:
+    """On average to a thousandth; hardly two gaps are the same."""
     times = [moment.time_s for moment in run(WARM)]
     assert times[-1] == pytest.approx(60.0, abs=0.1)
     gaps = [late - early for early, late in pairwise(times)]
@@ -100,7 +101,7 @@ def test_updates_come_four_times_a_second_with_jitter() -> None:
 
 def test_late_and_lost_updates_happen_as_often_as_the_scenario_says() -> None:
     """Late ones keep their moment and leave later, in order; lost ones do not leave."""
-    moments = run(with_(sending=Sending(late=0.1, latest_s=2.0, lost=0.05)), turns=4000)
+    moments = run(with_(sending=Sending(late=0.1, latest_s=2.0, lost=0.05)), for_s=4000 * PERIOD_S)
     lost = sum(moment.changes is None for moment in moments)
     late = sum(moment.sent_s > moment.time_s for moment in moments)
     assert 120 < lost < 280
@@ -112,16 +113,16 @@ def test_late_and_lost_updates_happen_as_often_as_the_scenario_says() -> None:
 
 def test_after_a_controller_restart_uptime_is_small_and_readings_settle() -> None:
     """Up time falls, readings are absurd at first and true again half a minute later."""
-    moments = run(with_(faults=(ControllerRestart(at_s=20.0),)), turns=320)
+    moments = run(with_(faults=(ControllerRestart(at_s=20.0),)), for_s=80.0)
     alive: dict[float, float] = {}
     shown: dict[float, float] = {}
     for moment in moments:
         changes = moment.changes or {}
-        if ("controller", "alive_s") in changes:
-            alive[moment.time_s] = changes["controller", "alive_s"]
-        if ("thermals", "nozzle", "reading_c") in changes:
+        if "controller.awake_s" in changes:
+            alive[moment.time_s] = changes["controller.awake_s"]
+        if "nozzle.celsius" in changes:
             true = moment.truth.element_c["nozzle"]
-            shown[moment.time_s] = changes["thermals", "nozzle", "reading_c"] - true
+            shown[moment.time_s] = changes["nozzle.celsius"] - true
     assert min(v for t, v in alive.items() if t < 20.0) > 900.0
     assert max(v for t, v in alive.items() if 22.5 < t < 30.0) < 10.0
     assert max(v for t, v in shown.items() if 22.0 < t < 24.0) > 300.0
@@ -129,19 +130,19 @@ def test_after_a_controller_restart_uptime_is_small_and_readings_settle() -> Non
 
 
 def test_a_host_restart_takes_the_link_down_and_starts_its_time_anew() -> None:
-    """Gone, then booting, then ready, with the host's time from 0."""
-    moments = run(with_(faults=(HostRestart(at_s=20.0, down_s=8.0, boot_s=6.0),)), turns=200)
+    """Gone, then coming up, then serving, with the host's time from 0."""
+    moments = run(with_(faults=(HostRestart(at_s=20.0, down_s=8.0, boot_s=6.0),)), for_s=50.0)
     for moment in moments:
         assert moment.link_up is not (20.0 <= moment.time_s < 28.0)
         since_s = moment.time_s - (28.0 if moment.time_s >= 28.0 else -1.0)
         if moment.link_up:
             assert moment.host_s == pytest.approx(since_s, abs=1e-3)
-    phases = [
-        (moment.changes or {}).get(("machine", "phase"))
+    stands = [
+        moment.changes["host.stands"]
         for moment in moments
-        if moment.link_up and ("machine", "phase") in (moment.changes or {})
+        if moment.changes is not None and "host.stands" in moment.changes
     ]
-    assert phases == ["ready", "booting", "ready"]
+    assert stands == ["serving", "coming-up", "serving"]
 
 
 def test_a_stall_sends_nothing_while_the_link_is_up() -> None:
@@ -155,11 +156,11 @@ def test_a_stall_sends_nothing_while_the_link_is_up() -> None:
 def test_a_halted_machine_has_no_goals_and_no_power() -> None:
     """An open sensor beyond the host's patience: stopped, and a remark says why."""
     machine = Machine(with_(faults=(Open(channel="nozzle", at_s=10.0),)))
-    for _ in range(100):
+    for _ in range(round(25.0 / PERIOD_S)):
         machine.advance()
-    status = machine.status
-    assert status["machine"]["phase"] == "stopped"
-    assert "nozzle" in status["machine"]["remark"]
+    known = machine.known
+    assert known["host.stands"] == "tripped"
+    assert "nozzle" in known["host.because"]
     for heater in ("nozzle", "bed"):
-        assert (status["thermals"][heater]["goal_c"], status["thermals"][heater]["drive"]) == (0, 0)
-    assert status["carriage"]["rate_mm_s"] == 0.0
+        assert (known[f"{heater}.wanted"], known[f"{heater}.duty"]) == (0, 0)
+    assert known["where.speed"] == 0.0

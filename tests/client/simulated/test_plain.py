@@ -8,6 +8,7 @@ import pytest
 
 from client.simulated.machine import Truth
 from client.simulated.plain import moments, updates
+from client.simulated.rhythm import PERIOD_S
 from client.simulated.scenario import load_scenario, scenario_names
 from shared.updates import Update, Value
 from shared.words import QUANTITIES, is_number_key, quantity_of
@@ -71,7 +72,7 @@ def _wave_s(name: str) -> float:
     """Period of the strongest wave in the error of the reading at rest, s."""
     error = [off_c(row) for row in settled(name) if 130.0 < row[1].time_s < 400.0]
     spectrum = np.abs(np.fft.rfft(np.array(error) - np.mean(error)))
-    return 0.25 * len(error) / int(np.argmax(spectrum))
+    return PERIOD_S * len(error) / int(np.argmax(spectrum))
 
 
 CHECKS: dict[str, Callable[[str], object]] = {
@@ -109,7 +110,7 @@ CHECKS: dict[str, Callable[[str], object]] = {
         len({held["nozzle.code"] for held, truth in rows(n) if truth.time_s > 241.0}) == 1
     ),
     "heater-stops": lambda n: any(
-        float(held["nozzle.power"]) == 1.0 and truth.element_c["nozzle"] < 150.0
+        float(held["nozzle.power"]) == 1.0 and truth.element_c["nozzle"] < 160.0
         for held, truth in rows(n)
     ),
     "sensor-slips": lambda n: (

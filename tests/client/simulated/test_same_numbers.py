@@ -7,8 +7,7 @@ from client.profile import simulated_profile
 from client.simulated.machine import Machine
 from client.simulated.plain import updates
 from client.simulated.scenario import load_scenario, scenario_names
-from client.simulated.session import DELTA, encoded
-from client.simulated.status import nested
+from client.simulated.session import LINES, encoded, lines_of
 from shared.updates import Entry, EntryKind, Update
 
 
@@ -18,15 +17,11 @@ def mapped(name: str, seed: int, for_s: float) -> list[Update]:
     machine = Machine(scenario, seed)
     mapper = Mapper(simulated_profile("ws://127.0.0.1:1", scenario.chains))
     found: list[Update] = []
-    is_first = True
     while (moment := machine.advance()).time_s <= for_s:
         if moment.changes is None:
             continue
-        body = {"moment": moment.host_s, "status": nested(moment.changes)}
-        message = {"id": 1, "result": {**body, "pace": 1.0}}
-        if not is_first:
-            message = {"method": DELTA, "params": body}
-        is_first = False
+        params = {"no": 1, "clock_ms": moment.clock_ms, "lines": lines_of(moment.changes)}
+        message = {"method": LINES, "params": params}
         found += mapper.feed(Entry(1000.0 + moment.sent_s, EntryKind.MESSAGE, encoded(message)))
     assert not mapper.refused
     return found
@@ -41,4 +36,4 @@ def test_the_mapper_and_the_short_way_give_the_same(name: str) -> None:
     long = [update for update in mapped(name, 2, 120.0) if update.values]
     assert [update.values for update in long] == [update.values for update in short]
     for one, other in zip(long, short, strict=True):
-        assert one.time_s == pytest.approx(other.time_s, abs=1e-6)
+        assert one.time_s == other.time_s

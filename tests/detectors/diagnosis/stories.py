@@ -98,7 +98,7 @@ def pickup(volts: float) -> Story:
 
     def flags(machine: Machine, channel: str, code: int) -> str:
         hit = channel == "nozzle" and machine.moving and code % 17 == 0
-        return "over-under-voltage" if hit else limit_flags(machine, channel, code)
+        return "input-out-of-range" if hit else limit_flags(machine, channel, code)
 
     return Story(code=code, flags=flags)
 

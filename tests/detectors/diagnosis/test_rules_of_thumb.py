@@ -95,7 +95,7 @@ def test_bus_errors_with_flying_wires_point_to_the_bus(found: Event) -> None:
 
 def test_voltage_flags_point_to_wiring_then_filter() -> None:
     """Over- or under-voltage flags alone: bad wiring, or too little filter."""
-    causes = ranked(event(Kind.CONVERTER_FLAG, count=3, gate=None, flags="over-under-voltage"))
+    causes = ranked(event(Kind.CONVERTER_FLAG, count=3, gate=None, flags="input-out-of-range"))
     first, second, third = leading(causes, 3)
     assert first is Cause.LOOSE_CONNECTION
     assert Cause.INPUT_FILTER in (second, third)
@@ -104,7 +104,7 @@ def test_voltage_flags_point_to_wiring_then_filter() -> None:
 def test_voltage_flags_that_come_with_motion_point_to_the_filter() -> None:
     """Wiring that is bad is bad at rest as well; motors are heard only when they move."""
     causes = ranked(
-        event(Kind.CONVERTER_FLAG, count=30, flags="over-under-voltage", **MOVING),
+        event(Kind.CONVERTER_FLAG, count=30, flags="input-out-of-range", **MOVING),
         event(Kind.INTERFERENCE, tied_to="motion", gate=Gate.PRINTING),
     )
     assert leading(causes) == [Cause.INPUT_FILTER]

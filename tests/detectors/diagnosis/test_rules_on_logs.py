@@ -101,7 +101,7 @@ def test_voltage_flags_are_wiring_then_filter() -> None:
 
     def flags(machine: Machine, channel: str, code: int) -> str:
         if channel == "nozzle" and sometimes(machine, 0.01):
-            return "over-under-voltage"
+            return "input-out-of-range"
         return limit_flags(machine, channel, code)
 
     causes, _ = judged(Story(flags=flags))

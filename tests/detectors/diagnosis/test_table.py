@@ -37,7 +37,7 @@ FACTS = st.dictionaries(
     st.floats(allow_nan=True, allow_infinity=True, width=32) | st.floats(-30.0, 30.0),
     max_size=5,
 )
-FLAGS = st.sampled_from(["", "open", "short", "open;short", "over-under-voltage", "not-connected"])
+FLAGS = st.sampled_from(["", "open", "short", "open;short", "input-out-of-range", "not-connected"])
 WORDS = st.sampled_from(
     ["", "too busy", "nozzle reads beyond its limits", "nozzle does not get warmer"]
 )
@@ -119,7 +119,7 @@ def some_event(rng: random.Random) -> Event:
         end_s=None if rng.random() < 0.2 else start_s + rng.choice([0.5, rng.uniform(0.0, 100.0)]),
         count=rng.randint(1, 12),
         tied_to=rng.choice([None, "bed.power", "motion", "fan.speed", "motion.x_mm"]),
-        flags=rng.choice(["open", "short", "open;short", "over-under-voltage", "not-connected"]),
+        flags=rng.choice(["open", "short", "open;short", "input-out-of-range", "not-connected"]),
         value=rng.choice([0.0, 60.0]),
         message=rng.choice(["busy", "nozzle beyond its limits", "nozzle does not get warmer"]),
         **facts,

@@ -56,7 +56,7 @@ SIGNS: list[Any] = [
     (Kind.CODE_HIGH, {"nozzle.code": 65535.0, "nozzle.temperature_c": 889.65}, {}),
     (Kind.CODE_LOW, {"nozzle.code": 0.0, "nozzle.temperature_c": -242.0}, {}),
     (Kind.CONVERTER_FLAG, {"nozzle.flags": "open"}, {"nozzle.flags": "none"}),
-    (Kind.CONVERTER_FLAG, {"nozzle.flags": "short;over-under-voltage"}, {}),
+    (Kind.CONVERTER_FLAG, {"nozzle.flags": "short;input-out-of-range"}, {}),
 ]
 
 
