@@ -35,7 +35,8 @@ HELD_C_S = 2.5
 ALONG_C_S = 0.5
 """How fast it may move along with it, beyond the slope it had before."""
 NEAR = 0.1
-"""Part of an excursion's size within which it is back in any case."""
+"""Part of an excursion's size within which it is back in any case. One that went to an end of the
+range has no size: a contact that was open and is now only bad is not back."""
 LONGEST_S = 10.0
 """A contact that opens for longer is taken for a step, or for an open input."""
 STAYS_ROWS = 3
@@ -245,7 +246,8 @@ class Tracker:
         delta = sample.signal - out.base
         away = _beyond(delta, drift)
         wander = ALONG_C_S * out.per_kelvin * min(elapsed_s, LONGEST_S)
-        wander = max(wander, NEAR * abs(out.peak))
+        if not self._railed(out):
+            wander = max(wander, NEAR * abs(out.peak))
         if abs(away) <= min(out.guard + wander, 0.5 * abs(out.peak)):
             is_brief = elapsed_s <= LONGEST_S + out.spacing_s
             return End.BACK if is_brief or out.rows == 1 else End.LOST

@@ -82,6 +82,8 @@ def test_the_built_in_profile_takes_address_and_chain_facts() -> None:
         ('"method": "begin", ', "", 7, "requests[0].json", "method"),
         ('["all"]}', '["all"]', 7, "requests[0].json", "JSON"),
         ("/params/0", "params/0", 11, "updates[0].status", "JSON Pointer"),
+        ('/params/0"', '/params/0"\npairs = "yes"', 12, "updates[0].pairs", "bool"),
+        ('/params/0"', '/params/0"\npair = true', 12, "updates[0].pair", "pairs"),
         ('method = "news"', 'answer_to = "start"', 10, "updates[0].answer_to", "requests"),
         ("kelvin", "calvin", 16, "channels.nozzle.temperature_c.unit", "kelvin"),
         ("/hot end", "/hot~end", 15, "channels.nozzle.base", "~0"),
