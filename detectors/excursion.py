@@ -36,7 +36,11 @@ ALONG_C_S = 0.5
 """How fast it may move along with it, beyond the slope it had before."""
 NEAR = 0.1
 """Part of an excursion's size within which it is back in any case. One that went to an end of the
-range has no size: a contact that was open and is now only bad is not back."""
+range has no size: a contact that was open and is now only bad is not back, unless it eases."""
+EASES_ROWS = 4
+"""So many rows on end, each a part of the way back: a filter that settles. What a bad contact
+reads goes up and down."""
+EASES = 0.02, 0.6
 LONGEST_S = 10.0
 """A contact that opens for longer is taken for a step, or for an open input."""
 STAYS_ROWS = 3
@@ -95,6 +99,8 @@ class Excursion:
     readings: int = 1
     """Rows in which the host sent the sensor's values: samples, as far as can be told."""
     same_way: int = 0
+    eased: int = 0
+    """Rows on end that went a part of the way back."""
     level: float = math.nan
     """Delta at the third row: the size of a step."""
     was_high: bool = False
@@ -246,7 +252,9 @@ class Tracker:
         delta = sample.signal - out.base
         away = _beyond(delta, drift)
         wander = ALONG_C_S * out.per_kelvin * min(elapsed_s, LONGEST_S)
-        if not self._railed(out):
+        went = (out.last - sample.signal) / (out.last - out.base) if out.last != out.base else 0.0
+        out.eased = out.eased + 1 if EASES[0] < went < EASES[1] else 0
+        if not self._railed(out) or out.eased >= EASES_ROWS:
             wander = max(wander, NEAR * abs(out.peak))
         if abs(away) <= min(out.guard + wander, 0.5 * abs(out.peak)):
             is_brief = elapsed_s <= LONGEST_S + out.spacing_s

@@ -99,7 +99,7 @@ _LABELLED: tuple[tuple[str, re.Pattern[str]], ...] = (
 )
 _SHAPED: tuple[tuple[str, re.Pattern[str]], ...] = (
     ("user", re.compile(r"[\w.+-]+@[\w-]+(?:\.[\w-]+)*")),
-    ("user", re.compile(r"(?<!\w)@[\w-]{2,}")),
+    ("user", re.compile(r"(?<![\w@])@[\w-]{2,}")),
     ("path", re.compile(r"(?<![\w.])(?:[A-Za-z]:\\|\\\\)[^\s\"'<>|]+")),
     ("user", re.compile(r"(?<![\w.\\])[\w.-]+\\[\w.-]{2,}")),
     # A part of a path may hold spaces where another part follows.

@@ -83,9 +83,9 @@ class Limits(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     nozzle: Limit = Limit()
     bed: Limit = Limit(highest_c=130.0, no_rise_s=95.0)
     """A quarter of the bed's time constant, in which it gains 7.8 K at the limit."""
-    grace_s: float = 45.0
-    """Time after a controller's start in which readings beyond the limits are let pass: ten time
-    constants of the converters' filters (4.5 s), which leave 1.4 codes of the worst start."""
+    grace_s: float = 50.0
+    """Time after a controller's start in which readings beyond the limits are let pass: eleven
+    time constants of the converters' filters (4.5 s), which leave a code of the worst start."""
 
 
 class Sending(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
