@@ -246,7 +246,7 @@ class Tracker:
         delta = sample.signal - out.base
         away = _beyond(delta, drift)
         wander = ALONG_C_S * out.per_kelvin * min(elapsed_s, LONGEST_S)
-        if not self._railed(out):
+        if not (out.in_ohms and self._railed(out)):
             wander = max(wander, NEAR * abs(out.peak))
         if abs(away) <= min(out.guard + wander, 0.5 * abs(out.peak)):
             is_brief = elapsed_s <= LONGEST_S + out.spacing_s
