@@ -126,6 +126,7 @@ STATE_WORDS: dict[str, str] = {
     **dict.fromkeys(("good", "well", "fine", "ok", "okay", "healthy", "happy"), "up"),
     # Beginning.
     **dict.fromkeys(("start", "starting", "startup", "boot", "booting", "waking"), "starting"),
+    **dict.fromkeys(("coming", "becoming"), "starting"),
     **dict.fromkeys(("init", "initialising", "initializing", "connecting", "rising"), "starting"),
     # Brought to a stand, or broken.
     **dict.fromkeys(

@@ -120,9 +120,8 @@ def test_trials_go_on_over_nights(tmp_path: Path, capsys: pytest.CaptureFixture[
     out = capsys.readouterr().out
     breaks = [one for one in records(out) if one["kind"] == "contact-break"]
     assert [(one["trial"], one["outcome"]) for one in breaks] == [(0, "first"), (1, "better")]
-    # A contact that opens for one reading alone is a spike, and counts with the others.
-    same = ("contact-break", "spike")
-    events = [one for one in records(out, "event") if one["kind"] in same]
+    views = ("contact-break", "spike")  # A contact that opens for one reading is a spike.
+    events = [one for one in records(out, "event") if one["kind"] in views]
     counted = sum(int(str(one["count"])) for one in events)
     assert breaks[0]["count"] == counted
     assert run(["judge", first, second, third, "--trials"]) == 1
