@@ -84,7 +84,7 @@ def print_result(live: Live, host: str = "", *, as_json: bool = False) -> None:
     if host:
         say(f"{host}:")
     for words in assumed:
-        say(f"assumed: {words}")
+        say(f"facts: {words}")
     for line in [*burst_lines(events), *cause_lines(causes)]:
         say(line)
     say(verdict_line(found))

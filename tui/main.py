@@ -18,7 +18,7 @@ import tui.record_options
 from shared.errors import BadInput
 from shared.text import clean
 from shared.version import VERSION
-from tui import file_options
+from tui import file_options, sink
 from tui.file_options import SEVERAL
 
 LONGEST_LINE = 1000
@@ -193,7 +193,19 @@ def _file_commands(add: Callable[..., _Parser]) -> None:
 
 def run(arguments: Sequence[str] | None = None) -> int:
     """Run one command; its exit code. 2 after one line on stderr for bad input."""
-    options = parser().parse_args(arguments)
+    sink.install()
+    try:
+        return _run(arguments)
+    finally:
+        sink.last_words()
+
+
+def _run(arguments: Sequence[str] | None) -> int:
+    try:
+        options = parser().parse_args(arguments)
+    except BadInput as error:  # The help cannot be written.
+        print(f"ohmvigil: {on_one_line(str(error))}", file=sys.stderr)
+        return BAD_INPUT
     command = importlib.import_module(f"tui.commands.{options.command}")
     try:
         code: int = command.run(options)
@@ -205,7 +217,6 @@ def run(arguments: Sequence[str] | None = None) -> int:
         return 130
     except BrokenPipeError:
         # Whoever read our output has gone (a pager, `head`): nothing is left to say.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except Exception as fault:
         print(f"ohmvigil: {on_one_line(_own_fault(fault))}", file=sys.stderr)

@@ -1,9 +1,6 @@
 """Lines for a terminal or a pipe, in whatever encoding it has."""
 
-import errno
-import os
 import sys
-from contextlib import suppress
 from typing import TextIO
 
 _ASCII = str.maketrans(
@@ -46,18 +43,4 @@ def say(line: str, stream: TextIO | None = None) -> None:
     stream = stream or sys.stdout
     if not speaks_unicode(stream):
         line = ascii_of(line)
-    try:
-        print(line, file=stream, flush=True)
-    except OSError as error:
-        if error.errno != errno.EIO:
-            raise
-        go_quiet()
-
-
-def go_quiet() -> None:
-    """The terminal has gone: nothing more is printed, and printing no longer fails."""
-    nowhere = os.open(os.devnull, os.O_WRONLY)
-    for stream in (sys.stdout, sys.stderr):
-        with suppress(OSError, ValueError):
-            os.dup2(nowhere, stream.fileno())
-    os.close(nowhere)
+    print(line, file=stream, flush=True)

@@ -12,6 +12,7 @@ from tui.hosts import open_recorder
 from tui.output import say
 from tui.pipeline import Live
 from tui.scenarios import DEFAULT_SCENARIO, check_speed, list_scenarios
+from tui.sink import survive
 from tui.terminal import is_terminal, run_screen
 
 
@@ -38,6 +39,8 @@ def _watch(options: argparse.Namespace, scenario: Scenario, address: str) -> int
     if plain and for_s is None:
         for_s = scenario.for_s
     live = Live(profile, title, recorder, for_s)
+    if options.output:
+        survive()
     live.start()
     try:
         if plain:

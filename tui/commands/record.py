@@ -13,6 +13,7 @@ from tui.deliver import Outbox, policy_of, test_message, ways_of
 from tui.follow import EventPrinter, print_result
 from tui.hangup import HangUp
 from tui.hosts import profiles_for
+from tui.lines import encode
 from tui.lives import ALL_FAILED, all_failed, close_all
 from tui.longrun import file_plan_of, open_rolling
 from tui.notify import Desk
@@ -20,6 +21,7 @@ from tui.output import say
 from tui.outside import OutsideDeeds, ShelfDesk
 from tui.pipeline import Live
 from tui.recording_lines import RecordingLines
+from tui.sink import notice_line, survive
 from tui.snapshot import LinkState
 
 
@@ -34,6 +36,7 @@ def run(options: argparse.Namespace) -> int:
             test_message(title, ways)
             say(f"{title}: the test message was taken")
         return 0
+    survive(_unprinted if options.json else notice_line)
     several = len(profiles) > 1
     outbox = Outbox(ways, _complain) if ways else None
     desks = [Desk(title, policy, own_time()) for _, title in profiles] if outbox else []
@@ -107,6 +110,10 @@ class _Teller:
         self._outbox.close()
 
 
+def _unprinted(count: int, why: str) -> str:
+    return encode({"record": "unprinted", "lines": count, "why": why})
+
+
 def _complain(line: str) -> None:
     say(f"ohmvigil: {line}", sys.stderr)
 
@@ -119,11 +126,10 @@ def _follow(
 ) -> None:
     while not hang_up.stop.is_set() and not all(live.finished.is_set() for live, _ in lives):
         time.sleep(0.1)
-        with hang_up.survived():
-            _pass_on(lives, teller)
-            for (live, _), lines in zip(lives, notes, strict=True):
-                lines.show(live)
-                lines.show_failure(live)
+        _pass_on(lives, teller)
+        for (live, _), lines in zip(lives, notes, strict=True):
+            lines.show(live)
+            lines.show_failure(live)
         teller.tell(lives)
 
 

@@ -9,6 +9,7 @@ from client.simulated.scenario import load_scenario
 from client.simulated.truth import TruthLog
 from tui.output import say
 from tui.scenarios import DEFAULT_SCENARIO, check_speed, list_scenarios
+from tui.sink import survive
 
 
 def run(options: argparse.Namespace) -> int:
@@ -17,6 +18,7 @@ def run(options: argparse.Namespace) -> int:
         return list_scenarios()
     check_speed(options)
     scenario = load_scenario(options.scenario or DEFAULT_SCENARIO)
+    survive()
     stop = threading.Event()
     signal.signal(signal.SIGTERM, lambda *_: stop.set())
     truth = TruthLog(options.truth) if options.truth else None

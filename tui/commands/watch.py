@@ -10,6 +10,7 @@ from tui.lives import all_failed, close_all, tell_failures, wait_any
 from tui.longrun import open_rolling
 from tui.pipeline import Live
 from tui.profilecheck import run_check
+from tui.sink import survive
 from tui.terminal import needs_terminal, run_screen, run_several
 
 FIRST_WORD_S = 15.0
@@ -26,6 +27,7 @@ def run(options: argparse.Namespace) -> int:
             raise BadInput("--check", "checks one host at a time", "name one host")
         return run_check(*hosts[0])
     needs_terminal("watch", f"ohmvigil record {' '.join(options.hosts)}")
+    survive()
     lives: list[Live] = []
     # From here on a signal ends the screen, or the wait for it, but never the closing.
     hang_up = HangUp(ends=True)
