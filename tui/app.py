@@ -2,7 +2,6 @@
 
 import asyncio
 import contextlib
-import signal
 from typing import ClassVar
 
 from textual import events
@@ -66,10 +65,8 @@ class OhmvigilApp(Checking, Shelving, App[None]):
         *,
         ascii_only: bool = False,
         mouse: bool = True,
-        signals: bool = True,
     ) -> None:
         super().__init__()
-        self._signals = signals
         self._loop_of_screen: asyncio.AbstractEventLoop | None = None
         self.source = source
         self.state = ScreenState()
@@ -103,11 +100,7 @@ class OhmvigilApp(Checking, Shelving, App[None]):
         yield self._input
 
     def on_mount(self) -> None:
-        loop = self._loop_of_screen = asyncio.get_running_loop()
-        for number in (signal.SIGTERM, signal.SIGHUP) if self._signals else ():
-            # Outside the main thread (and so under some tests) signals belong to others.
-            with contextlib.suppress(ValueError, RuntimeError):
-                loop.add_signal_handler(number, self.exit)
+        self._loop_of_screen = asyncio.get_running_loop()
         self.set_interval(FRAME_S, self.repaint)
         self.repaint()
 

@@ -44,9 +44,8 @@ class SeveralApp(OhmvigilApp, inherit_bindings=False):
         *,
         ascii_only: bool = False,
         mouse: bool = True,
-        signals: bool = True,
     ) -> None:
-        super().__init__(sources[0], ascii_only=ascii_only, mouse=mouse, signals=signals)
+        super().__init__(sources[0], ascii_only=ascii_only, mouse=mouse)
         self._sources = list(sources)
         self._states = [ScreenState(is_one_of_several=True) for _ in sources]
         self._list_state = self.state

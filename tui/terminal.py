@@ -30,28 +30,26 @@ def needs_terminal(command: str, instead: str) -> None:
 def run_screen(
     source: Source,
     options: argparse.Namespace,
-    hang_up: HangUp | None = None,
+    hang_up: HangUp,
     span_s: float | None = None,
 ) -> None:
     """Show the screen until it is left. `span_s`: what its chart shows at first.
 
-    With `hang_up` its signals leave the screen, and stay in its hands afterwards.
+    Signals to `hang_up` leave the screen, and stay in its hands afterwards.
     """
     from tui.app import OhmvigilApp
 
-    app = OhmvigilApp(source, **_wishes(options), signals=hang_up is None)
+    app = OhmvigilApp(source, **_wishes(options))
     if span_s is not None:
         app.state.window = Window.of(span_s)
     _show(app, options, hang_up)
 
 
-def run_several(
-    sources: Sequence[Source], options: argparse.Namespace, hang_up: HangUp | None = None
-) -> None:
+def run_several(sources: Sequence[Source], options: argparse.Namespace, hang_up: HangUp) -> None:
     """Show the list of hosts, and the screen of each that is opened, until it is left."""
     from tui.several import SeveralApp
 
-    _show(SeveralApp(sources, **_wishes(options), signals=hang_up is None), options, hang_up)
+    _show(SeveralApp(sources, **_wishes(options)), options, hang_up)
 
 
 def _wishes(options: argparse.Namespace) -> dict[str, bool]:
@@ -59,7 +57,6 @@ def _wishes(options: argparse.Namespace) -> dict[str, bool]:
     return {"ascii_only": ascii_only, "mouse": not options.no_mouse}
 
 
-def _show(app: "OhmvigilApp", options: argparse.Namespace, hang_up: HangUp | None) -> None:
-    if hang_up is not None:
-        hang_up.then = app.leave
+def _show(app: "OhmvigilApp", options: argparse.Namespace, hang_up: HangUp) -> None:
+    hang_up.then = app.leave
     app.run(mouse=not options.no_mouse)

@@ -82,7 +82,7 @@ async def test_the_faulty_one_of_two_hosts_rises_and_a_third_does_not_end_them(
     for live in lives:
         live.start()
     try:
-        app = SeveralApp(lives, signals=False)
+        app = SeveralApp(lives)
         async with app.run_test(size=(120, 40)) as pilot:
             line = await until("loose-connection", app, 2)
             assert "garage" in line

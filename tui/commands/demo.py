@@ -8,7 +8,9 @@ from client.profile import simulated_profile
 from client.simulated.host import SimulatedHost
 from client.simulated.scenario import Scenario, load_scenario
 from tui.follow import EventPrinter, follow, print_result
+from tui.hangup import HangUp
 from tui.hosts import open_recorder
+from tui.leaving import Leaving
 from tui.output import say
 from tui.pipeline import Live
 from tui.scenarios import DEFAULT_SCENARIO, check_speed, list_scenarios
@@ -46,7 +48,12 @@ def _watch(options: argparse.Namespace, scenario: Scenario, address: str) -> int
         if plain:
             _plain(live, scenario, options)
         else:
-            run_screen(live, options)
+            hang_up = HangUp(ends=True)
+            with Leaving(hang_up, live.close):
+                try:
+                    run_screen(live, options, hang_up)
+                finally:
+                    live.close()
     finally:
         live.close()
     if live.fatal is not None:

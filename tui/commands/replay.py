@@ -8,6 +8,8 @@ from recordings.reader import Recording
 from recordings.several import Joined, followed, open_logs
 from tui.chains import chains_from
 from tui.commands.judge import name_of
+from tui.hangup import HangUp
+from tui.leaving import Leaving
 from tui.replay import Replay
 from tui.terminal import needs_terminal, run_screen
 
@@ -28,8 +30,10 @@ def run(options: argparse.Namespace) -> int:
         log.duration_s if isinstance(log, Recording | Joined) and log.duration_s > 0.0 else None
     )
     source.start()
-    try:
-        run_screen(source, options, span_s=span_s)
-    finally:
-        source.close()
+    hang_up = HangUp(ends=True)
+    with Leaving(hang_up, lambda: None):
+        try:
+            run_screen(source, options, hang_up, span_s)
+        finally:
+            source.close()
     return 0

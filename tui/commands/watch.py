@@ -6,6 +6,7 @@ from client.form import Profile
 from shared.errors import BadInput
 from tui.hangup import HangUp
 from tui.hosts import profiles_for
+from tui.leaving import Leaving
 from tui.lives import all_failed, close_all, tell_failures, wait_any
 from tui.longrun import open_rolling
 from tui.pipeline import Live
@@ -31,12 +32,13 @@ def run(options: argparse.Namespace) -> int:
     lives: list[Live] = []
     # From here on a signal ends the screen, or the wait for it, but never the closing.
     hang_up = HangUp(ends=True)
-    try:
-        for profile, title in hosts:
-            lives.append(_started(options, profile, title))
-        (_watch_one if len(lives) == 1 else _watch_several)(lives, options, hang_up)
-    finally:
-        close_all(lives)
+    with Leaving(hang_up, lambda: close_all(lives)):
+        try:
+            for profile, title in hosts:
+                lives.append(_started(options, profile, title))
+            (_watch_one if len(lives) == 1 else _watch_several)(lives, options, hang_up)
+        finally:
+            close_all(lives)
     if len(lives) > 1:
         return tell_failures(lives)
     if lives[0].fatal is not None:
