@@ -12,7 +12,7 @@ import pytest
 from tests.bench.bench_leaving import measure
 
 HUNG = """
-import queue, sys, time
+import os, queue, sys, time
 from pathlib import Path
 from tui.hangup import HangUp
 from tui.leaving import Leaving
@@ -23,7 +23,7 @@ def close():
 full = queue.Queue(1)
 hang_up = HangUp(ends=True)
 with Leaving(hang_up, close):
-    print("up", flush=True)
+    os.write(1, b"up")
     while True:
         full.put("the writer of a screen that nobody reads")
 """
