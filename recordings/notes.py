@@ -8,7 +8,7 @@ from typing import Any
 import msgspec
 
 from recordings.files import shown
-from recordings.opening import open_recording
+from recordings.opening import open_recording, strange_part
 from recordings.packer import note_row
 from recordings.schema import VERSION
 from recordings.store import BUSY_S, insert_rows
@@ -46,6 +46,9 @@ def add_note(
                 do = f"bring it up to date with `ohmvigil check {shown(path)} --repair NEW`"
                 raise BadInput(shown(path), "is of an older ohmvigil", do)
             connection.execute("PRAGMA trusted_schema = OFF")
+            odd = strange_part(connection)
+            if odd is not None:
+                raise BadInput(shown(path), odd, "name a recording that ohmvigil made")
             connection.execute("PRAGMA synchronous = FULL")
             # The recorder alone empties its log.
             connection.execute("PRAGMA wal_autocheckpoint = 0").fetchall()

@@ -7,7 +7,7 @@ from urllib.parse import quote
 
 from recordings.files import head_of, shown
 from recordings.migration import can_migrate, migrated
-from recordings.schema import APPLICATION_ID, TABLES, VERSION, create_table
+from recordings.schema import APPLICATION_ID, VERSION, expected_parts
 from shared.errors import BadInput
 from shared.text import clean
 
@@ -99,12 +99,29 @@ def _version(connection: sqlite3.Connection, path: Path, mend: bool) -> int:
 
 
 def _check(connection: sqlite3.Connection, path: Path, mend: bool) -> None:
-    if mend:
-        return
-    statement = "SELECT name, sql FROM sqlite_schema WHERE type = 'table'"
-    tables = dict(connection.execute(statement).fetchall())
-    for name in TABLES:
-        if tables.get(name) != create_table(name):
-            # A stranger's table may hide anything.
-            what = f"its table {name} is missing or not as a recording has it"
-            raise BadInput(shown(path), what, "name a recording (.ohmv), or try `ohmvigil check`")
+    odd = strange_part(connection, may_lack=mend)
+    if odd is not None:
+        do = "it was made to do harm, or by another program: take it for none of ours"
+        lacks = odd.endswith(MISSING)
+        raise BadInput(shown(path), odd, "try `ohmvigil check`" if lacks else do)
+
+
+MISSING = "is missing"
+
+
+def strange_part(connection: sqlite3.Connection, *, may_lack: bool = False) -> str | None:
+    """What its schema has that no recording has, or lacks; None where it is exactly ours.
+
+    `may_lack`: parts may be missing, as in a file that is damaged. A stranger's schema may hide anything: triggers that delete what is noted, views in the
+    place of tables that never end, columns that are computed.
+    """
+    parts = connection.execute("SELECT type, name, tbl_name, sql FROM sqlite_schema").fetchall()
+    found = {(kind, name): sql for kind, name, _, sql in parts}
+    expected = expected_parts()
+    for (kind, name), sql in found.items():
+        if (kind, name) not in expected:
+            return f"has a {clean(str(kind))} {clean(str(name))}, which no recording has"
+        if sql != expected[kind, name]:
+            return f"its {kind} {name} is not as a recording has it"
+    lacking = [f"its {kind} {name} {MISSING}" for kind, name in expected.keys() - found.keys()]
+    return min(lacking, default=None) if not may_lack else None

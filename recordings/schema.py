@@ -84,7 +84,20 @@ def create_table(name: str) -> str:
 def create_statements() -> list[str]:
     """Statements that make an empty recording's tables and views."""
     tables = [create_table(name) for name in TABLES]
-    return tables + [f"CREATE VIEW {name} AS {select}" for name, select in VIEWS.items()]
+    return tables + [create_view(name) for name in VIEWS]
+
+
+def expected_parts() -> dict[tuple[str, str], str | None]:
+    """All that the schema of a recording has: SQL by type and name; None for an index of SQLite's."""
+    tables: dict[tuple[str, str], str | None] = {
+        ("table", name): create_table(name) for name in TABLES
+    }
+    views = {("view", name): create_view(name) for name in VIEWS}
+    return {**tables, **views, ("index", "sqlite_autoindex_about_1"): None}
+
+
+def create_view(name: str) -> str:
+    return f"CREATE VIEW {name} AS {VIEWS[name]}"
 
 
 def insert_statement(table: str) -> str:

@@ -291,7 +291,7 @@ def test_strangers_databases_are_refused(tmp_path: Path) -> None:
         Recording(path)
     with pytest.raises(BadInput, match="schema version 99; this ohmvigil reads up to 1"):
         Recording(altered(tmp_path / "a", "PRAGMA user_version = 99"))
-    with pytest.raises(BadInput, match="its table notes is missing or not as"):
+    with pytest.raises(BadInput, match="its table notes is not as"):
         Recording(altered(tmp_path / "b", "ALTER TABLE notes ADD COLUMN more"))
 
 
