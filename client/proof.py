@@ -9,10 +9,13 @@ import msgspec
 import numpy as np
 
 from client.form import Profile
-from client.mapping import Mapper
+from client.mapping import STATE_KEY, Mapper
 from shared.updates import Entry, EntryKind, Floats, Value
+from shared.words import HostState
 
 MAX_MOMENTS = 10_000
+MAX_STATES = 20
+_OURS = {str(word) for word in HostState}
 SINCE_1970_S = 1e9
 """A clock beyond this (September 2001) counts from 1970 and tells the time of day."""
 
@@ -56,6 +59,7 @@ class Proof:
         self._last: dict[str, Value] = {}
         self._own_s: list[float] = []
         self._log_s: list[float] = []
+        self._states: dict[str, None] = {}
         self.messages = 0
         self.updates = 0
         self.first_own_s: float | None = None
@@ -71,6 +75,9 @@ class Proof:
             self.updates += 1
             self._counts.update(update.values.keys())
             self._last |= update.values
+            state = update.values.get(STATE_KEY)
+            if isinstance(state, str) and state not in _OURS and len(self._states) < MAX_STATES:
+                self._states[state] = None
             if len(self._own_s) < MAX_MOMENTS:
                 self._own_s.append(entry.own_s)
                 self._log_s.append(update.time_s)
@@ -79,6 +86,11 @@ class Proof:
     def seconds(self) -> float:
         """Own time from the first entry to the last."""
         return 0.0 if self.first_own_s is None else self.last_own_s - self.first_own_s
+
+    @property
+    def unknown_states(self) -> list[str]:
+        """Words of the host's state without a meaning, in the order in which they came."""
+        return list(self._states)
 
     @property
     def refused(self) -> Counter[str]:

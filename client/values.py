@@ -76,13 +76,27 @@ def _number(unit: str, scale: float, offset: float) -> Converter:
 
 
 def state(words: Mapping[str, str]) -> Converter:
-    """State words: theirs mapped to ours; without `words`, ours as they are."""
+    """State words: theirs mapped to ours; without `words`, ours as they are.
+
+    A word without a meaning is passed on as the host said it, cleaned: it is no state of ours,
+    and who reads it must not take it for one.
+    """
     known = dict(words) or {str(word): str(word) for word in HostState}
 
     def convert(value: Any) -> str | None:
-        return known.get(_word(value))
+        word = _word(value)
+        found = known.get(word)
+        if found is None and word:
+            cleaned = clean(word, MAX_STATE)
+            # A host's own `up` is ours only where the profile says so.
+            found = f"'{cleaned}'" if cleaned in _OURS else cleaned
+        return found or None
 
     return convert
+
+
+_OURS = {str(word) for word in HostState}
+MAX_STATE = 60
 
 
 def flags(words: Mapping[str, str], bits: Mapping[str, str]) -> Converter:

@@ -15,10 +15,15 @@ _NOT_THE_READING = {
     Kind.HALT,
     Kind.LINK_LOSS,
     Kind.STALE,
+    Kind.UNKNOWN_STATE,
     Kind.NO_RISE,
     Kind.MAINS_BEAT,
 }
 """Kinds that say nothing against the number itself."""
+
+
+_HIDES_IT = {Kind.LINK_LOSS, Kind.STALE, Kind.UNKNOWN_STATE}
+"""Kinds that leave open whether any reading is of now, and of a machine that runs."""
 
 
 def channel_health(
@@ -26,7 +31,7 @@ def channel_health(
     held: Held,
     gate: Gate,
     events: Sequence[Event],
-    state: HostState,
+    state: str,
     now_s: float,
 ) -> ChannelHealth:
     """One channel's health at `now_s`. An absorbed event counts through its absorber."""
@@ -49,7 +54,7 @@ def channel_health(
 
 
 def trust_of(
-    channel: str, events: Sequence[Event], state: HostState, now_s: float
+    channel: str, events: Sequence[Event], state: str, now_s: float
 ) -> tuple[Trust, float, str]:
     """Whether a channel's reading is to be believed at `now_s`, since when, and why not."""
     true_since = 0.0
@@ -57,7 +62,7 @@ def trust_of(
     for event in events:
         if event.channel not in (channel, EVERY_CHANNEL) or event.absorbed_by is not None:
             continue
-        if event.kind in (Kind.LINK_LOSS, Kind.STALE) and event.is_active:
+        if event.kind in _HIDES_IT and event.is_active:
             return Trust.UNKNOWN, event.start_s, event.text
         if event.kind in _NOT_THE_READING:
             continue
@@ -65,7 +70,7 @@ def trust_of(
             true_since = max(true_since, event.end_s)
         elif worst is None or _weight(event) >= _weight(worst):
             worst = event
-    if state is HostState.GONE:
+    if state == HostState.GONE:
         return Trust.UNKNOWN, now_s, "the link is down"
     if worst is None:
         return Trust.TRUE, true_since, ""
@@ -77,7 +82,7 @@ def trust_beside(
     channel: str,
     events: Sequence[Event],
     shelved: Collection[int],
-    state: HostState,
+    state: str,
     now_s: float,
 ) -> tuple[Trust, float, str]:
     """As `trust_of`, but faults that a person has shelved (ids) do not lead.

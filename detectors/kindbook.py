@@ -187,6 +187,13 @@ PAGES = {
         "none: the host's word ends it",
         link,
     ),
+    Kind.UNKNOWN_STATE: KindPage(
+        "the host says a state that has no meaning here: neither up nor halted until someone says",
+        "a word that the profile does not give, and that is none of ours",
+        "none: the host's word",
+        "none: the next word that is known ends it",
+        link,
+    ),
     Kind.OFFSET_COLD: KindPage(
         "sensors that should agree at room temperature don't",
         f"{rest.LIMIT_K:g} K from the others, and what the declared leads explain",

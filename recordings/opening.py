@@ -112,8 +112,9 @@ MISSING = "is missing"
 def strange_part(connection: sqlite3.Connection, *, may_lack: bool = False) -> str | None:
     """What its schema has that no recording has, or lacks; None where it is exactly ours.
 
-    `may_lack`: parts may be missing, as in a file that is damaged. A stranger's schema may hide anything: triggers that delete what is noted, views in the
-    place of tables that never end, columns that are computed.
+    A stranger's schema may hide anything: triggers that delete what is noted, views in the
+    place of tables that never end, columns that are computed. `may_lack`: parts may be missing,
+    as in a file that is damaged.
     """
     parts = connection.execute("SELECT type, name, tbl_name, sql FROM sqlite_schema").fetchall()
     found = {(kind, name): sql for kind, name, _, sql in parts}

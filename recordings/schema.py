@@ -88,7 +88,7 @@ def create_statements() -> list[str]:
 
 
 def expected_parts() -> dict[tuple[str, str], str | None]:
-    """All that the schema of a recording has: SQL by type and name; None for an index of SQLite's."""
+    """All that a recording's schema has: SQL by type and name; None for SQLite's own index."""
     tables: dict[tuple[str, str], str | None] = {
         ("table", name): create_table(name) for name in TABLES
     }

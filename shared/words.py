@@ -50,6 +50,7 @@ class Kind(StrEnum):
     NO_RISE = "no-rise"
     RISE_UNPOWERED = "rise-unpowered"
     JOINT_JUMP = "joint-jump"
+    UNKNOWN_STATE = "unknown-state"
 
 
 class Cause(StrEnum):

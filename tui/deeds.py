@@ -16,7 +16,7 @@ from shared.events import Event, NotEvaluated, RankedCause, Verdict
 from shared.health import ChannelHealth
 from shared.text import clean
 from shared.when import short, spelt, tenths, utc
-from shared.words import Act, HostState, Kind
+from shared.words import Act, Kind
 from tui.answers import AnyNote
 from tui.lines import channel_word
 from tui.snapshot import Note
@@ -142,7 +142,7 @@ def channels_beside(
     channels: Iterable[ChannelHealth],
     events: Sequence[Event],
     lives: Lives,
-    host: HostState,
+    host: str,
     now_s: float,
 ) -> tuple[ChannelHealth, ...]:
     """Each channel with the trust that what is not shelved leaves it."""

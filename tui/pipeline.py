@@ -82,7 +82,7 @@ class Live:
         self._verdict = Verdict(severity=Severity.NOTICE, text="nothing heard yet")
         self._changed: dict[int, Event] = {}
         self._serial = 0
-        self._host = HostState.STARTING
+        self._host: str = HostState.STARTING
         self._first_s: float | None = None
         self._heard_own_s = own_time()
         self._is_heard = False
@@ -309,8 +309,8 @@ class Live:
             self._take_events(self._watch.feed(batch))
             states = batch.texts.get("host.state")
             if states:
-                self._host = HostState(states[-1][1])
-            elif self._host is HostState.STARTING and (batch.numbers or batch.texts):
+                self._host = states[-1][1]
+            elif self._host == HostState.STARTING and (batch.numbers or batch.texts):
                 self._host = HostState.UP
             self._serial += 1
 

@@ -53,6 +53,7 @@ def check_lines(proof: Proof, dropped: int = 0, timed: bool = True) -> Iterator[
     rate = f", {proof.updates / max(proof.seconds, 1e-9):.1f} a second" if timed else ""
     yield f"{proof.messages} messages, {proof.updates} with readings{rate}"
     yield from _table(gave)
+    yield from _word_lines(proof)
     if never:
         yield "never gave a value: " + ", ".join(_named(reading) for reading in never)
         yield "  (a host that sends only changes may not have had one to send)"
@@ -72,6 +73,16 @@ def _table(readings: Iterable[ReadingProof]) -> Iterator[str]:
         value = f"{last:.6g}" if isinstance(last, float) else clean(str(last), 40)
         more = f"   refused {refused}" if refused else ""
         yield f"  {key:<{width}}  {count:>6} ×   last {value}{more}"
+
+
+def _word_lines(proof: Proof) -> Iterator[str]:
+    """State words without a meaning, and the line of the profile that would give one."""
+    for word in proof.unknown_states:
+        yield f"the host says '{word}', which the profile gives no meaning: not taken for up"
+        yield (
+            f'  add to words of [channels.host.state]: "{word}" = "up" '
+            '(or "starting", "halted", "gone")'
+        )
 
 
 def _named(reading: ReadingProof) -> str:

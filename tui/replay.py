@@ -76,7 +76,7 @@ class Replay:
         self._trials: tuple[KindTrial, ...] = ()
         self._verdict = Verdict(severity=Severity.NOTICE, text="reading the file")
         self._healths: list[tuple[float, tuple[ChannelHealth, ...]]] = []
-        self._states: list[tuple[float, HostState]] = []
+        self._states: list[tuple[float, str]] = []
         self._serial = 0
         self._done = False
         self._stopping = False
@@ -114,7 +114,7 @@ class Replay:
             events = tuple(
                 _as_of(event, cursor) for event in self._events() if event.start_s <= cursor
             )
-            host = _last_before(self._states, cursor, HostState.UP)
+            host = _last_before(self._states, cursor, str(HostState.UP))
             stand = lives(events, deeds_in(self._notes()), cursor)
             causes, found = self._diagnosis(events, play, stand)
             state = LinkState.LIVE_FILE if self._is_live else LinkState.FILE
@@ -256,7 +256,7 @@ class Replay:
                 self._history.append(part)
                 self._watch.feed(part)
                 for row, word in part.texts.get("host.state", ()):
-                    self._states.append((float(part.time_s[row]), HostState(word)))
+                    self._states.append((float(part.time_s[row]), word))
                 self._healths.append((self._watch.now_s, self._watch.health()))
                 self._heard_own_s = time.monotonic()
                 self._serial += 1
@@ -340,7 +340,7 @@ class Replay:
         return causes, Verdict(severity=found.severity, text=f"as recorded: {found.text}")
 
     def _channels(
-        self, cursor: float, events: Sequence[Event], host: HostState
+        self, cursor: float, events: Sequence[Event], host: str
     ) -> tuple[ChannelHealth, ...]:
         """Channels as they stood at the cursor."""
         if self._healths:
@@ -350,7 +350,7 @@ class Replay:
         return tuple(self._channel(health, cursor, events, host) for health in healths)
 
     def _channel(
-        self, health: ChannelHealth, cursor: float, events: Sequence[Event], host: HostState
+        self, health: ChannelHealth, cursor: float, events: Sequence[Event], host: str
     ) -> ChannelHealth:
         name = health.channel
         trust, since_s, why = trust_of(name, events, host, cursor)

@@ -10,7 +10,6 @@ from shared.chain import Chain
 from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
 from shared.health import ChannelHealth
-from shared.words import HostState
 from tui.history import History
 
 
@@ -87,7 +86,8 @@ class Snapshot:
     title: str
     now_s: float
     link: LinkView
-    host: HostState
+    host: str
+    """Its state: a `HostState`, or its own word where that has no meaning here."""
     recording: RecordingView
     channels: tuple[ChannelHealth, ...]
     events: tuple[Event, ...]

@@ -105,6 +105,8 @@ def asks(own: Sequence[Event], others: Sequence[Event]) -> bool:
         event.kind is Kind.STARTUP_TRANSIENT
         or (event.severity is not Severity.NOTICE and not is_explained(event, others))
         for event in own
+        # What a word means is nothing that a cause could be weighed for.
+        if event.kind is not Kind.UNKNOWN_STATE
     )
 
 

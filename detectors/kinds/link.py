@@ -1,4 +1,4 @@
-"""restart, halt, link-loss and stale: the host, the controller and the way to them.
+"""restart, halt, unknown-state, link-loss and stale: the host, the controller, the way to them.
 
 Quantity: seconds. `stale` is silence although the link is up: longer than `SILENCE_S`,
 than ten times the host's own mean spacing, and than twice the longest of its latest gaps
@@ -7,7 +7,9 @@ something changes, is not called silent. Nor is one whose clock was set, where u
 `link-loss` lasts from the host's being gone to
 its next word. A restart is an uptime that falls, or a host that says it is starting. A halt
 is quoted with what the host newly said at that moment or up to `AFTER_S` later, first; failing
-that, with what it said up to `BEFORE_S` before: older words are of something else.
+that, with what it said up to `BEFORE_S` before: older words are of something else. A state
+without a meaning is never taken for up: it is told, in the host's own word, until one comes that
+has a meaning.
 
 Blind to a restart of the controller where no uptime is reported, to silence shorter than
 the limit, and to a single channel that falls silent: hosts may send only what changes, so
@@ -73,6 +75,7 @@ class LinkDetector:
 
     def __init__(self) -> None:
         self._state = HostState.UP
+        self._is_unknown = False
         self._silent = False
         self._knows_link = False
         """Whether the log tells of the link: host states, or time that passed without data."""
@@ -90,16 +93,23 @@ class LinkDetector:
             self._words, self._words_s = text, time_s
             if self._state is HostState.HALTED and time_s - self._halted_s <= AFTER_S:
                 say(self._halt(row, time_s))
-        state, was = host_state(text) if key == "host.state" else None, self._state
-        if state is None:
+        if key != "host.state":
             return
+        state, was = host_state(text), self._state
         self._knows_link = True
-        self._state = state
+        if self._is_unknown:
+            say(Cleared(row, time_s, EVERY_CHANNEL, Kind.UNKNOWN_STATE, time_s))
+        self._is_unknown = state is None
+        # Of the link and of silence an unknown word says as much as any other.
+        self._state = HostState.UP if state is None else state
         if was is HostState.GONE:
             say(Cleared(row, time_s, EVERY_CHANNEL, Kind.LINK_LOSS, time_s))
         if was is HostState.HALTED:
             say(Cleared(row, time_s, EVERY_CHANNEL, Kind.HALT, time_s))
-        if state is HostState.GONE:
+        if state is None:
+            text = f"the host says '{text}', which has no meaning here: not taken for up"
+            say(self._sighting(row, time_s, Kind.UNKNOWN_STATE, time_s, text))
+        elif state is HostState.GONE:
             self._gone_row = row
             self._end_silence(row, time_s, say)
             say(self._sighting(row, time_s, Kind.LINK_LOSS, time_s, "the link to the host is down"))

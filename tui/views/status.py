@@ -8,6 +8,8 @@ from tui.snapshot import LinkState, Snapshot
 from tui.views.frame import Frame
 from tui.views.unheard import link_words
 
+INKS: dict[str, Ink] = {HostState.UP: Ink.PLAIN, HostState.STARTING: Ink.DOUBTFUL}
+"""Of the host's states; any other is an alarm."""
 LONGEST_TITLE = 15
 """Cells of a host's name among others."""
 LEAST_TITLE = 20
@@ -92,8 +94,9 @@ def _age(now: Snapshot, late_after_s: float) -> list[Part]:
 def _host(now: Snapshot) -> list[Part]:
     if not now.link.is_heard:
         return []
-    ink = {HostState.UP: Ink.PLAIN, HostState.STARTING: Ink.DOUBTFUL}.get(now.host, Ink.ALARM)
-    return [(f"host {now.host}", ink)]
+    ink = INKS.get(now.host, Ink.ALARM)
+    is_ours = now.host in tuple(HostState)
+    return [(f"host {now.host}" if is_ours else f"host says '{now.host}'", ink)]
 
 
 def _recording(now: Snapshot) -> list[Part]:

@@ -1,0 +1,56 @@
+"""unknown-state: a host's word without a meaning is told, and never taken for up."""
+
+import pytest
+
+from detectors.diagnosis import diagnose
+from detectors.diagnosis.verdict import verdict
+from detectors.watch import Watch
+from shared.health import Trust
+from shared.updates import Update, batch_of
+from shared.words import Kind, Severity
+
+
+def rows(*words: tuple[float, str], seconds: float = 120.0) -> list[Update]:
+    """A quiet nozzle; the host says these words at these times."""
+    said = dict(words)
+    updates = []
+    for n in range(int(seconds * 2)):
+        state = {"host.state": said[n / 2]} if n / 2 in said else {}
+        updates.append(Update(n / 2, {"nozzle.temperature_c": 25.0 + n % 3 * 0.1, **state}))
+    return updates
+
+
+def watched(updates: list[Update], *, singly: bool) -> Watch:
+    watch = Watch({})
+    for part in [[update] for update in updates] if singly else [updates]:
+        watch.feed(batch_of(part))
+    return watch
+
+
+@pytest.mark.parametrize("singly", [True, False])
+@pytest.mark.parametrize("first_s", [0.0, 60.0])
+def test_a_word_without_a_meaning_withholds_true(first_s: float, singly: bool) -> None:
+    """From the first row on or later: the event has the host's word, and nothing is true."""
+    watch = watched(rows((first_s, "smouldering")), singly=singly)
+    (event,) = [each for each in watch.events if each.kind is Kind.UNKNOWN_STATE]
+    assert (event.start_s, event.end_s, event.channel) == (first_s, None, "*")
+    assert "'smouldering'" in event.text
+    assert {health.trust for health in watch.health()} == {Trust.UNKNOWN}
+    found = verdict(watch.events, diagnose(watch.events, {}))
+    assert found.severity is Severity.CHECK_FUNCTION
+    assert "smouldering" in found.text
+
+
+def test_the_next_word_that_is_known_ends_it() -> None:
+    watch = watched(rows((10.0, "smouldering"), (20.0, "charred"), (30.0, "up")), singly=False)
+    events = [each for each in watch.events if each.kind is Kind.UNKNOWN_STATE]
+    assert [(e.start_s, e.end_s) for e in events] in (
+        [(10.0, 20.0), (20.0, 30.0)],
+        [(10.0, 30.0)],
+    )
+    assert {health.trust for health in watch.health()} == {Trust.TRUE}
+
+
+def test_no_cause_is_weighed_for_a_word() -> None:
+    """It is a question to the profile, not to the wiring."""
+    assert diagnose(watched(rows((5.0, "smouldering")), singly=False).events, {}) == ()
