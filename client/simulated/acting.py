@@ -140,7 +140,7 @@ class _Bus(Actor):
     def _err(self, fault: faults.Bus, plant: Plant, name: str) -> bool:
         chain = plant.chains[name]
         chance = self.rng.random()
-        bit = self.rng.randrange(4, 15)
+        bit = self.rng.randrange(chain.bits - 12, chain.bits - 1)
         if chance < fault.lost:
             chain.is_lost = True
         elif chance < fault.lost + fault.flips:

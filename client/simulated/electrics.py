@@ -97,6 +97,10 @@ class SensorChain:
         self.stuck: bool | None = None
         """Whether the data line is stuck, and at what."""
 
+    @property
+    def bits(self) -> int:
+        return self._chain.bits
+
     def add_ohm(self, lead: Lead, ohm: float) -> None:
         """Further resistance of one lead until `clear`, Ω; inf: open. KeyError: no such lead."""
         self._added_ohm[lead] = self._added_ohm.get(lead, self._whole_ohm[lead]) + ohm
