@@ -286,8 +286,8 @@ class Contacts:
     raises: bool
     """Whether ohms in some lead read higher."""
     lowers: bool
-    opens_low: bool
-    """Whether some break reads at the lower end, with `open` and `low` together."""
+    share_low: float
+    """Part of the leads whose break reads at the lower end, with `open` and `low` together."""
 
 
 @lru_cache(maxsize=64)
@@ -296,7 +296,7 @@ def contacts_of(wires: int, excitation: Excitation, strapped: int | None = None)
     leads = FITTED[wires]
     effects = [lead_effect(wires, excitation, lead, strapped) for lead in leads]
     ends = [reads_broken(wires, excitation, lead, strapped)[0] for lead in leads]
-    return Contacts(max(effects) > 0.0, min(effects) < 0.0, "lower" in ends)
+    return Contacts(max(effects) > 0.0, min(effects) < 0.0, ends.count("lower") / len(ends))
 
 
 @lru_cache(maxsize=64)

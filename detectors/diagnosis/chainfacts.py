@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from detectors.diagnosis.case import Fact
-from detectors.diagnosis.causes import LARGE_FILTER_NF, LONG_CABLE_M, SMALL_FILTER_NF
+from detectors.diagnosis.causes import LARGE_FILTER_NF, LONG_CABLE_M, PT100_OHM, SMALL_FILTER_NF
 from shared.chain import Chain
 
 
@@ -26,7 +26,7 @@ def _facts(chain: Chain) -> Iterator[Fact]:
     if chain.believed_curve != chain.element_curve or chain.believed_r0_ohm != chain.r0_ohm:
         yield Fact("host-curve-differs", "the host counts with another element")
     yield from _cable(chain)
-    if chain.knows("capacitance_nf"):
+    if chain.knows("capacitance_nf", "r0_ohm"):
         yield from _filter(chain)
 
 
@@ -63,7 +63,10 @@ def _cable(chain: Chain) -> Iterator[Fact]:
 
 
 def _filter(chain: Chain) -> Iterator[Fact]:
-    if chain.capacitance_nf <= SMALL_FILTER_NF:
-        yield Fact("small-filter", f"only {chain.capacitance_nf:g} nF across the inputs")
-    elif chain.capacitance_nf >= LARGE_FILTER_NF:
-        yield Fact("large-filter", f"{chain.capacitance_nf:g} nF across the inputs")
+    # What counts is the corner: an input of ten times the ohms wants a tenth.
+    as_for_pt100 = chain.capacitance_nf * chain.r0_ohm / PT100_OHM
+    shown = f"{chain.capacitance_nf:g} nF across the inputs"
+    if as_for_pt100 <= SMALL_FILTER_NF:
+        yield Fact("small-filter", f"only {shown}")
+    elif as_for_pt100 >= LARGE_FILTER_NF:
+        yield Fact("large-filter", shown)

@@ -85,6 +85,8 @@ class RailDetector:
         facts: dict[str, float | str] = {"first_reading": float(first)}
         if sample.in_ohms:
             facts["signal"] = sample.signal
+            if self._plan.scale.r0_is_known:
+                facts["r0_ohm"] = self._plan.scale.r0_ohm
             if not first:
                 facts["before"] = moment.before.signal
         return Sighting(

@@ -168,9 +168,9 @@ def test_a_short_reads_low_while_its_current_flows(
 
 
 def test_what_contacts_can_do_depends_on_the_wires() -> None:
-    assert contacts_of(2, "one-source") == Contacts(raises=True, lowers=False, opens_low=False)
-    assert contacts_of(3, "one-source") == Contacts(raises=True, lowers=True, opens_low=True)
-    assert contacts_of(4, "one-source") == Contacts(raises=False, lowers=False, opens_low=True)
+    assert contacts_of(2, "one-source") == Contacts(raises=True, lowers=False, share_low=0.0)
+    assert contacts_of(3, "one-source") == Contacts(raises=True, lowers=True, share_low=1 / 3)
+    assert contacts_of(4, "one-source") == Contacts(raises=False, lowers=False, share_low=3 / 4)
 
 
 @pytest.mark.parametrize("excitation", INPUTS)
