@@ -15,7 +15,7 @@ from detectors.diagnosis.case import (
     word,
 )
 from detectors.diagnosis.causes import PT100_OHM
-from detectors.diagnosis.ways import Ways, open_at_low, ways_of
+from detectors.diagnosis.ways import Ways, is_empty, open_at_low, ways_of
 from detectors.scale import is_end_shaped
 from shared.circuit import HIGHEST
 from shared.events import Event
@@ -33,6 +33,8 @@ SMALL_OHM = 6.0
 """Of a Pt100: excursions of many contacts are larger by then. Judgement."""
 TENTH = (0.095, 0.186)
 """A tenth of R/R0 between 0 °C, less some, and the lower end of the curve: no short has so much."""
+NO_LEAP = 0.1
+"""Part of a reading by which heat may move it from one reading to the next, with room."""
 TEN = 9.5
 """R/R0 that no platinum has, and ten times what it has from 0 °C on, less some."""
 ENOUGH_FLIPS = 0.2
@@ -86,7 +88,9 @@ def rails(case: Case) -> Iterator[Fact]:
         yield Fact("open-at-upper-end", "at the upper end, where few leads read open", few)
     yield from _end(low, "open", "lower", parted)
     yield from _end(low, "short", "lower", 1.0 - parted)
-    if parted:
+    if parted and is_empty(case):
+        yield Fact("empty-terminal", "low and open at once, which no lead of two wires does")
+    elif parted:
         yield Fact("open-at-low-end", "low and open at once: no current in the element", parted)
     if parted < 1.0:
         yield from _dead(low, 1.0 - parted)
@@ -113,13 +117,13 @@ def _end(events: Sequence[Event], name: str, end: str, weight: float) -> Iterato
 
 
 def _by_ten(case: Case, event: Event) -> Fact | None:
-    """Whether a reading beyond the curve from the first on is that of another element by ten."""
+    """Whether a reading that did not leap beyond the curve is that of another element by ten."""
     ohm, r0_ohm = number(event, "signal"), number(event, "r0_ohm")
-    if ohm is None or not r0_ohm or not number(event, "first_reading"):
+    if ohm is None or not r0_ohm or _leapt(event, ohm):
         return None
     times_r0 = ohm / r0_ohm
     if TENTH[0] <= times_r0 <= TENTH[1]:
-        words = f"{ohm:.0f} Ω from the first reading on: about a tenth of what it should be"
+        words = f"{ohm:.0f} Ω without a leap to it: about a tenth of what it should be"
         return Fact("a-tenth", words)
     chain = case.chain
     if chain is not None and chain.knows("reference_ohm"):
@@ -127,9 +131,17 @@ def _by_ten(case: Case, event: Event) -> Fact | None:
     else:
         is_at_end = event.unit == "codes" and is_end_shaped(event.value)
     if times_r0 >= TEN and not is_at_end:
-        words = f"{ohm:.0f} Ω from the first reading on: about ten times what it should be"
+        words = f"{ohm:.0f} Ω without a leap to it: about ten times what it should be"
         return Fact("ten-times", words)
     return None
+
+
+def _leapt(event: Event, ohm: float) -> bool:
+    """Whether it came from elsewhere, as leads do that part: heat passes a limit slowly."""
+    before = number(event, "before")
+    if number(event, "first_reading") or before is None:
+        return not number(event, "first_reading")
+    return abs(before - ohm) > NO_LEAP * max(abs(ohm), abs(before))
 
 
 def _dead(low: Sequence[Event], weight: float) -> Iterator[Fact]:

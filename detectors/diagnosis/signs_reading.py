@@ -18,7 +18,7 @@ OPEN_AND_SHORT = (
             Given(Cause.WIRE_COUNT_SETTING, 0.60, "empty terminals hang open", PHYSICS),
             Given(Cause.SENSOR_FAILED, 0.30, "an element that has parted"),
             Given(Cause.SUPPLY, 0.15, "a board on the wrong supply reads nonsense", TRADE),
-            Given(Cause.CURVE_SETTING, 0.10, "a Pt1000 on a Pt100 input saturates alike", PHYSICS),
+            Given(Cause.CURVE_SETTING, 0.15, "a Pt1000 on a Pt100 input saturates alike", PHYSICS),
         ),
     ),
     Sign(
@@ -27,9 +27,9 @@ OPEN_AND_SHORT = (
         0.005,
         0.03,
         (
-            Given(Cause.BROKEN_LEAD, 0.60, "a lead that has parted stays open"),
-            Given(Cause.LOOSE_CONNECTION, 0.20, "a loose contact closes again"),
-            Given(Cause.SENSOR_FAILED, 0.45, "an element that has parted"),
+            Given(Cause.BROKEN_LEAD, 0.40, "what has parted meets again where it bends"),
+            Given(Cause.LOOSE_CONNECTION, 0.15, "a loose contact closes again"),
+            Given(Cause.SENSOR_FAILED, 0.50, "an element that has parted stays open"),
             Given(Cause.BUS_WIRING, 0.12, "a data line stuck high"),
         ),
     ),
@@ -90,8 +90,18 @@ OPEN_AND_SHORT = (
         (
             Given(Cause.BROKEN_LEAD, 0.45, "a current lead of three or four wires", PHYSICS),
             Given(Cause.LOOSE_CONNECTION, 0.45, "a current lead of three or four wires", PHYSICS),
-            Given(Cause.WIRE_COUNT_SETTING, 0.20, "an empty sense terminal", PHYSICS),
+            Given(Cause.WIRE_COUNT_SETTING, 0.40, "an empty sense terminal", PHYSICS),
             Given(Cause.BUS_WIRING, 0.02, "flags and code read wrongly at once"),
+        ),
+    ),
+    Sign(
+        "empty-terminal",
+        SHAPE,
+        0.005,
+        0.02,
+        (
+            Given(Cause.WIRE_COUNT_SETTING, 0.50, "a board set for more wires", PHYSICS),
+            Given(Cause.BUS_WIRING, 0.05, "flags and code read wrongly at once"),
         ),
     ),
     Sign(

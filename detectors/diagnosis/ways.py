@@ -8,7 +8,7 @@ parts reads at the lower end. `shared.circuit` works it out.
 
 from dataclasses import dataclass
 
-from detectors.diagnosis.case import Case, word
+from detectors.diagnosis.case import Case, number, word
 from shared.chain import Chain
 from shared.circuit import contacts_of
 from shared.words import Kind
@@ -45,11 +45,20 @@ def ways_of(chain: Chain | None) -> Ways:
 
 
 def open_at_low(case: Case) -> float:
-    """How far a code at its lower end is a lead that has parted, 0…1."""
-    if not case.of(Kind.CODE_LOW) or case.of(Kind.CODE_HIGH):
+    """How far a code at its lower end is an open input, 0…1."""
+    low = case.of(Kind.CODE_LOW)
+    if not low or case.of(Kind.CODE_HIGH):
         return 0.0
     flags = case.of(Kind.CONVERTER_FLAG)
     is_told = any("open" in word(event, "flags") for event in flags)
     if flags and not is_told:
         return 0.0
+    if is_told and is_empty(case):
+        return 1.0
     return ways_of(case.chain).opens_low * (1.0 if is_told else UNFLAGGED)
+
+
+def is_empty(case: Case) -> bool:
+    """Whether no lead can read so: from the first reading on, that is an empty terminal."""
+    first = any(number(event, "first_reading") for event in case.of(Kind.CODE_LOW))
+    return first and not ways_of(case.chain).opens_low
