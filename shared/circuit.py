@@ -43,6 +43,8 @@ FITTED: dict[int, tuple[Lead, ...]] = {
 """Leads that there are, by wires fitted."""
 AT_A: tuple[Lead, ...] = ("force+", "sense+")
 
+LEAST_OHM = 1e-6
+"""Of a lead, so that the current in a loop of straps and leads is one number."""
 PULL_OHM = 10e6
 """From the bias to a sense input that hangs open. An assumption: some MΩ are usual."""
 SOURCE_OHM = 1e12
@@ -161,7 +163,7 @@ def seen(inputs: Inputs, element_ohm: float, leads: Leads) -> Seen:
     for node in ("A", "B"):
         net.join(node, "0", SOURCE_OHM)
     for lead in FITTED[inputs.wires]:
-        net.join(lead, "A" if lead in AT_A else "B", leads.get(lead, 0.0))
+        net.join(lead, "A" if lead in AT_A else "B", max(leads.get(lead, 0.0), LEAST_OHM))
     _terminals(net, inputs, leads)
     return _two_sources(net, inputs) if inputs.has_two_sources else _one_current(net, inputs)
 

@@ -6,6 +6,10 @@ from detectors.diagnosis.case import Fact
 from detectors.diagnosis.causes import LARGE_FILTER_NF, LONG_CABLE_M, PT100_OHM, SMALL_FILTER_NF
 from shared.chain import Chain
 
+AS_PT100 = 0.8
+"""Strength of what is small for a Pt100 where nobody told the element. Judgement; what is large
+for a Pt100 is large for any."""
+
 
 def chain_facts(chain: Chain | None) -> tuple[Fact, ...]:
     """Facts of a chain; none where the chain is not known. Names are of `CHAIN_SIGNS`."""
@@ -26,7 +30,7 @@ def _facts(chain: Chain) -> Iterator[Fact]:
     if chain.believed_curve != chain.element_curve or chain.believed_r0_ohm != chain.r0_ohm:
         yield Fact("host-curve-differs", "the host counts with another element")
     yield from _cable(chain)
-    if chain.knows("capacitance_nf", "r0_ohm"):
+    if chain.knows("capacitance_nf"):
         yield from _filter(chain)
 
 
@@ -64,9 +68,10 @@ def _cable(chain: Chain) -> Iterator[Fact]:
 
 def _filter(chain: Chain) -> Iterator[Fact]:
     # What counts is the corner: an input of ten times the ohms wants a tenth.
-    as_for_pt100 = chain.capacitance_nf * chain.r0_ohm / PT100_OHM
+    is_told = chain.knows("r0_ohm")
+    as_for_pt100 = chain.capacitance_nf * (chain.r0_ohm / PT100_OHM if is_told else 1.0)
     shown = f"{chain.capacitance_nf:g} nF across the inputs"
     if as_for_pt100 <= SMALL_FILTER_NF:
-        yield Fact("small-filter", f"only {shown}")
+        yield Fact("small-filter", f"only {shown}", 1.0 if is_told else AS_PT100)
     elif as_for_pt100 >= LARGE_FILTER_NF:
         yield Fact("large-filter", shown)

@@ -27,8 +27,8 @@ OPEN_AND_SHORT = (
         0.005,
         0.03,
         (
-            Given(Cause.BROKEN_LEAD, 0.40, "what has parted meets again where it bends"),
-            Given(Cause.LOOSE_CONNECTION, 0.15, "a loose contact closes again"),
+            Given(Cause.BROKEN_LEAD, 0.30, "what has parted meets again where it bends"),
+            Given(Cause.LOOSE_CONNECTION, 0.12, "a loose contact closes again"),
             Given(Cause.SENSOR_FAILED, 0.50, "an element that has parted stays open"),
             Given(Cause.BUS_WIRING, 0.12, "a data line stuck high"),
         ),

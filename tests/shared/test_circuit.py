@@ -141,6 +141,16 @@ def test_an_open_sense_input_follows_its_pull_to_the_bias(excitation: Excitation
     assert reads_broken(4, excitation, "sense-")[0] == "lower"
 
 
+@pytest.mark.parametrize("strapped", [2, 3, 4])
+@pytest.mark.parametrize("excitation", INPUTS)
+def test_leads_without_any_resistance_read_the_element_alone(
+    strapped: int, excitation: Excitation
+) -> None:
+    """Though leads and straps then make loops of no ohms."""
+    found = seen(Inputs(4, strapped, excitation), 138.5, {})
+    assert found.ohm == pytest.approx(138.5, abs=1e-5)
+
+
 @pytest.mark.parametrize("wires", [2, 3, 4])
 @pytest.mark.parametrize("excitation", INPUTS)
 def test_a_parted_element_reads_at_the_upper_end_whatever_the_wires(
