@@ -1,28 +1,24 @@
-"""Facts on what the reading did."""
+"""Facts on what the reading did between the ends of its range."""
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from detectors.diagnosis.case import (
     ABSURD_K,
     CONTACT_KINDS,
     Case,
     Fact,
-    duration_s,
     is_place,
     number,
     times,
     word,
 )
 from detectors.diagnosis.causes import PT100_OHM
-from detectors.diagnosis.ways import Ways, is_empty, open_at_low, ways_of
-from detectors.scale import is_end_shaped
-from shared.circuit import HIGHEST
+from detectors.diagnosis.ends import by_ten
+from detectors.diagnosis.ways import Ways, ways_of
 from shared.events import Event
 from shared.words import Kind
 
-LASTING_S = 30.0
-"""An open or short longer than this is a state, not a moment."""
 ONE_WAY = 0.85
 """Share of spikes with one sign from which on they count as going one way."""
 ENOUGH_SPIKES = 4
@@ -31,12 +27,6 @@ ENOUGH_BREAKS = 0.2
 ENOUGH_SIZES = 8
 SMALL_OHM = 6.0
 """Of a Pt100: excursions of many contacts are larger by then. Judgement."""
-TENTH = (0.095, 0.186)
-"""A tenth of R/R0 between 0 °C, less some, and the lower end of the curve: no short has so much."""
-NO_LEAP = 0.1
-"""Part of a reading by which heat may move it from one reading to the next, with room."""
-TEN = 9.5
-"""R/R0 that no platinum has, and ten times what it has from 0 °C on, less some."""
 ENOUGH_FLIPS = 0.2
 """Share of spikes that are flipped bits from which on they count fully; chance gives 0.01."""
 DISBELIEVED = 0.1
@@ -75,100 +65,10 @@ def transients(case: Case) -> Iterator[Fact]:
         yield Fact("settles-by-itself", f"absurd after a restart, right by itself{within}")
 
 
-def rails(case: Case) -> Iterator[Fact]:
-    high, low = case.of(Kind.CODE_HIGH), case.of(Kind.CODE_LOW)
-    tens = [fact for event in (*high, *low) if (fact := _by_ten(case, event)) is not None]
-    if tens:
-        yield from tens
-        return
-    parted = open_at_low(case)
-    yield from _end(high, "open", "upper", 1.0)
-    few = ways_of(case.chain).share_low
-    if high and few:
-        yield Fact("open-at-upper-end", "at the upper end, where few leads read open", few)
-    yield from _end(low, "open", "lower", parted)
-    yield from _end(low, "short", "lower", 1.0 - parted)
-    if parted and is_empty(case):
-        yield Fact("empty-terminal", "low and open at once, which no lead of two wires does")
-    elif parted:
-        yield Fact("open-at-low-end", "low and open at once: no current in the element", parted)
-    if parted < 1.0:
-        yield from _dead(low, 1.0 - parted)
-    if high and low:
-        yield Fact("both-ends", "the code goes to its upper and to its lower end")
-
-
-def _end(events: Sequence[Event], name: str, end: str, weight: float) -> Iterator[Fact]:
-    """What a code at an end says, as far as it is that of an open, or of a shorted, input."""
-    if weight == 0.0:
-        return
-    what = "open" if name == "open" else "shorted"
-    moments = 0
-    for event in events:
-        lasting = _lasting(event, name, what, weight)
-        if lasting is None:
-            moments += event.count
-        else:
-            yield lasting
-    if moments:
-        shown = times(moments, "once", "times")
-        words = f"code at its {end} end for moments, {shown}"
-        yield Fact(f"{name}-moments", words, weight)
-
-
-def _by_ten(case: Case, event: Event) -> Fact | None:
-    """Whether a reading that did not leap beyond the curve is that of another element by ten."""
-    ohm, r0_ohm = number(event, "signal"), number(event, "r0_ohm")
-    if ohm is None or not r0_ohm or _leapt(event, ohm):
-        return None
-    times_r0 = ohm / r0_ohm
-    if TENTH[0] <= times_r0 <= TENTH[1]:
-        words = f"{ohm:.0f} Ω without a leap to it: about a tenth of what it should be"
-        return Fact("a-tenth", words)
-    chain = case.chain
-    if chain is not None and chain.knows("reference_ohm"):
-        is_at_end = ohm >= HIGHEST * chain.reference_ohm
-    else:
-        is_at_end = event.unit == "codes" and is_end_shaped(event.value)
-    if times_r0 >= TEN and not is_at_end:
-        words = f"{ohm:.0f} Ω without a leap to it: about ten times what it should be"
-        return Fact("ten-times", words)
-    return None
-
-
-def _leapt(event: Event, ohm: float) -> bool:
-    """Whether it came from elsewhere, as leads do that part: heat passes a limit slowly."""
-    before = number(event, "before")
-    if number(event, "first_reading") or before is None:
-        return not number(event, "first_reading")
-    return abs(before - ohm) > NO_LEAP * max(abs(ohm), abs(before))
-
-
-def _dead(low: Sequence[Event], weight: float) -> Iterator[Fact]:
-    """A shorted element still has some ohms; no answer at all reads as zeros."""
-    most = max((abs(event.value) for event in low), default=math.nan)
-    if most > 0.0:
-        shown = times(sum(event.count for event in low), "its low code", "low codes")
-        words = f"{shown} above zero: a converter that still measures"
-        yield Fact("low-but-alive", words, weight)
-    elif most == 0.0:
-        yield Fact("exactly-zero", "exactly zero, as when nobody answers", weight)
-
-
 def is_absurd(event: Event) -> bool:
     """Whether a lasting jump, or an offset, is where no temperature can be."""
     size_k = number(event, "delta_c", "offset_c")
     return size_k is not None and abs(size_k) > ABSURD_K
-
-
-def _lasting(event: Event, name: str, what: str, weight: float) -> Fact | None:
-    if number(event, "first_reading"):
-        return Fact(f"{name}-from-first", f"{what} from the first reading on", weight)
-    if event.count == 1 and duration_s(event) >= LASTING_S:
-        return Fact(f"{name}-lasting", f"{what} all the time since it began", weight)
-    if event.count == 1 and event.end_s is None:
-        return Fact(f"{name}-lasting", f"{what} since it began", 0.7 * weight)
-    return None
 
 
 def breaks(case: Case) -> Iterator[Fact]:
@@ -398,7 +298,7 @@ def _believed(case: Case, event: Event) -> float:
     is_false = any(
         _lasts_into(other, event) and other.start_s <= event.start_s + BEGINS_S for other in false
     )
-    if is_false:
+    if is_false or by_ten(case):
         return DISBELIEVED
     jumps = sum(each.count for each in case.of(*JUMP_KINDS) if _overlap(each, event))
     return DOUBTED if jumps >= MANY_JUMPS and event.kind is Kind.DRIFT else 1.0

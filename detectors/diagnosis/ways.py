@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from detectors.diagnosis.case import Case, number, word
 from shared.chain import Chain
 from shared.circuit import contacts_of
+from shared.events import Event
 from shared.words import Kind
 
 UNTOLD = 0.5
@@ -18,6 +19,9 @@ UNTOLD = 0.5
 two are the usual fit (common practice)."""
 UNFLAGGED = 0.3
 """Part of a low end that is taken for a parted lead where no flag tells. Judgement."""
+
+ZERO, ZERO_CODES = 1e-3, 3.0
+"""R/R0, and codes, up to which a reading is 0 with noise; a short inside has more. Judgement."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +59,16 @@ def open_at_low(case: Case) -> float:
         return 0.0
     if is_told and is_empty(case):
         return 1.0
-    return ways_of(case.chain).opens_low * (1.0 if is_told else UNFLAGGED)
+    part = 1.0 if is_told else UNFLAGGED * all(_is_zero(event) for event in low)
+    return ways_of(case.chain).opens_low * part
+
+
+def _is_zero(event: Event) -> bool:
+    """Whether nothing is left but the converter's noise, as without a current."""
+    ohm, r0_ohm = number(event, "signal"), number(event, "r0_ohm")
+    if ohm is not None and r0_ohm:
+        return abs(ohm) <= ZERO * r0_ohm
+    return event.unit == "codes" and abs(event.value) <= ZERO_CODES
 
 
 def is_empty(case: Case) -> bool:
