@@ -7,6 +7,9 @@ import msgspec
 from shared.converter import step_ohm
 from shared.platinum import CURVES, Curve
 
+Excitation = Literal["bias-over-reference", "one-source", "two-sources"]
+"""How a converter drives its current through the element, see `shared.circuit`."""
+
 
 class Chain(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """One sensor chain, as fitted. The defaults are those of the simulated printer's chain.
@@ -39,6 +42,9 @@ class Chain(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     """Wires fitted between element and converter."""
     strapped_for: Literal[2, 3, 4] | None = None
     """Wire count that the board is set for; None: the same as fitted."""
+    excitation: Excitation = "bias-over-reference"
+    """How the converter drives the element: a bias over reference and element, or one or two
+    current sources."""
     lead_awg: int | None = 30
     """Gauge of one lead; None when `lead_mm2` or `lead_ohm_per_m` says it."""
     lead_mm2: float | None = None

@@ -12,15 +12,17 @@ element, and L + m at end B:
     3       1.5 L + m     m                    open, or L + m
     4       L + m/2       −L/2 + m/2           0
 
-Set for three, the converter subtracts the drop of the current lead at end A from
-what it senses; that stands for the lead at end B as long as both are alike. "Open"
-holds while the terminals without a wire are empty; the second value when they are
-bridged to their neighbour. Wires beyond the count set for share a terminal.
+`shared.circuit` gives it, for any way of excitation. Set for three, the converter subtracts
+the drop of a lead at end A from what it senses; that stands for the lead at end B as long
+as both are alike. "Open" holds while the terminals without a wire are empty; the second
+value when they are bridged to their neighbour. Wires beyond the count set for share a
+terminal.
 """
 
 import math
 
 from shared.chain import Chain
+from shared.circuit import Inputs, shares
 
 COPPER_OHM_MM2_PER_M = 0.017241
 COPPER_PER_K = 0.00393
@@ -82,17 +84,8 @@ def share_read(chain: Chain, bridged: bool = False) -> tuple[float, float]:
     See the table above; (inf, 0) when an input hangs open. `bridged` says that
     terminals without a wire are bridged to their neighbour.
     """
-    fitted, strapped = chain.wires, chain.strapped
-    if fitted < strapped and not bridged:
-        return OPEN_OHM, 0.0
-    in_a = 2 if fitted >= 3 else 1
-    in_b = 2 if fitted >= 4 else 1
-    senses_a = strapped >= 3 and in_a == 2
-    senses_b = strapped >= 4 and in_b == 2
-    drop_a = 0.0 if senses_a else 1.0 / in_a
-    drop_b = 0.0 if senses_b else 1.0 / in_b
-    subtracted = 1.0 if senses_a and strapped == 3 else 0.0
-    return drop_a + drop_b - subtracted, drop_b
+    found = shares(Inputs(chain.wires, chain.strapped, chain.excitation, bridged))
+    return (OPEN_OHM, 0.0) if found is None else found
 
 
 def read_ohm(

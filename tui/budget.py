@@ -26,6 +26,7 @@ FACTS: dict[str, tuple[Kind, str]] = {
     "self_heating_k_per_mw": (float, "rise of the element per mW, K"),
     "wires": ((2, 3, 4), "wires fitted"),
     "strapped_for": ((2, 3, 4), "wires the board is set for (default: as fitted)"),
+    "excitation": (("bias-over-reference", "one-source", "two-sources"), "what drives it"),
     "lead_awg": (int, "gauge of one lead"),
     "lead_mm2": (float, "section of one lead (IEC 60228 class 5), instead of a gauge"),
     "lead_ohm_per_m": (float, "resistance of one lead per metre, instead of both"),

@@ -58,7 +58,7 @@ class _LooseContact(Actor):
             is_open = self.rng.random() < fault.opens
             self.ohm = math.inf if is_open else self.rng.uniform(fault.least_ohm, fault.most_ohm)
         # What touches is never quite the same from one moment to the next.
-        plant.chains[fault.channel].contact_ohm += self.ohm * self.rng.uniform(0.8, 1.2)
+        plant.chains[fault.channel].add_ohm(fault.lead, self.ohm * self.rng.uniform(0.8, 1.2))
         return True
 
 
@@ -69,13 +69,18 @@ class _BreakAt(Actor):
         if not fault.from_mm <= position <= fault.to_mm:
             return False
         ohm = math.inf if fault.ohm is None else fault.ohm * self.rng.uniform(0.8, 1.2)
-        plant.chains[fault.channel].contact_ohm += ohm
+        plant.chains[fault.channel].add_ohm(fault.lead, ohm)
         return True
 
 
 class _Open(Actor):
     def act(self, plant: Plant) -> bool:
-        plant.chains[self.fault.channel].contact_ohm = math.inf
+        fault: faults.Open = self.fault
+        chain = plant.chains[fault.channel]
+        if fault.lead is None:
+            chain.is_parted = True
+        else:
+            chain.add_ohm(fault.lead, math.inf)
         return True
 
 
@@ -135,7 +140,7 @@ class _Bus(Actor):
     def _err(self, fault: faults.Bus, plant: Plant, name: str) -> bool:
         chain = plant.chains[name]
         chance = self.rng.random()
-        bit = self.rng.randrange(4, 15)
+        bit = self.rng.randrange(chain.bits - 12, chain.bits - 1)
         if chance < fault.lost:
             chain.is_lost = True
         elif chance < fault.lost + fault.flips:

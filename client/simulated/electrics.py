@@ -8,8 +8,9 @@ import math
 import random
 
 from client.simulated.scenario import Sensor
-from shared import platinum
+from shared import circuit, platinum
 from shared.chain import Chain
+from shared.circuit import AT_A, FITTED, HIGHEST, LOWEST, Lead, inputs_of
 from shared.converter import full_scale
 from shared.filters import (
     attenuation,
@@ -22,9 +23,8 @@ from shared.filters import (
 from shared.leads import path_ohm, share_read
 from shared.platinum import Curve
 
-LIMIT_HIGH = 0.98
-"""Code, as part of full scale, at and above which the converter says `open`."""
-LIMIT_LOW = 0.01
+BEYOND = 10.0
+"""What an input at the bias is taken for, in references: more than any code."""
 HEADROOM_V = 0.25
 """Peak at an input at and above which it leaves the supply's range: `input-out-of-range`."""
 RECTIFIED = 0.06
@@ -51,11 +51,16 @@ class SensorChain:
         self._off_c = rng.gauss(0.0, SPREAD * AT_ZERO_C[chain.tolerance])
         self._noise_ohm = chain.noise_codes * chain.step_ohm
         mismatch = rng.gauss(0.0, SPREAD * chain.lead_mismatch) * path_ohm(chain)
-        share, self._share_b = share_read(chain, sensor.bridged)
+        share, share_b = share_read(chain, sensor.bridged)
         self._is_hanging = math.isinf(share)
         self._leads_ohm = 0.0
         if not self._is_hanging:
-            self._leads_ohm = share * path_ohm(chain) + self._share_b * mismatch
+            self._leads_ohm = share * path_ohm(chain) + share_b * mismatch
+        self._inputs = inputs_of(chain, sensor.bridged)
+        self._whole_ohm: dict[Lead, float] = {
+            lead: path_ohm(chain) + (0.0 if lead in AT_A else mismatch)
+            for lead in FITTED[chain.wires]
+        }
         self._host = HostDegrees(sensor.believed_chain)
         self._settling_from = 0.0
         self._settling_s = 0.0
@@ -72,8 +77,9 @@ class SensorChain:
 
     def clear(self) -> None:
         """No faults until they are set again."""
-        self.contact_ohm = 0.0
-        """Further resistance of the lead at end B; inf: open."""
+        self._added_ohm: dict[Lead, float] = {}
+        self.is_parted = False
+        """Whether the element itself is open."""
         self.shunt_ohm = math.inf
         self.gain = 1.0
         self.burst_v = 0.0
@@ -90,6 +96,14 @@ class SensorChain:
         """Bit of the code that the bus flips."""
         self.stuck: bool | None = None
         """Whether the data line is stuck, and at what."""
+
+    @property
+    def bits(self) -> int:
+        return self._chain.bits
+
+    def add_ohm(self, lead: Lead, ohm: float) -> None:
+        """Further resistance of one lead until `clear`, Ω; inf: open. KeyError: no such lead."""
+        self._added_ohm[lead] = self._added_ohm.get(lead, self._whole_ohm[lead]) + ohm
 
     def begin_settling(self, from_code: float, tau_s: float) -> None:
         """The converter's filter starts at this part of full scale, and settles."""
@@ -111,10 +125,10 @@ class SensorChain:
             position += (self._settling_from - position) * left
             self._settling_s = self._settling_s + step_s if left > 1e-6 else 0.0
         code = round(position)
-        if code >= LIMIT_HIGH * self._full:
+        if code >= HIGHEST * self._full and "open" not in flags:
             flags = ("open", *flags)
-        elif code <= LIMIT_LOW * self._full:
-            flags = ("short", *flags)
+        elif code <= LOWEST * self._full:
+            flags = (*flags, "short")
         self._transfer(code, flags)
 
     def _at_inputs(self) -> tuple[float, tuple[str, ...]]:
@@ -123,12 +137,15 @@ class SensorChain:
         ohm = self.element_ohm
         if math.isfinite(self.shunt_ohm):
             ohm = ohm * self.shunt_ohm / (ohm + self.shunt_ohm)
-        ohm += self._leads_ohm
-        if self._is_hanging or math.isinf(self.contact_ohm):
-            # The input follows the bias: more than any code.
-            return 10.0 * self._reference_ohm, ()
-        if self.contact_ohm:
-            ohm += self._share_b * self.contact_ohm
+        if self._is_hanging or self.is_parted or self._added_ohm:
+            leads = self._whole_ohm | self._added_ohm
+            seen = circuit.seen(self._inputs, math.inf if self.is_parted else ohm, leads)
+            if "open" in seen.flags:
+                most = BEYOND * self._reference_ohm
+                return min(max(seen.ohm, 0.0), most), ("open",)
+            ohm = max(seen.ohm, 0.0)
+        else:
+            ohm += self._leads_ohm
         source = source_ohm(chain, self.element_ohm)
         tau_s = source * chain.capacitance_nf * 1e-9
         missing = settling_error(chain.wait_ms / 1000.0, tau_s)

@@ -8,6 +8,7 @@ from typing import Literal
 import msgspec
 
 from client.simulated.rhythm import PERIOD_S
+from shared.circuit import Lead
 
 SensorName = Literal["nozzle", "bed", "chamber"]
 HeaterName = Literal["nozzle", "bed"]
@@ -27,6 +28,8 @@ class LooseContact(Fault, tag="loose-contact", frozen=True, kw_only=True):
     """A contact of the sensor's leads that opens wholly or in part, for moments."""
 
     channel: SensorName
+    lead: Lead = "force-"
+    """Whose contact it is: the lead by its terminal."""
     when: Literal["moving", "always"] = "moving"
     per_min: float = 10.0
     shortest_s: float = PERIOD_S
@@ -42,6 +45,7 @@ class BreakAt(Fault, tag="break-at", frozen=True, kw_only=True):
     """A lead whose broken strands part while the carriage is in one stretch of its way."""
 
     channel: SensorName
+    lead: Lead = "force-"
     axis: Literal["x", "y", "z"] = "x"
     from_mm: float
     to_mm: float
@@ -53,6 +57,8 @@ class Open(Fault, tag="open", frozen=True, kw_only=True):
     """The sensor's circuit is open."""
 
     channel: SensorName
+    lead: Lead | None = None
+    """The lead that has parted; left out: the element itself."""
 
 
 class Short(Fault, tag="short", frozen=True, kw_only=True):

@@ -12,6 +12,7 @@ import msgspec
 from client.simulated.faults import AnyFault
 from shared import toml
 from shared.chain import Chain, check_chain
+from shared.circuit import FITTED
 from shared.errors import BadInput
 from shared.words import Cause, Kind
 
@@ -175,6 +176,14 @@ def _check(scenario: Scenario, path: Path) -> None:
     for index, fault in enumerate(scenario.faults):
         if fault.at_s < 0.0 or fault.until_s <= fault.at_s:
             _refuse(path, ("faults", index, "at_s"), "ends before it begins", "correct the times")
+        lead = getattr(fault, "lead", None)
+        if lead is not None:
+            wires = getattr(scenario.channels, getattr(fault, "channel", "")).chain.wires
+            if lead not in FITTED[wires]:
+                what = f"{wires} wires have no lead '{lead}'"
+                _refuse(
+                    path, ("faults", index, "lead"), what, f"name one of {', '.join(FITTED[wires])}"
+                )
     if scenario.for_s <= 0.0:
         _refuse(path, ("for_s",), "not above 0", "give a time in seconds")
     expect = scenario.expect

@@ -34,7 +34,8 @@ PRIORS = (
 
 SMALL_FILTER_NF = 150.0
 LARGE_FILTER_NF = 220.0
-"""Boards come with about 100 nF; 100 to 500 nF more cure noise: common practice."""
+"""With a Pt100. Boards come with about 100 nF; 100 to 500 nF more cure noise: common practice."""
+PT100_OHM = 100.0
 LONG_CABLE_M = 0.8
 
 CHAIN_SIGNS = {

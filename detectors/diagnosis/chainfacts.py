@@ -3,8 +3,12 @@
 from collections.abc import Iterator
 
 from detectors.diagnosis.case import Fact
-from detectors.diagnosis.causes import LARGE_FILTER_NF, LONG_CABLE_M, SMALL_FILTER_NF
+from detectors.diagnosis.causes import LARGE_FILTER_NF, LONG_CABLE_M, PT100_OHM, SMALL_FILTER_NF
 from shared.chain import Chain
+
+AS_PT100 = 0.8
+"""Strength of what is small for a Pt100 where nobody told the element. Judgement; what is large
+for a Pt100 is large for any."""
 
 
 def chain_facts(chain: Chain | None) -> tuple[Fact, ...]:
@@ -63,7 +67,11 @@ def _cable(chain: Chain) -> Iterator[Fact]:
 
 
 def _filter(chain: Chain) -> Iterator[Fact]:
-    if chain.capacitance_nf <= SMALL_FILTER_NF:
-        yield Fact("small-filter", f"only {chain.capacitance_nf:g} nF across the inputs")
-    elif chain.capacitance_nf >= LARGE_FILTER_NF:
-        yield Fact("large-filter", f"{chain.capacitance_nf:g} nF across the inputs")
+    # What counts is the corner: an input of ten times the ohms wants a tenth.
+    is_told = chain.knows("r0_ohm")
+    as_for_pt100 = chain.capacitance_nf * (chain.r0_ohm / PT100_OHM if is_told else 1.0)
+    shown = f"{chain.capacitance_nf:g} nF across the inputs"
+    if as_for_pt100 <= SMALL_FILTER_NF:
+        yield Fact("small-filter", f"only {shown}", 1.0 if is_told else AS_PT100)
+    elif as_for_pt100 >= LARGE_FILTER_NF:
+        yield Fact("large-filter", shown)

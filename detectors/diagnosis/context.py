@@ -13,6 +13,7 @@ from detectors.diagnosis.case import (
     number,
     word,
 )
+from detectors.diagnosis.ways import open_at_low
 from shared.events import Event
 from shared.words import EVERY_CHANNEL, NO_FLAGS, Kind, Severity
 
@@ -143,7 +144,12 @@ def flags(case: Case) -> Iterator[Fact]:
         is_open = any("open" in each for each in words)
         is_short = any("short" in each for each in words)
         if is_open and is_short:
-            yield Fact("flags-contradict", f"{shown}, which contradict each other")
+            parted = open_at_low(case)
+            if parted < 1.0:
+                why = "which contradict each other"
+                yield Fact("flags-contradict", f"{shown}, {why}", 1.0 - parted)
+            if parted:
+                yield Fact("flag-open", f"{shown}: no current in the element", parted)
             continue
         if any(map(_says_range, words)):
             yield Fact("flag-range", shown, min(0.4 + 0.2 * event.count, 1.0))

@@ -4,6 +4,7 @@ Every `Fact` bears the name of a row in the cause table. What detectors put into
 `Event.facts` is used where it is there, and nothing is guessed where it isn't:
 
     first_reading    not 0 when no good reading came before
+    signal, before, r0_ohm, celsius   reading at an end, the one before, R0, its degrees
     full             share of breaks that were wholly open
     positive_share   share of occurrences toward open
     moving           share of occurrences while the carriage moved
@@ -22,13 +23,13 @@ from collections.abc import Callable, Iterable
 
 from detectors.diagnosis.case import Case, Fact
 from detectors.diagnosis.context import flags, host, others, timing
+from detectors.diagnosis.ends import rails
 from detectors.diagnosis.offsets import offsets
 from detectors.diagnosis.reading import (
     breaks,
     heat,
     jumps,
     noise,
-    rails,
     sizes,
     spikes,
     stillness,

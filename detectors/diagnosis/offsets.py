@@ -17,14 +17,16 @@ from shared.chainstate import LEADS
 from shared.converter import REFERENCES
 from shared.events import Event
 from shared.leads import path_ohm, read_ohm
+from shared.tolerance import TOLERANCES
 from shared.words import Kind
 
 ROOM_C = 23.0
 """Taken where the event does not say what the others read."""
 NEAR = 0.35
-"""A fit within this part of the size; lead lengths and gauges are known no better."""
-AT_LEAST_OHM = 0.12
-"""And within this at least: what tolerance class B leaves open at room temperature."""
+"""A fit within this part of the size, and within what the element's class leaves open at least;
+lead lengths and gauges are known no better."""
+EDGE = 0.6
+"""What a fit at the edge of its range has lost of its strength. Judgement."""
 BEYOND_LEADS_OHM = 4.0
 """More than leads have: 6 m of two AWG 30 wires (copper wire table; computed)."""
 ASSUMED_STRENGTH = 0.6
@@ -84,24 +86,34 @@ def _references(
             would = taken / fitted
             if abs(would - 1.0) > 2.0 * REFERENCE_NEAR and abs(ratio - would) < REFERENCE_NEAR:
                 words = f"it fits a reference of {fitted:g} Ω taken for {taken:g} Ω"
-                yield Fact("offset-fits-reference", words, strength)
+                far = abs(ratio - would) / REFERENCE_NEAR
+                yield Fact("offset-fits-reference", words, strength * (1.0 - EDGE * far))
 
 
 def _fits(chain: Chain, event: Event, true_ohm: float, read: float) -> Iterator[Fact]:
-    leads = read_ohm(chain, true_ohm) - true_ohm
-    if _near(read, leads):
-        yield Fact("offset-fits-leads", f"its {abs(read):.2f} Ω are what the leads have")
-    for count in (2, 3, 4):
-        straps = _straps_ohm(chain, true_ohm, count)
-        if count != chain.strapped and _near(read, straps):
-            words = f"its {abs(read):.2f} Ω fit a board set for {count} wires"
-            yield Fact("offset-fits-straps", words)
     others_c = number(event, "others_c")
     true_c = ROOM_C if others_c is None else others_c
+    least = _class_ohm(chain, true_c)
+    leads = read_ohm(chain, true_ohm) - true_ohm
+    if fit := _fit(read, leads, least):
+        yield Fact("offset-fits-leads", f"its {abs(read):.2f} Ω are what the leads have", fit)
+    for count in (2, 3, 4):
+        straps = _straps_ohm(chain, true_ohm, count)
+        if count != chain.strapped and (fit := _fit(read, straps, least)):
+            words = f"its {abs(read):.2f} Ω fit a board set for {count} wires"
+            yield Fact("offset-fits-straps", words, fit)
     for name, curve in platinum.CURVES.items():
         as_read = platinum.ohms(true_c, chain.r0_ohm, curve) - true_ohm
-        if name != chain.curve and abs(as_read) > AT_LEAST_OHM and _near(read, as_read):
-            yield Fact("offset-fits-curve", f"it fits an element of curve {name}")
+        if name != chain.curve and (fit := _fit(read, as_read, least)):
+            yield Fact("offset-fits-curve", f"it fits an element of curve {name}", fit)
+
+
+def _class_ohm(chain: Chain, true_c: float) -> float:
+    """What the element's tolerance class leaves open at this temperature, Ω (IEC 60751)."""
+    limit_c = TOLERANCES[chain.tolerance].limit_c(true_c)
+    curve = chain.element_curve
+    at_limit = platinum.ohms(true_c + limit_c, chain.r0_ohm, curve)
+    return at_limit - platinum.ohms(true_c, chain.r0_ohm, curve)
 
 
 def _straps_ohm(chain: Chain, true_ohm: float, count: int) -> float:
@@ -113,8 +125,9 @@ def _straps_ohm(chain: Chain, true_ohm: float, count: int) -> float:
     return seen - true_ohm if abs(seen - true_ohm) > 0.1 * path_ohm(chain) else math.nan
 
 
-def _near(read: float, would: float) -> bool:
-    """Whether a size is the expected one, and not just any small number."""
-    if math.isnan(would) or abs(would) < AT_LEAST_OHM:
-        return False
-    return abs(read - would) <= max(NEAR * abs(would), AT_LEAST_OHM)
+def _fit(read: float, would: float, least: float) -> float:
+    """How well a size is the expected one, 0…1; 0 where that is no more than `least`, Ω."""
+    if math.isnan(would) or abs(would) < least:
+        return 0.0
+    far = abs(read - would) / max(NEAR * abs(would), least)
+    return 0.0 if far > 1.0 else 1.0 - EDGE * far

@@ -1,23 +1,24 @@
-"""Facts on what the reading did."""
+"""Facts on what the reading did between the ends of its range."""
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from detectors.diagnosis.case import (
     ABSURD_K,
     CONTACT_KINDS,
     Case,
     Fact,
-    duration_s,
     is_place,
     number,
     times,
+    word,
 )
+from detectors.diagnosis.causes import PT100_OHM
+from detectors.diagnosis.ends import by_ten
+from detectors.diagnosis.ways import Ways, ways_of
 from shared.events import Event
 from shared.words import Kind
 
-LASTING_S = 30.0
-"""An open or short longer than this is a state, not a moment."""
 ONE_WAY = 0.85
 """Share of spikes with one sign from which on they count as going one way."""
 ENOUGH_SPIKES = 4
@@ -25,7 +26,7 @@ ENOUGH_BREAKS = 0.2
 """Share of breaks among breaks and spikes from which on they count fully. Judgement."""
 ENOUGH_SIZES = 8
 SMALL_OHM = 6.0
-"""Excursions of many contacts are larger by then. Judgement."""
+"""Of a Pt100: excursions of many contacts are larger by then. Judgement."""
 ENOUGH_FLIPS = 0.2
 """Share of spikes that are flipped bits from which on they count fully; chance gives 0.01."""
 DISBELIEVED = 0.1
@@ -46,6 +47,8 @@ ALIKE, APART = 0.25, 0.5
 ENOUGH_SIZED, SURELY_SIZED = 4.0, 12.0
 OPENING_KINDS = {Kind.CONTACT_BREAK, Kind.CODE_HIGH}
 TWO = 2
+ENOUGH_JOINT = 3
+"""Jumps together from which on they tell of each channel as well. Judgement."""
 FALLING_C_PER_S = -0.05
 """A powered reading that falls this fast gets no heat at all. Judgement."""
 FASTER, AS_FAST = 1.6, 0.6
@@ -62,49 +65,10 @@ def transients(case: Case) -> Iterator[Fact]:
         yield Fact("settles-by-itself", f"absurd after a restart, right by itself{within}")
 
 
-def rails(case: Case) -> Iterator[Fact]:
-    high, low = case.of(Kind.CODE_HIGH), case.of(Kind.CODE_LOW)
-    for events, name, what in ((high, "open", "open"), (low, "short", "shorted")):
-        moments = 0
-        for event in events:
-            lasting = _lasting(event, name, what)
-            if lasting is None:
-                moments += event.count
-            else:
-                yield lasting
-        if moments:
-            end = "upper" if name == "open" else "lower"
-            shown = times(moments, "once", "times")
-            yield Fact(f"{name}-moments", f"code at its {end} end for moments, {shown}")
-    yield from _dead(low)
-    if high and low:
-        yield Fact("both-ends", "the code goes to its upper and to its lower end")
-
-
-def _dead(low: Sequence[Event]) -> Iterator[Fact]:
-    """A shorted element still has some ohms; no answer at all reads as zeros."""
-    most = max((abs(event.value) for event in low), default=math.nan)
-    if most > 0.0:
-        shown = times(sum(event.count for event in low), "its low code", "low codes")
-        yield Fact("low-but-alive", f"{shown} above zero: a converter that still measures")
-    elif most == 0.0:
-        yield Fact("exactly-zero", "exactly zero, as when nobody answers")
-
-
 def is_absurd(event: Event) -> bool:
     """Whether a lasting jump, or an offset, is where no temperature can be."""
     size_k = number(event, "delta_c", "offset_c")
     return size_k is not None and abs(size_k) > ABSURD_K
-
-
-def _lasting(event: Event, name: str, what: str) -> Fact | None:
-    if number(event, "first_reading"):
-        return Fact(f"{name}-from-first", f"{what} from the first reading on")
-    if event.count == 1 and duration_s(event) >= LASTING_S:
-        return Fact(f"{name}-lasting", f"{what} all the time since it began")
-    if event.count == 1 and event.end_s is None:
-        return Fact(f"{name}-lasting", f"{what} since it began", 0.7)
-    return None
 
 
 def breaks(case: Case) -> Iterator[Fact]:
@@ -123,12 +87,29 @@ def breaks(case: Case) -> Iterator[Fact]:
     if full < 1.0:
         shown = times(max(count - opened, 1), "once", "times")
         words = f"some ohms more for a moment, {shown}{added}"
-        yield Fact("breaks-partial", words, strength * (1.0 - full))
-        if sizes and not full and count >= ENOUGH_SIZES and max(sizes) <= SMALL_OHM:
+        partial = strength * (1.0 - full)
+        raises = ways_of(case.chain).raises
+        yield from _shared("breaks-partial", "rises-of-no-lead", words, partial, raises)
+        if sizes and not full and count >= ENOUGH_SIZES and max(sizes) <= _small_ohm(case):
             yield Fact("breaks-small", f"never more than {max(sizes):.1f} Ω", strength)
     if full > 0.0:
         words = f"wholly open for a moment, {times(opened, 'once', 'times')}"
         yield Fact("breaks-full", words, strength)
+
+
+def _shared(name: str, other: str, words: str, strength: float, share: float) -> Iterator[Fact]:
+    """One finding as two facts, where the circuit leaves both open."""
+    if share > 0.0:
+        yield Fact(name, words, strength * share)
+    if share < 1.0:
+        yield Fact(other, words, strength * (1.0 - share))
+
+
+def _small_ohm(case: Case) -> float:
+    """A stray voltage over the bias' current: ohms in proportion to R0."""
+    chain = case.chain
+    times_pt100 = chain.r0_ohm / PT100_OHM if chain is not None and chain.knows("r0_ohm") else 1.0
+    return SMALL_OHM * times_pt100
 
 
 def sizes(case: Case) -> Iterator[Fact]:
@@ -153,7 +134,7 @@ def sizes(case: Case) -> Iterator[Fact]:
 def spikes(case: Case) -> Iterator[Fact]:
     found, flips = case.of(Kind.SPIKE), case.of(Kind.BIT_FLIP)
     if found:
-        yield from _spikes(found)
+        yield from _spikes(found, ways_of(case.chain))
     if flips:
         count = sum(event.count for event in flips)
         # By chance a spike or two among many equals a flipped bit.
@@ -164,7 +145,7 @@ def spikes(case: Case) -> Iterator[Fact]:
         yield Fact("bit-flips", f"{shown} one flipped bit of the code", strength)
 
 
-def _spikes(found: list[Event]) -> Iterator[Fact]:
+def _spikes(found: list[Event], ways: Ways) -> Iterator[Fact]:
     """Which way they go, over all of them: detectors tally the share since the log began."""
     count = sum(event.count for event in found)
     share = number(found[-1], "positive_share")
@@ -174,14 +155,21 @@ def _spikes(found: list[Event]) -> Iterator[Fact]:
         size = number(found[-1], "delta_ohm", "delta_c")
         if size is not None:
             # A few signs say little about which way they go.
-            name = "spikes-toward-open" if size > 0.0 else "spikes-toward-short"
-            yield Fact(name, f"{shown} {'up' if size > 0 else 'down'}", 0.3)
+            yield from _one_way(size > 0.0, f"{shown} {'up' if size > 0 else 'down'}", 0.3, ways)
     elif share >= ONE_WAY:
-        yield Fact("spikes-toward-open", f"{shown}, nearly all toward open", strength)
+        yield from _one_way(True, f"{shown}, nearly all upward", strength, ways)
     elif share <= 1.0 - ONE_WAY:
-        yield Fact("spikes-toward-short", f"{shown}, nearly all downward", strength)
+        yield from _one_way(False, f"{shown}, nearly all downward", strength, ways)
     else:
         yield Fact("spikes-both-ways", f"{shown}, both ways", strength)
+
+
+def _one_way(up: bool, words: str, strength: float, ways: Ways) -> Iterator[Fact]:
+    """Jumps that go one way: whether a contact can do that is for the circuit to say."""
+    if up:
+        yield from _shared("spikes-toward-open", "rises-of-no-lead", words, strength, ways.raises)
+    else:
+        yield from _shared("falls-of-a-lead", "spikes-toward-short", words, strength, ways.lowers)
 
 
 def noise(case: Case) -> Iterator[Fact]:
@@ -244,14 +232,30 @@ def jumps(case: Case) -> Iterator[Fact]:
         else:
             yield Fact("lasting-step", event.text, 0.8)
     for event in case.of(Kind.JOINT_JUMP):
-        shown = times(event.count, "one jump", "jumps")
-        yield Fact("joint-jumps", f"{shown} of several channels at one instant")
+        yield from _joint(event, 1.0)
         if event.count == 1 and len(case.of(Kind.JOINT_JUMP)) == 1:
             yield Fact("joint-once", "once in the whole log")
-        at_once = number(event, "channels")
-        if at_once is not None:
-            name = "joint-of-many" if at_once > TWO else "joint-of-two"
-            yield Fact(name, f"{at_once:.0f} channels jump at once")
+    shared = [
+        event
+        for event in case.others
+        if event.kind is Kind.JOINT_JUMP and case.channel in word(event, "names").split(", ")
+    ]
+    together = sum(event.count for event in shared)
+    if together >= ENOUGH_JOINT:
+        # What jumps together is told of all of them; how far it is this one's story too.
+        own = sum(event.count for event in case.of(*JUMP_KINDS))
+        for event in shared:
+            yield from _joint(event, together / max(own, together))
+
+
+def _joint(event: Event, strength: float) -> Iterator[Fact]:
+    """One event of jumps that several channels made together."""
+    shown = times(event.count, "one jump", "jumps")
+    yield Fact("joint-jumps", f"{shown} of several channels at one instant", strength)
+    at_once = number(event, "channels")
+    if at_once is not None:
+        name = "joint-of-many" if at_once > TWO else "joint-of-two"
+        yield Fact(name, f"{at_once:.0f} channels jump at once", strength)
 
 
 def heat(case: Case) -> Iterator[Fact]:
@@ -294,7 +298,7 @@ def _believed(case: Case, event: Event) -> float:
     is_false = any(
         _lasts_into(other, event) and other.start_s <= event.start_s + BEGINS_S for other in false
     )
-    if is_false:
+    if is_false or by_ten(case):
         return DISBELIEVED
     jumps = sum(each.count for each in case.of(*JUMP_KINDS) if _overlap(each, event))
     return DOUBTED if jumps >= MANY_JUMPS and event.kind is Kind.DRIFT else 1.0

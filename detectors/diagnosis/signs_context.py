@@ -153,6 +153,7 @@ FLAGS = (
             Given(Cause.LOOSE_CONNECTION, 0.50, "the converter sees no element"),
             Given(Cause.WIRE_COUNT_SETTING, 0.50, "an empty terminal looks open", PHYSICS),
             Given(Cause.SENSOR_FAILED, 0.40, "an element that has parted"),
+            Given(Cause.CURVE_SETTING, 0.30, "a code at its end looks open"),
             Given(Cause.BUS_WIRING, 0.25, "flags read wrongly"),
         ),
     ),

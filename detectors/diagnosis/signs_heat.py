@@ -145,6 +145,8 @@ OFFSETS = (
                 Cause.REFERENCE_SETTING, 0.85, "the ratio is that of two usual references", PHYSICS
             ),
             Given(Cause.SENSOR_FAILED, 0.03, "an element off by that much"),
+            Given(Cause.LEAD_RESISTANCE, 0.25, "leads meet one of many ratios by chance"),
+            Given(Cause.WIRE_COUNT_SETTING, 0.15, "leads meet one of many ratios by chance"),
         ),
     ),
     Sign(

@@ -83,8 +83,12 @@ class RailDetector:
         meaning = "open" if kind is Kind.CODE_HIGH else "shorted"
         first = sample.joined or moment.before.signal != moment.before.signal
         facts: dict[str, float | str] = {"first_reading": float(first)}
+        if sample.celsius == sample.celsius:
+            facts["celsius"] = sample.celsius
         if sample.in_ohms:
             facts["signal"] = sample.signal
+            if self._plan.scale.r0_is_known:
+                facts["r0_ohm"] = self._plan.scale.r0_ohm
             if not first:
                 facts["before"] = moment.before.signal
         return Sighting(

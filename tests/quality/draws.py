@@ -2,15 +2,19 @@
 
 Every cause has the same weight. A cause has several appearances, and several causes share
 one (an open from the first reading, say); the shares below are assumptions. Chain facts are
-drawn too: those that bring a cause about lean toward it, all others are as they come.
-`curve-setting` is left out: at room temperature another curve is off by some tenths of a
-kelvin, which no event shows.
+drawn too: those that bring a cause about lean toward it, all others are as they come: wires,
+element, excitation, reference, bits and noise. Which lead is bad is drawn among those that there
+are; what it does is the circuit's. Where a lead's ohms read as none, only its openings are
+drawn, and ohms in a contact scale with R0: what does not show is no case.
+Of `curve-setting` the wrong element is drawn, off by ten. Another curve is off by some tenths
+of a kelvin at room temperature, which no event shows.
+Leads and straps shift a Pt1000 by too little to show: these are drawn with a Pt100.
 """
 
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, get_args
 
 import msgspec
 import numpy as np
@@ -18,7 +22,9 @@ import numpy as np
 from client.simulated import faults
 from client.simulated.scenario import Expect, Scenario, Sensor, Sensors, Start, Step
 from detectors.diagnosis.table import Candidate
-from shared.chain import Chain
+from shared.chain import Chain, Excitation
+from shared.circuit import FITTED, Lead, lead_effect, reads_broken
+from shared.converter import REFERENCES, step_ohm
 from shared.leads import path_ohm
 from shared.words import EVERY_CHANNEL, Cause
 
@@ -27,7 +33,18 @@ FOR_S = 800.0
 LONGEST_COLD_S = 260.0
 """An offset shows only once the machine has stood cold for some minutes."""
 LEAST_OFFSET_OHM = 2.2
-"""5 K and some: the documented least offset."""
+"""5 K and some of a Pt100: the documented least offset."""
+LEAST_RATIO = 0.024
+"""Two references that differ by less shift a cold reading by less than that."""
+TENS = (
+    (100.0, 1000.0, 1000.0, "Pt100 on a Pt1000 input"),
+    (1000.0, 1000.0, 100.0, "Pt1000, host set for Pt100"),
+    (100.0, 100.0, 1000.0, "Pt100, host set for Pt1000"),
+    (1000.0, 100.0, 100.0, "Pt1000 on a Pt100 input"),
+)
+"""R0 of the element, of what the board's reference is for, and as told; Ω."""
+TENS_SHARE = (0.4, 0.25, 0.25, 0.1)
+"""The last saturates, and looks like a lead that was open from the first reading on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +56,20 @@ class Draw:
     seed: int
     places: tuple[str, ...]
     appearance: str
+    chain: Chain
+    """What is fitted where it shows."""
+    lead: Lead | None
+    """The lead that is bad, where one is."""
+
+    @property
+    def way(self) -> int:
+        """Which way this lead's jumps go: 1 up, -1 down, 0: no lead is bad."""
+        if self.lead is None:
+            return 0
+        chain = self.chain
+        effect = lead_effect(chain.wires, chain.excitation, self.lead)
+        end, _ = reads_broken(chain.wires, chain.excitation, self.lead)
+        return int(math.copysign(1.0, effect)) if effect else 1 if end == "upper" else -1
 
 
 @dataclass(slots=True)
@@ -58,13 +89,13 @@ class _Plan:
 def draw(cause: Candidate, seed: int) -> Draw:
     """One printer with this fault."""
     rng = np.random.default_rng([seed, *str(cause).encode()])
-    plan = PLANS[cause](rng)
-    channel = plan.channel
     sensors = {
         "nozzle": Sensor(chain=_chain(rng)),
         "bed": Sensor(chain=_chain(rng, moving=bool(rng.random() < 0.4))),
         "chamber": Sensor(chain=_chain(rng, moving=False)),
     }
+    plan = PLANS[cause](rng, sensors["nozzle"].chain)
+    channel = plan.channel
     fitted = msgspec.structs.replace(sensors[channel].chain, **plan.chain)
     sensors[channel] = Sensor(chain=fitted, believed=plan.believed or {})
     start, steps = _program(rng, plan.is_cold)
@@ -78,22 +109,48 @@ def draw(cause: Candidate, seed: int) -> Draw:
         faults=plan.found,
         expect=Expect(healthy=True),
     )
-    return Draw(cause, scenario, seed, plan.places or (channel,), plan.appearance)
+    lead = next((found for each in plan.found if (found := getattr(each, "lead", None))), None)
+    places = plan.places or (channel,)
+    return Draw(cause, scenario, seed, places, plan.appearance, fitted, lead)
 
 
 def _chain(rng: Rng, *, moving: bool = True) -> Chain:
     flying = bool(rng.random() < 0.2)
+    r0_ohm = _one(rng, (100.0, 1000.0))
+    reference_ohm = r0_ohm * _one(rng, REFERENCES)
+    bits = int(rng.integers(12, 25))
+    noise_ohm = r0_ohm * _log(rng, 2e-5, 1e-4)
     return Chain(
+        r0_ohm=r0_ohm,
+        reference_ohm=reference_ohm,
+        bits=bits,
+        excitation=_one(rng, get_args(Excitation)),
         wires=_one(rng, (2, 3, 3, 4)),
         lead_awg=_one(rng, (26, 28, 30)),
         lead_m=float(rng.uniform(0.5, 1.4)),
-        capacitance_nf=_one(rng, (100.0, 100.0, 220.0, 470.0)),
+        # An input of ten times the resistance settles with a tenth of the capacitance.
+        capacitance_nf=_one(rng, (100.0, 100.0, 220.0, 470.0)) * 100.0 / r0_ohm,
         screened=bool(rng.random() < 0.2),
         moving=moving,
-        noise_codes=float(rng.uniform(0.3, 1.5)),
+        noise_codes=noise_ohm / step_ohm(reference_ohm, bits),
         bus="flying" if flying else "plugged",
         bus_m=float(rng.uniform(0.1, 0.5)) if flying else 0.0,
     )
+
+
+def _times(chain: Chain) -> float:
+    """R0 over that of a Pt100."""
+    return chain.r0_ohm / 100.0
+
+
+def _as_pt100(chain: Chain) -> dict[str, Any]:
+    """The same chain with a Pt100 and all that goes with it."""
+    times = _times(chain)
+    return {
+        "r0_ohm": 100.0,
+        "reference_ohm": chain.reference_ohm / times,
+        "capacitance_nf": chain.capacitance_nf * times,
+    }
 
 
 def _program(rng: Rng, is_cold: bool) -> tuple[Start, tuple[Step, ...]]:
@@ -126,49 +183,59 @@ def _program(rng: Rng, is_cold: bool) -> tuple[Start, tuple[Step, ...]]:
 # -- one plan for each cause --
 
 
-def _loose(rng: Rng) -> _Plan:
+def _lead(rng: Rng, chain: Chain) -> tuple[Lead, bool]:
+    """Some lead of the chain, and whether ohms in it are read at all."""
+    lead: Lead = _one(rng, FITTED[chain.wires])
+    return lead, lead_effect(chain.wires, chain.excitation, lead) != 0.0
+
+
+def _loose(rng: Rng, chain: Chain) -> _Plan:
     if rng.random() < 0.12:
-        return _opened(rng, "open")
+        return _opened(rng, _lead(rng, chain)[0], "open")
     still = bool(rng.random() < 0.25)
-    least = float(rng.uniform(1.0, 4.0))
+    lead, is_read = _lead(rng, chain)
+    least, times = float(rng.uniform(1.0, 4.0)), _times(chain)
     fault = faults.LooseContact(
         channel="nozzle",
+        lead=lead,
         when="always" if still else "moving",
         at_s=float(rng.uniform(30.0, 150.0)),
         per_min=_log(rng, 1.5, 20.0),
-        least_ohm=least,
-        most_ohm=least + float(rng.uniform(5.0, 40.0)),
-        opens=float(rng.uniform(0.0, 0.6)),
+        least_ohm=least * times,
+        most_ohm=(least + float(rng.uniform(5.0, 40.0))) * times,
+        opens=float(rng.uniform(0.0, 0.6)) if is_read else float(rng.uniform(0.5, 1.0)),
     )
-    # Four wires cancel what a contact adds: it shows where it opens only.
-    return _Plan("moments, also at rest" if still else "moments", {"wires": _two_or_three(rng)},
-                 (fault,))  # fmt: skip
+    return _Plan("moments, also at rest" if still else "moments", {}, (fault,))
 
 
-def _broken(rng: Rng) -> _Plan:
+def _broken(rng: Rng, chain: Chain) -> _Plan:
+    lead, is_read = _lead(rng, chain)
     if rng.random() < 0.3:
-        return _opened(rng, "open")
+        return _opened(rng, lead, "open")
     low_end = bool(rng.random() < 0.5)
     wide = float(rng.uniform(15.0, 40.0))
+    opens = bool(rng.random() < 0.6) or not is_read
     fault = faults.BreakAt(
         channel="nozzle",
+        lead=lead,
         axis=_one(rng, ("x", "x", "x", "y")),
         at_s=float(rng.uniform(30.0, 120.0)),
         from_mm=0.0 if low_end else 190.0 - wide,
         to_mm=30.0 + wide if low_end else 250.0,
-        ohm=None if rng.random() < 0.6 else float(rng.uniform(3.0, 40.0)),
+        ohm=None if opens else float(rng.uniform(3.0, 40.0)) * _times(chain),
     )
-    return _Plan("at one place", {"wires": _two_or_three(rng)}, (fault,))
+    return _Plan("at one place", {}, (fault,))
 
 
-def _opened(rng: Rng, appearance: str, from_first: float = 0.5) -> _Plan:
+def _opened(rng: Rng, lead: Lead | None, appearance: str, from_first: float = 0.5) -> _Plan:
     first = bool(rng.random() < from_first)
-    fault = faults.Open(channel="nozzle", at_s=0.0 if first else float(rng.uniform(60.0, 500.0)))
+    at_s = 0.0 if first else float(rng.uniform(60.0, 500.0))
+    fault = faults.Open(channel="nozzle", lead=lead, at_s=at_s)
     words = f"{appearance} from the first reading" if first else f"{appearance} in mid-run"
     return _Plan(words, {}, (fault,))
 
 
-def _bus(rng: Rng) -> _Plan:
+def _bus(rng: Rng, _: Chain) -> _Plan:
     facts = {"bus": "flying", "bus_m": float(rng.uniform(0.1, 0.6))}
     if rng.random() < 0.15:
         facts = {"bus": "plugged", "bus_m": 0.0}
@@ -176,7 +243,7 @@ def _bus(rng: Rng) -> _Plan:
     if rng.random() < 0.25:
         # A reading that freezes before its noise is known can't be told from a quiet one.
         fault = faults.Bus(channels=("nozzle",), at_s=at_s + 220.0, lost=1.0)
-        return _Plan("no answer any more", facts | {"noise_codes": 1.0}, (fault,))
+        return _Plan("no answer any more", facts | {"bits": 16, "noise_codes": 1.0}, (fault,))
     fault = faults.Bus(
         channels=("nozzle",),
         at_s=at_s,
@@ -189,7 +256,7 @@ def _bus(rng: Rng) -> _Plan:
     return _Plan("wrong codes in bursts", facts, (fault,))
 
 
-def _supply(rng: Rng) -> _Plan:
+def _supply(rng: Rng, _: Chain) -> _Plan:
     fault = faults.SupplyDip(
         at_s=float(rng.uniform(30.0, 120.0)),
         per_min=float(rng.uniform(1.0, 5.0)),
@@ -198,17 +265,17 @@ def _supply(rng: Rng) -> _Plan:
     return _Plan("dips on all channels", {}, (fault,), places=(EVERY_CHANNEL, "nozzle", "bed"))
 
 
-def _filter(rng: Rng) -> _Plan:
+def _filter(rng: Rng, chain: Chain) -> _Plan:
     facts = {
-        "capacitance_nf": _one(rng, (22.0, 47.0, 100.0, 100.0)),
+        "capacitance_nf": _one(rng, (22.0, 47.0, 100.0, 100.0)) / _times(chain),
         "lead_m": float(rng.uniform(0.4, 1.2)),
     }
     return _Plan("bursts through a small filter", facts, (_pickup(rng, 2.0, 5.0),))
 
 
-def _cable(rng: Rng) -> _Plan:
+def _cable(rng: Rng, chain: Chain) -> _Plan:
     facts = {
-        "capacitance_nf": _one(rng, (220.0, 330.0, 470.0)),
+        "capacitance_nf": _one(rng, (220.0, 330.0, 470.0)) / _times(chain),
         "lead_m": float(rng.uniform(1.2, 3.0)),
         "screened": False,
     }
@@ -224,7 +291,7 @@ def _pickup(rng: Rng, low: float, high: float) -> faults.Pickup:
     )
 
 
-def _ground(rng: Rng) -> _Plan:
+def _ground(rng: Rng, _: Chain) -> _Plan:
     heater = _one(rng, ("nozzle", "bed"))
     both = bool(rng.random() < 0.4)
     fault = faults.GroundLoop(
@@ -238,33 +305,50 @@ def _ground(rng: Rng) -> _Plan:
     )
 
 
-def _leads(rng: Rng) -> _Plan:
+def _leads(rng: Rng, chain: Chain) -> _Plan:
     """Longer and thinner leads than its owner believes: declared ones are allowed for."""
     believed = {"lead_awg": 28, "lead_m": 1.0}
     facts = {"wires": 2, "lead_awg": _one(rng, (32, 34)), "lead_m": float(rng.uniform(2.8, 4.5))}
+    facts |= _as_pt100(chain)
     return _Plan("more lead than told", facts, believed=believed, is_cold=True)
 
 
-def _wires(rng: Rng) -> _Plan:
+def _wires(rng: Rng, chain: Chain) -> _Plan:
     if rng.random() < 0.15:
-        return _Plan("empty terminals", {"wires": 2, "strapped_for": 3},
-                     believed={"strapped_for": 2}, is_cold=True)  # fmt: skip
+        wires, strapped = _one(rng, ((2, 3), (2, 4), (3, 4)))
+        return _Plan("empty terminals", {"wires": wires, "strapped_for": strapped},
+                     believed={"strapped_for": wires}, is_cold=True)  # fmt: skip
     wires = _one(rng, (3, 3, 4))
     facts = {"wires": wires, "strapped_for": 2, "lead_awg": _one(rng, (30, 32))}
+    facts |= _as_pt100(chain)
     per_m = path_ohm(Chain(wires=2, lead_awg=facts["lead_awg"], lead_m=1.0, contact_ohm=0.0))
     facts["lead_m"] = LEAST_OFFSET_OHM / per_m * float(rng.uniform(1.0, 1.8))
     return _Plan("straps for two", facts, believed={"strapped_for": wires}, is_cold=True)
 
 
-def _reference(rng: Rng) -> _Plan:
-    true, taken = _one(rng, ((430.0, 400.0), (400.0, 430.0), (430.0, 390.0)))
-    return _Plan("another reference", {"reference_ohm": true},
-                 believed={"reference_ohm": taken}, is_cold=True)  # fmt: skip
+def _reference(rng: Rng, chain: Chain) -> _Plan:
+    ways = [(a, b) for a in REFERENCES for b in REFERENCES if abs(a / b - 1.0) > LEAST_RATIO]
+    true, taken = ways[int(rng.integers(len(ways)))]
+    facts = {"reference_ohm": true * chain.r0_ohm}
+    believed = {"reference_ohm": taken * chain.r0_ohm}
+    return _Plan("another reference", facts, believed=believed, is_cold=True)
 
 
-def _failed(rng: Rng) -> _Plan:
+def _curve(rng: Rng, chain: Chain) -> _Plan:
+    """Another element than the input's, or than the host is set for, by ten."""
+    element, board, taken, words = TENS[int(rng.choice(len(TENS), p=TENS_SHARE))]
+    times = _one(rng, REFERENCES)
+    facts = {
+        "r0_ohm": element,
+        "reference_ohm": board * times,
+        "capacitance_nf": chain.capacitance_nf * chain.r0_ohm / board,
+    }
+    return _Plan(words, facts, believed={"r0_ohm": taken}, is_cold=bool(rng.random() < 0.7))
+
+
+def _failed(rng: Rng, _: Chain) -> _Plan:
     if rng.random() < 0.2:
-        return _opened(rng, "open", 0.2)
+        return _opened(rng, None, "open", 0.2)
     first = bool(rng.random() < 0.2)
     fault = faults.Short(
         channel="nozzle",
@@ -274,7 +358,7 @@ def _failed(rng: Rng) -> _Plan:
     return _Plan("short from the first reading" if first else "short in mid-run", {}, (fault,))
 
 
-def _seat(rng: Rng) -> _Plan:
+def _seat(rng: Rng, _: Chain) -> _Plan:
     fault = faults.Slip(
         channel="nozzle",
         at_s=float(rng.uniform(200.0, 400.0)),
@@ -285,7 +369,7 @@ def _seat(rng: Rng) -> _Plan:
     return _Plan("out of its seat", {}, (fault,))
 
 
-def _heater(rng: Rng) -> _Plan:
+def _heater(rng: Rng, _: Chain) -> _Plan:
     channel = _one(rng, ("nozzle", "nozzle", "bed"))
     cold = bool(rng.random() < 0.3)
     fault = faults.HeaterOut(heater=channel, at_s=0.0 if cold else float(rng.uniform(120.0, 450.0)))
@@ -293,7 +377,7 @@ def _heater(rng: Rng) -> _Plan:
     return _Plan(f"{channel} {words}", {}, (fault,), channel=channel, is_cold=cold)
 
 
-def _settling(rng: Rng) -> _Plan:
+def _settling(rng: Rng, _: Chain) -> _Plan:
     fault = faults.ControllerRestart(
         at_s=float(rng.uniform(100.0, 500.0)),
         boot_s=float(rng.uniform(1.0, 4.0)),
@@ -303,7 +387,7 @@ def _settling(rng: Rng) -> _Plan:
     return _Plan("settles after a restart", {}, (fault,), places=("nozzle", "bed", EVERY_CHANNEL))
 
 
-def _mains(rng: Rng) -> _Plan:
+def _mains(rng: Rng, _: Chain) -> _Plan:
     fault = faults.Hum(
         channel="nozzle",
         volts=float(rng.uniform(0.006, 0.03)),
@@ -313,7 +397,7 @@ def _mains(rng: Rng) -> _Plan:
     return _Plan("hum of the other mains", {"conversion_ms": 20.0}, (fault,))
 
 
-def _host(rng: Rng) -> _Plan:
+def _host(rng: Rng, _: Chain) -> _Plan:
     at_s = np.sort(rng.uniform(40.0, 700.0, int(rng.integers(2, 6))))
     stalls = tuple(faults.Stall(at_s=float(s), for_s=_log(rng, 8.0, 25.0)) for s in at_s)
     if rng.random() < 0.5:
@@ -323,13 +407,13 @@ def _host(rng: Rng) -> _Plan:
     return _Plan("silent at times", {}, stalls, places=(EVERY_CHANNEL,))
 
 
-def _network(rng: Rng) -> _Plan:
+def _network(rng: Rng, _: Chain) -> _Plan:
     at_s = np.sort(rng.uniform(40.0, 700.0, int(rng.integers(1, 6))))
     drops = tuple(faults.LinkDrop(at_s=float(s), for_s=_log(rng, 3.0, 40.0)) for s in at_s)
     return _Plan("link lost at times", {}, drops, places=(EVERY_CHANNEL,))
 
 
-def _unknown(rng: Rng) -> _Plan:
+def _unknown(rng: Rng, _: Chain) -> _Plan:
     """What the table has no row for: a hand at the machine, one stray reading from nowhere."""
     if rng.random() < 0.6:
         remark = _one(rng, ("stopped at the panel", "the door was opened", "out of material"))
@@ -342,7 +426,7 @@ def _unknown(rng: Rng) -> _Plan:
     return _Plan("one stray reading", {"capacitance_nf": 220.0}, (stray,))
 
 
-PLANS: dict[Candidate, Callable[[Rng], _Plan]] = {
+PLANS: dict[Candidate, Callable[[Rng, Chain], _Plan]] = {
     Cause.LOOSE_CONNECTION: _loose,
     Cause.BROKEN_LEAD: _broken,
     Cause.BUS_WIRING: _bus,
@@ -353,6 +437,7 @@ PLANS: dict[Candidate, Callable[[Rng], _Plan]] = {
     Cause.LEAD_RESISTANCE: _leads,
     Cause.WIRE_COUNT_SETTING: _wires,
     Cause.REFERENCE_SETTING: _reference,
+    Cause.CURVE_SETTING: _curve,
     Cause.SENSOR_FAILED: _failed,
     Cause.SENSOR_SEATING: _seat,
     Cause.HEATER_CIRCUIT: _heater,
@@ -370,7 +455,3 @@ def _one(rng: Rng, of: tuple[Any, ...]) -> Any:
 
 def _log(rng: Rng, low: float, high: float) -> float:
     return math.exp(float(rng.uniform(math.log(low), math.log(high))))
-
-
-def _two_or_three(rng: Rng) -> int:
-    return 2 if rng.random() < 0.4 else 3

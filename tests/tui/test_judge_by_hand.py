@@ -14,7 +14,7 @@ from shared.chain import Chain
 from shared.updates import batch_of
 from shared.words import Cause
 from tests.detectors.diagnosis.handmade import DIALECTS, Story, log_of
-from tests.detectors.diagnosis.stories import Known, stories
+from tests.detectors.diagnosis.stories import Known, low_stories, stories
 from tui.main import run
 
 BARE = {
@@ -81,6 +81,18 @@ def test_the_cause_leads_in_a_log_of_another_physics(
     known: Known = stories()[cause]
     found = causes_of(tmp_path, known.story, dialect, known.chain, capsys)
     assert place_of(cause, known.channels, found) <= known.places.get(dialect, 1)
+
+
+@pytest.mark.parametrize("dialect", ["full", "still"])
+@pytest.mark.parametrize("story", low_stories())
+def test_what_reads_low_is_told_from_a_short_and_from_the_bus(
+    story: str, dialect: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Leads of three wires, terminals without a wire and a tenth of the ohms: low, and why."""
+    cause, known = low_stories()[story]
+    found = causes_of(tmp_path, known.story, dialect, known.chain, capsys)
+    least = 2 if (cause, dialect) == (Cause.BROKEN_LEAD, "still") else 1
+    assert place_of(cause, known.channels, found) <= least
 
 
 @pytest.mark.parametrize("cause", stories())

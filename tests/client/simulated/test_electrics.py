@@ -8,6 +8,7 @@ import pytest
 from client.simulated.electrics import SensorChain, extrapolated
 from client.simulated.scenario import Sensor
 from shared.chain import Chain
+from shared.circuit import Lead
 from shared.platinum import IEC_60751
 
 FULL = 1 << 16
@@ -88,13 +89,36 @@ def test_a_flipped_bit_shifts_by_its_weight(bit: int, shift_c: float) -> None:
     assert chain.celsius - straight.celsius == pytest.approx(shift_c, abs=0.001)
 
 
-def test_an_open_lead_saturates_the_code_and_raises_open() -> None:
+@pytest.mark.parametrize("wires", [2, 3, 4])
+def test_a_parted_element_saturates_the_code_and_raises_open(wires: int) -> None:
     """Nothing but the bias at the input."""
-    chain = chain_of()
-    chain.contact_ohm = math.inf
+    chain = chain_of(wires=wires)
+    chain.is_parted = True
     read(chain, 210.0)
     assert (chain.code, chain.flags) == (FULL - 1, ("open",))
     assert chain.celsius > 850.0
+
+
+@pytest.mark.parametrize(
+    ("wires", "lead", "code", "flags"),
+    [
+        (2, "force-", FULL - 1, ("open",)),
+        (3, "force-", FULL - 1, ("open",)),
+        (3, "sense+", FULL - 1, ("open",)),
+        (3, "force+", 0, ("open", "short")),
+        (4, "force+", 0, ("open", "short")),
+        (4, "force-", 0, ("open", "short")),
+    ],
+)
+def test_a_broken_lead_reads_at_its_end_of_the_range(
+    wires: int, lead: Lead, code: int, flags: tuple[str, ...]
+) -> None:
+    """A current lead of three or four wires leaves no volt between the sense inputs: low."""
+    chain = chain_of(wires=wires)
+    chain.add_ohm(lead, math.inf)
+    read(chain, 210.0)
+    assert chain.code == pytest.approx(code, abs=2)
+    assert chain.flags == flags
 
 
 def test_a_shorted_element_raises_short() -> None:
@@ -119,13 +143,26 @@ def test_a_foreign_current_shifts_the_reading_by_its_voltage_over_the_bias() -> 
     assert read(chain, 150.0).ohms - healthy == pytest.approx(1e-3 / (2.0 / 559.325), abs=0.015)
 
 
-def test_a_bad_contact_adds_its_resistance() -> None:
-    """10 Ω in the lead of a three-wire chain read as 10 Ω more; four wires cancel it."""
-    for wires, shift in ((2, 10.0), (3, 10.0), (4, 0.0)):
-        healthy = read(chain_of(wires=wires), 150.0).ohms
-        chain = chain_of(wires=wires)
-        chain.contact_ohm = 10.0
-        assert read(chain, 150.0).ohms - healthy == pytest.approx(shift, abs=0.02)
+@pytest.mark.parametrize(
+    ("wires", "lead", "shift"),
+    [
+        (2, "force+", 10.0),
+        (2, "force-", 10.0),
+        (3, "force-", 10.0),
+        (3, "sense+", 0.0),
+        (3, "force+", -10.0),
+        (4, "force+", 0.0),
+        (4, "sense-", 0.0),
+    ],
+)
+def test_a_bad_contact_reads_higher_lower_or_not_at_all(
+    wires: int, lead: Lead, shift: float
+) -> None:
+    """10 Ω in the lead whose drop is subtracted read as 10 Ω less; four wires cancel it."""
+    healthy = read(chain_of(wires=wires), 150.0).ohms
+    chain = chain_of(wires=wires)
+    chain.add_ohm(lead, 10.0)
+    assert read(chain, 150.0).ohms - healthy == pytest.approx(shift, abs=0.02)
 
 
 def test_a_larger_filter_keeps_bursts_within_range() -> None:

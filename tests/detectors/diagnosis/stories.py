@@ -1,7 +1,8 @@
 """One story for each cause, with the chain facts that its owner would know.
 
-`curve-setting` has none: at room temperature another curve is off by some tenths of a kelvin,
-within the element's own tolerance, and no event shows it.
+`curve-setting` has none among these: at room temperature another curve is off by some tenths of
+a kelvin, within the element's own tolerance, and no event shows it. An element that is off by
+ten shows at once; it and other leads of a circuit of three wires are among `low_stories`.
 """
 
 import math
@@ -232,4 +233,59 @@ def stories() -> dict[Cause, Known]:
         Cause.MAINS_PICKUP: Known(mains()),
         Cause.HOST_LOAD: Known(host_load(), channels=("*",)),
         Cause.NETWORK: Known(network(), channels=("*",), places={"degrees": 2}),
+    }
+
+
+def _says_open(machine: Machine, channel: str, code: int) -> str:
+    """No current in the element, and a code at its lower end."""
+    return "open;short" if code <= 200 else limit_flags(machine, channel, code)
+
+
+def subtracted() -> Story:
+    """A loose contact in the lead whose drop is subtracted: ohms less, or 0 when it opens."""
+    moments = Moments(0.1, 0.3, 2.5)
+
+    def wire(machine: Machine, channel: str, ohm: float, rng: Rng) -> float:
+        if channel != "nozzle" or not machine.moving or not moments.now(machine.time_s, rng):
+            return ohm
+        return 0.0 if moments.size > 0.75 else ohm - 2.0 - 40.0 * moments.size
+
+    return Story(wire=wire, flags=_says_open)
+
+
+def parted() -> Story:
+    """A current lead of three wires that parts at one place: 0 V between the sense inputs."""
+
+    def wire(machine: Machine, channel: str, ohm: float, rng: Rng) -> float:
+        return 0.0 if channel == "nozzle" and machine.x_mm > 196.0 else ohm
+
+    return Story(wire=wire, flags=_says_open, noise_codes=0.3)
+
+
+def unwired() -> Story:
+    """Two wires on a board set for four: nothing between the sense inputs, from the first on."""
+
+    def wire(machine: Machine, channel: str, ohm: float, rng: Rng) -> float:
+        return 0.0 if channel == "nozzle" else ohm
+
+    return Story(wire=wire, flags=_says_open)
+
+
+def tenth() -> Story:
+    """A Pt100 where a Pt1000 is expected, in parts of what is expected."""
+
+    def wire(machine: Machine, channel: str, ohm: float, rng: Rng) -> float:
+        return 0.1 * ohm if channel == "nozzle" else ohm
+
+    return Story(wire=wire)
+
+
+def low_stories() -> dict[str, tuple[Cause, Known]]:
+    """What reads low though no element is shorted and no bus errs."""
+    two = Chain(wires=2, lead_awg=28, lead_m=0.9)
+    return {
+        "a contact in the lead that is subtracted": (Cause.LOOSE_CONNECTION, Known(subtracted())),
+        "a current lead that parts": (Cause.BROKEN_LEAD, Known(parted())),
+        "empty sense terminals": (Cause.WIRE_COUNT_SETTING, Known(unwired(), two)),
+        "a Pt100 for a Pt1000": (Cause.CURVE_SETTING, Known(tenth())),
     }

@@ -176,3 +176,89 @@ def test_a_steady_tone_is_mains_pickup() -> None:
     """Hum comes at rest as well, and a larger filter doesn't change that."""
     for chain in (PLUGGED, LARGE_FILTER):
         assert leading(ranked(event(Kind.MAINS_BEAT), chain=chain)) == [Cause.MAINS_PICKUP]
+
+
+THREE, FOUR = Chain(wires=3), Chain(wires=4)
+DOWNWARD = event(Kind.SPIKE, count=14, positive_share=0.0, size_spread=0.8, sized=14.0, **MOVING)
+
+
+def place(cause: Cause, causes: list[RankedCause]) -> int:
+    return leading(causes, len(causes)).index(cause)
+
+
+def test_jumps_down_are_a_contact_with_three_wires_alone() -> None:
+    """Ohms in the lead whose drop is subtracted read lower; two wires have no such lead, and
+    four cancel all of them (Ohm's law, see `tests/shared/test_circuit.py`)."""
+    assert leading(ranked(DOWNWARD, chain=THREE)) == [Cause.LOOSE_CONNECTION]
+    for chain in (TWO_WIRES, FOUR):
+        assert place(Cause.LOOSE_CONNECTION, ranked(DOWNWARD, chain=chain)) > 0
+
+
+def test_jumps_down_may_be_a_contact_where_nobody_told_the_wires() -> None:
+    """Both ways stay possible, at a lower weight."""
+
+    def of(chain: Chain | None) -> float:
+        causes = ranked(DOWNWARD, chain=chain)
+        return sum(c.probability for c in causes if c.cause is Cause.LOOSE_CONNECTION)
+
+    assert of(TWO_WIRES) < of(None) < of(THREE)
+
+
+def test_ohms_more_are_no_contact_with_four_wires() -> None:
+    found = event(Kind.CONTACT_BREAK, count=12, full=0.0, **MOVING)
+    assert leading(ranked(found, chain=THREE)) == [Cause.LOOSE_CONNECTION]
+    assert leading(ranked(found, chain=FOUR)) != [Cause.LOOSE_CONNECTION]
+
+
+@pytest.mark.parametrize("wires", [3, 4])
+def test_low_and_open_at_once_is_a_current_lead(wires: int) -> None:
+    """No current in the element leaves no volt between the sense inputs."""
+    low = event(Kind.CODE_LOW, count=9, **MOVING)
+    flags = event(Kind.CONVERTER_FLAG, count=9, flags="open;short", **MOVING)
+    chain = Chain(wires=3) if wires == 3 else Chain(wires=4)
+    causes = ranked(low, flags, chain=chain)
+    assert set(leading(causes, 2)) == {Cause.BROKEN_LEAD, Cause.LOOSE_CONNECTION}
+    assert leading(ranked(low, flags, chain=TWO_WIRES)) == [Cause.BUS_WIRING]
+
+
+def test_low_and_open_from_the_first_reading_with_two_wires_is_an_empty_terminal() -> None:
+    """A board set for four: both sense inputs hang at the bias, 0 V between them."""
+    causes = ranked(
+        event(Kind.CODE_LOW, end_s=None, first_reading=1.0),
+        event(Kind.CONVERTER_FLAG, end_s=None, flags="open;short"),
+        chain=TWO_WIRES,
+    )
+    assert leading(causes) == [Cause.WIRE_COUNT_SETTING]
+
+
+@pytest.mark.parametrize(("kind", "ohm", "r0"), [
+    (Kind.CODE_LOW, 109.0, 1000.0),
+    (Kind.CODE_HIGH, 1090.0, 100.0),
+])  # fmt: skip
+def test_a_tenth_or_ten_times_the_ohms_is_another_element(
+    kind: Kind, ohm: float, r0: float
+) -> None:
+    """A Pt100 at 23 °C has 109 Ω, a Pt1000 1090 Ω (IEC 60751), whatever the host believes."""
+    found = event(kind, end_s=None, first_reading=1.0, signal=ohm, r0_ohm=r0, value=1767.0)
+    chain = Chain(wires=3, r0_ohm=r0, reference_ohm=4020.0)
+    assert leading(ranked(found, chain=chain)) == [Cause.CURVE_SETTING]
+
+
+def test_a_short_is_no_tenth() -> None:
+    """A leap to a tenth is no other element, and 3 Ω are too few."""
+    several: list[dict[str, Any]] = [
+        {"before": 1090.0, "signal": 109.0},
+        {"first_reading": 1.0, "signal": 3.0},
+        {"first_reading": 1.0, "celsius": -240.0, "signal": 3.0},
+    ]
+    for facts in several:
+        found = event(Kind.CODE_LOW, end_s=None, r0_ohm=1000.0, value=49.0, **facts)
+        chain = Chain(wires=3, r0_ohm=1000.0, reference_ohm=4020.0)
+        assert leading(ranked(found, chain=chain)) == [Cause.SENSOR_FAILED]
+
+
+def test_a_small_filter_is_small_for_its_element() -> None:
+    """100 nF on a Pt1000 filter as much as 1 µF on a Pt100: the corner counts."""
+    found = (event(Kind.INTERFERENCE, tied_to="motion", gate=Gate.PRINTING),)
+    pt1000 = Chain(wires=3, r0_ohm=1000.0, reference_ohm=4020.0, capacitance_nf=100.0, lead_m=2.0)
+    assert leading(ranked(*found, chain=pt1000)) == [Cause.CABLE_PICKUP]

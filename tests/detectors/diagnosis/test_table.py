@@ -110,6 +110,8 @@ def some_event(rng: random.Random) -> Event:
         "size_spread": rng.choice([0.1, 0.8]),
         "channels": rng.choice([2.0, 4.0]),
         "delta_ohm": rng.uniform(-9.0, 9.0),
+        "signal": rng.choice([11.0, 390.0, 1090.0]),
+        "r0_ohm": 100.0,
     }
     start_s = rng.uniform(0.0, 100.0)
     return event(
@@ -132,7 +134,8 @@ def test_every_sign_of_the_table_can_be_drawn_from_events() -> None:
     rng = random.Random(1)
     for _ in range(4000):
         found = [some_event(rng) for _ in range(rng.randint(1, 5))]
-        for case in cases(found, {"nozzle": Chain()} if rng.random() < 0.5 else {}):
+        chain = rng.choice([None, Chain(), Chain(wires=3, reference_ohm=4020.0), Chain(wires=4)])
+        for case in cases(found, {} if chain is None else {"nozzle": chain}):
             drawn.update(fact.name for fact in facts_of(case))
     # Fits of an offset to the chain's facts are too rare to be met by chance.
     fits = {name for name in SIGNS if name.startswith("offset-fits-")}
