@@ -6,11 +6,13 @@ import queue
 import re
 import shlex
 import shutil
+import signal
 import stat
 import subprocess
 import threading
 import time
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -89,26 +91,34 @@ def hook(command: str) -> Way:
 
     def send(message: Message) -> str:
         try:
-            done = subprocess.run(
+            child = subprocess.Popen(
                 [program, *words[1:]],
                 env={**os.environ, **environment(message, datetime.now(UTC))},
                 stdin=subprocess.DEVNULL,
                 stdout=subprocess.DEVNULL,
                 stderr=subprocess.PIPE,
-                timeout=RUN_S,
-                check=False,
                 start_new_session=True,
             )
-        except subprocess.TimeoutExpired:
-            return f"the hook took more than {RUN_S:g} s"
         except OSError as error:
             return f"the hook cannot run: {(error.strerror or 'unknown').lower()}"
-        if done.returncode == 0:
+        try:
+            _, errors = child.communicate(timeout=RUN_S)
+        except subprocess.TimeoutExpired:
+            _end_group(child)
+            return f"the hook took more than {RUN_S:g} s"
+        if child.returncode == 0:
             return ""
-        said = clean(done.stderr[-500:].decode("utf-8", "replace"))
-        return f"the hook ended with {done.returncode}" + (f": {said}" if said else "")
+        said = clean(errors[-500:].decode("utf-8", "replace"))
+        return f"the hook ended with {child.returncode}" + (f": {said}" if said else "")
 
     return send
+
+
+def _end_group(child: "subprocess.Popen[bytes]") -> None:
+    """End a command with all that it started: they share its session."""
+    with suppress(ProcessLookupError):
+        os.killpg(child.pid, signal.SIGKILL)
+    child.communicate()
 
 
 def environment(message: Message, now: datetime) -> dict[str, str]:

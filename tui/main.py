@@ -8,6 +8,7 @@ import argparse
 import importlib
 import os
 import sys
+import warnings
 from collections.abc import Callable, Sequence
 from typing import NoReturn
 
@@ -194,6 +195,9 @@ def _file_commands(add: Callable[..., _Parser]) -> None:
 def run(arguments: Sequence[str] | None = None) -> int:
     """Run one command; its exit code. 2 after one line on stderr for bad input."""
     sink.install()
+    if not sys.warnoptions:
+        # What a library has to say to programmers is none of a user's business.
+        warnings.simplefilter("ignore")
     try:
         return _run(arguments)
     finally:

@@ -25,6 +25,9 @@ def needs_terminal(command: str, instead: str) -> None:
     """BadInput where there is no terminal."""
     if not is_terminal():
         raise BadInput(f"ohmvigil {command}", "needs a terminal", f"try `{instead}`")
+    if not sys.stderr.isatty():
+        what = "draws on standard error too, which goes elsewhere"
+        raise BadInput(f"ohmvigil {command}", what, f"leave out `2>`, or try `{instead}`")
 
 
 def run_screen(

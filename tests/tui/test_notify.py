@@ -16,6 +16,7 @@ from shared.errors import BadInput
 from shared.events import Event
 from shared.words import Kind, Severity
 from tests.tui.fakes import event
+from tui import deliver
 from tui.deliver import Outbox, Way, environment, hook, library, quiet_of, seconds_of, ways_of
 from tui.deliver import test_message as send_test
 from tui.notify import GROUP_S, Desk, Message, Policy
@@ -215,6 +216,19 @@ def test_a_hook_runs_without_a_shell_and_sees_the_message(tmp_path: Path) -> Non
 def test_a_hook_that_fails_says_why() -> None:
     way = hook(f'"{sys.executable}" -c "import sys; sys.exit(\'no route\')"')
     assert way(Message("test", "garage", "x")) == "the hook ended with 1: no route"
+
+
+def test_all_that_a_hook_started_ends_with_it_at_its_time_limit(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """A grandchild that would outlive it, and hold its error pipe open, is ended as well."""
+    monkeypatch.setattr(deliver, "RUN_S", 1.0)
+    pid = tmp_path / "pid"
+    way = hook(f"sh -c 'sleep 600 & echo $! > {pid}; wait'")
+    assert way(Message("test", "garage", "x")) == "the hook took more than 1 s"
+    stat = Path(f"/proc/{pid.read_text().strip()}/stat")
+    state = stat.read_text().rsplit(")", 1)[1].split()[0] if stat.exists() else "Z"
+    assert state in "ZX"
 
 
 def test_a_hook_that_cannot_be_is_refused_at_once() -> None:
