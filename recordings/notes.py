@@ -53,6 +53,8 @@ def add_note(
             # The recorder alone empties its log.
             connection.execute("PRAGMA wal_autocheckpoint = 0").fetchall()
             insert_rows(connection, [note_row(time_s, text, kind, dict(facts or {}))])
+            # A file that is moved alone takes what was confirmed along.
+            connection.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchall()
         finally:
             connection.close()
     except sqlite3.Error as error:

@@ -37,6 +37,9 @@ class Store:
         self.path = path
         self._run_id = run_id
         self._connection: sqlite3.Connection | None = None
+        self._held = -1
+        self.moved = ""
+        """One line once the file was moved or removed while it was written."""
         try:
             self._begin(first_rows)
         except FileExistsError:
@@ -57,6 +60,7 @@ class Store:
             self._check_disk()
             connection = self._connection or self._reopen(again)
             if not self._is_here():
+                again = [*again, *self._save_what_moved(connection)]
                 self._drop()
                 connection = self._reopen(again)
             self._make_room(connection)
@@ -65,6 +69,13 @@ class Store:
             if self._connection is not None and not _is_full(error):
                 self._drop()
             raise StoreFailed(_words(error)) from error
+
+    def settle(self) -> None:
+        """Take the write-ahead log into the file, as far as readers let it: whoever moves or
+        copies the file alone then takes nearly all along."""
+        if self._connection is not None:
+            with suppress(sqlite3.Error):
+                self._connection.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchall()
 
     def size(self) -> int:
         """Bytes on the disk: the file and its write-ahead log; 0 when it has gone."""
@@ -82,12 +93,14 @@ class Store:
                 self._connection.execute("PRAGMA busy_timeout = 100")
                 self._connection.execute("PRAGMA journal_mode = DELETE").fetchall()
         self._drop()
+        if self._held >= 0:
+            os.close(self._held)
+            self._held = -1
 
     def _begin(self, first_rows: Sequence[Row]) -> sqlite3.Connection:
         """Make the file; it must not be there."""
         descriptor = os.open(self.path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o644)
-        self._inode = _inode(os.fstat(descriptor))
-        os.close(descriptor)
+        self._hold(descriptor)
         try:
             connection = self._make(first_rows)
         except (sqlite3.Error, OSError):
@@ -126,9 +139,18 @@ class Store:
         if found != (f'"{self._run_id}"',):
             connection.close()
             raise FileExistsError(17, "another file has taken its place")
-        self._inode = _inode(self.path.stat())
+        # One that was saved anew has no write-ahead log yet.
+        connection.execute("PRAGMA journal_mode = WAL").fetchall()
+        self._hold(os.open(self.path, os.O_RDONLY))
         self._connection = connection
         return connection
+
+    def _hold(self, descriptor: int) -> None:
+        """Know the open file by its inode, whatever becomes of its name."""
+        if self._held >= 0:
+            os.close(self._held)
+        self._held = descriptor
+        self._inode = _inode(os.fstat(descriptor))
 
     def _connect(self) -> sqlite3.Connection:
         connection = sqlite3.connect(self.path, timeout=BUSY_S, isolation_level=None)
@@ -147,6 +169,30 @@ class Store:
             return _inode(self.path.stat()) == self._inode
         except FileNotFoundError:
             return False
+
+    def _save_what_moved(self, connection: sqlite3.Connection) -> list[Row]:
+        """The open file is no longer at its path: nothing that is stored in it may be lost.
+
+        One that was renamed takes its log along, and the next file says what it continues;
+        one that was removed is written anew, if its place is free.
+        """
+        if os.fstat(self._held).st_nlink:
+            name = _name_of(self._held)
+            with suppress(sqlite3.Error):
+                connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+            where = f" to {name}" if name else ""
+            self.moved = (
+                f"the recording was moved{where}; {self.path.name} goes on with what came since"
+            )
+            return [about_row("continues", name or "a file that was moved")]
+        if self.path.exists():
+            self.moved = "the recording was removed, and another file has taken its place"
+            return []
+        connection.execute("VACUUM INTO ?", (str(self.path),))
+        self.moved = (
+            f"the recording was removed while it was written: {self.path.name} was saved anew"
+        )
+        return []
 
     def _make_room(self, connection: sqlite3.Connection) -> None:
         """Empty the write-ahead log while there is still room to: mostly it holds pages again."""
@@ -176,6 +222,13 @@ def insert_rows(connection: sqlite3.Connection, rows: Sequence[Row]) -> None:
         with suppress(sqlite3.Error):
             connection.execute("ROLLBACK")
         raise
+
+
+def _name_of(descriptor: int) -> str:
+    """The name that an open file has now; empty where the system does not tell."""
+    with suppress(OSError):
+        return Path(f"/proc/self/fd/{descriptor}").readlink().name
+    return ""
 
 
 def _inode(status: os.stat_result) -> tuple[int, int]:

@@ -22,6 +22,8 @@ from shared.text import clean
 from shared.updates import Entry, Update, batch_of
 
 BATCH_S = 5.0
+SETTLE_S = 60.0
+"""At least so often, and at every event and note, the file takes its write-ahead log in."""
 MAX_WAITING = 64 << 20
 """Bytes that may wait in memory, before and again after packing; then the oldest are lost."""
 LONGEST_RETRY_S = 30.0
@@ -58,6 +60,8 @@ class Recorder:
         # The thread's own: rows not stored yet, and how often that failed in a row.
         self._rows: list[Row] = []
         self._failures = 0
+        self._moved = ""
+        self._settled_s = time.monotonic()
         self._refusal: BadInput | None = None
         self._ready = threading.Event()
         self._thread = threading.Thread(target=self._run, name="recorder", daemon=True)
@@ -179,6 +183,7 @@ class Recorder:
         with self._changed:
             items, self._queue = self._queue, []
             self._queue_bytes = 0
+            is_urgent = self._is_urgent
             self._is_urgent = self._is_flushing = False
             put = self._put
         self._pack(items)
@@ -188,6 +193,10 @@ class Recorder:
         try:
             store.save(self._rows, [*self._about, *self._packer.keys()])
             self._rows = []
+            if is_urgent or time.monotonic() >= self._settled_s + SETTLE_S:
+                self._settled_s = time.monotonic()
+                store.settle()
+            self._moved = store.moved
         except StoreFailed as failed:
             failure = clean(str(failed))
             self._bound()
@@ -259,6 +268,7 @@ class Recorder:
 
     def _say(self, failure: str) -> str:
         lost = f"{self._lost} blocks were lost{self._fault}" if self._lost else ""
+        lost = "; ".join(words for words in (self._moved, lost) if words)
         if not failure:
             return lost
         waiting = f"cannot store: {failure}; kept in memory, trying again"
