@@ -93,7 +93,7 @@ def _references(
 def _fits(chain: Chain, event: Event, true_ohm: float, read: float) -> Iterator[Fact]:
     others_c = number(event, "others_c")
     true_c = ROOM_C if others_c is None else others_c
-    least = _class_ohm(chain, true_c)
+    least = class_ohm(chain, true_c)
     leads = read_ohm(chain, true_ohm) - true_ohm
     if fit := _fit(read, leads, least):
         yield Fact("offset-fits-leads", f"its {abs(read):.2f} Ω are what the leads have", fit)
@@ -108,7 +108,7 @@ def _fits(chain: Chain, event: Event, true_ohm: float, read: float) -> Iterator[
             yield Fact("offset-fits-curve", f"it fits an element of curve {name}", fit)
 
 
-def _class_ohm(chain: Chain, true_c: float) -> float:
+def class_ohm(chain: Chain, true_c: float) -> float:
     """What the element's tolerance class leaves open at this temperature, Ω (IEC 60751)."""
     limit_c = TOLERANCES[chain.tolerance].limit_c(true_c)
     curve = chain.element_curve

@@ -2,7 +2,8 @@
 
 Quantity: codes, else ohms, else degrees. The limits are the ends of the element's curve, −200
 and 850 °C: no platinum element that is whole reads beyond them (IEC 60751). An open lead
-drives the code to the upper end, a short to the lower. Where a converter ends before the
+drives the code to the upper end, or, where it is a current lead of three or four wires, to the
+lower; a short to the lower. Where a converter ends before the
 curve does, its end is the limit: told, or recognised by its shape, 0 or 2^n − 1, where the
 reading leapt there or began there.
 
@@ -23,6 +24,7 @@ from shared.events import NotEvaluated
 from shared.platinum import HIGHEST_C, LOWEST_C
 from shared.words import Kind
 
+TWO = 2
 LEAP = 0.75
 """An end is reached from below this part of it: heat passes a code, and does not leap to it."""
 
@@ -33,6 +35,9 @@ class RailDetector:
     def __init__(self, plan: ChannelPlan) -> None:
         self._plan = plan
         self._knows_ends = plan.scale.is_told and plan.scale.has_constant
+        self._low_looks = "shorted"
+        if plan.chain.knows("wires") and plan.chain.wires != TWO:
+            self._low_looks = "shorted, or a current lead open"
         self._beyond: Kind | None = None
         self._start_s = math.nan
         self.busy = False
@@ -80,7 +85,7 @@ class RailDetector:
         value, unit = (sample.code, "codes") if has_code else (sample.signal, _unit(sample))
         shown = f"code {value:.0f}" if has_code else f"{value:.1f} {unit}"
         end = "upper" if kind is Kind.CODE_HIGH else "lower"
-        meaning = "open" if kind is Kind.CODE_HIGH else "shorted"
+        meaning = "open" if kind is Kind.CODE_HIGH else self._low_looks
         first = sample.joined or moment.before.signal != moment.before.signal
         facts: dict[str, float | str] = {"first_reading": float(first)}
         if sample.celsius == sample.celsius:

@@ -25,9 +25,10 @@ from shared.updates import Batch, Update, Value, batch_of
 from shared.words import EVERY_CHANNEL, Severity
 
 Rng = np.random.Generator
-NEEDS_CODE = {"frozen-reading", "flying-bus-wires", "open-from-start", "short", "wrong-reference"}
+NEEDS_CODE = {"frozen-reading", "flying-bus-wires", "open-from-start", "short", "wrong-reference",
+              "wrong-element"}  # fmt: skip
 """What is looked for here are codes, or too little is left of it in degrees."""
-OWN_WIRES = {"wrong-wire-count"}
+OWN_WIRES = {"wrong-wire-count", "contact-reads-low"}
 NOT_FOUR = {"loose-terminal", "lead-breaks-at-position", "terminal-repaired"}
 """Four wires cancel what a contact adds."""
 BEFORE_S = 10.0

@@ -232,6 +232,12 @@ def _diagnosis(found: "Findings", diagram: str | None) -> Iterator[str]:
     yield ""
     yield from diagnosis.by_cause(figures)
     yield ""
+    yield from diagnosis.by_cell(figures)
+    yield ""
+    yield "Jumps of a lead that is bad, by the circuit (`shared/circuit.py`) and as found:"
+    yield ""
+    yield from diagnosis.by_lead(figures)
+    yield ""
     if diagram:
         yield f"![Reliability of the leading cause]({diagram})"
         yield ""
@@ -245,9 +251,9 @@ _LIMITS = (
     "may do what neither does.",
     "- Appearances that several causes share (an open from the first reading) are drawn in "
     "shares that are assumptions; they bound what any diagnosis can reach.",
-    "- `curve-setting` is not drawn: at room temperature another curve is off by some tenths "
-    "of a kelvin, which no event shows. A board's odd reading when hot would need a second "
-    "thermometer.",
+    "- Of `curve-setting` an element that is off by ten is drawn. Another curve is off by some "
+    "tenths of a kelvin at room temperature, which no event shows: it would need a second "
+    "thermometer when hot. A Pt1000 on a Pt100 input saturates and is taken for an open lead.",
     "- A ground loop looks like a bad contact or like pick-up unless its heater is seen to "
     "switch: it is the diagnosis' weakest cause.",
     "- Two-wire leads that the profile declares raise nothing, however long: they are as "

@@ -66,6 +66,10 @@ def test_a_scenario_may_be_a_file_of_ones_own(tmp_path: Path) -> None:
             "[[faults]]\nkind = 'halt'\nremark = ''\nat_s = 9\nuntil_s = 3\n",
             "mine.toml:8: faults[0].at_s: ends before it begins",
         ),
+        (
+            "[[faults]]\nkind = 'open'\nchannel = 'bed'\nlead = 'sense+'\n",
+            "mine.toml:8: faults[0].lead: 2 wires have no lead 'sense+'; name one of force+",
+        ),
         ("[[steps]]\nat_s = 5\n[[steps]]\nat_s = 4\n", "mine.toml:8: steps[1].at_s: earlier"),
         (
             "[channels.nozzle.chain]\n[channels.nozzle.believed]\nwire = 2\n",
