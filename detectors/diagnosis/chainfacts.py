@@ -3,7 +3,8 @@
 from collections.abc import Iterator
 
 from detectors.diagnosis.case import Fact
-from detectors.diagnosis.causes import LARGE_FILTER_NF, LONG_CABLE_M, SMALL_FILTER_NF
+from detectors.diagnosis.causes import LARGE_FILTER_HZ, LONG_CABLE_M, SMALL_FILTER_HZ
+from shared.budget import Conditions, filter_at
 from shared.chain import Chain
 
 
@@ -26,7 +27,7 @@ def _facts(chain: Chain) -> Iterator[Fact]:
     if chain.believed_curve != chain.element_curve or chain.believed_r0_ohm != chain.r0_ohm:
         yield Fact("host-curve-differs", "the host counts with another element")
     yield from _cable(chain)
-    if chain.knows("capacitance_nf"):
+    if chain.knows("capacitance_nf", "r0_ohm", "reference_ohm"):
         yield from _filter(chain)
 
 
@@ -63,7 +64,10 @@ def _cable(chain: Chain) -> Iterator[Fact]:
 
 
 def _filter(chain: Chain) -> Iterator[Fact]:
-    if chain.capacitance_nf <= SMALL_FILTER_NF:
-        yield Fact("small-filter", f"only {chain.capacitance_nf:g} nF across the inputs")
-    elif chain.capacitance_nf >= LARGE_FILTER_NF:
-        yield Fact("large-filter", f"{chain.capacitance_nf:g} nF across the inputs")
+    """Whether the input filter is small or large, by its corner when hot."""
+    corner = filter_at(chain, Conditions()).corner_hz
+    shown = f"{chain.capacitance_nf:g} nF across the inputs: corner at {corner / 1000.0:.2g} kHz"
+    if corner >= SMALL_FILTER_HZ:
+        yield Fact("small-filter", shown)
+    elif corner <= LARGE_FILTER_HZ:
+        yield Fact("large-filter", shown)

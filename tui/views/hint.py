@@ -20,8 +20,11 @@ def leading(now: Snapshot) -> RankedCause | None:
 
 
 def paint_hint(board: Board, area: Rect, frame: Frame) -> None:
-    """Cause and why in the first row, then the check, then the caution, whole if it can be."""
+    """What to do at once, cause and why, then the check, then the caution, whole if it can be."""
     now = frame.now
+    if now.verdict.stop:
+        board.text(area.x, area.y, now.verdict.stop, Ink.ALARM, area.width)
+        area = Rect(area.x, area.y + 1, area.width, area.height - 1)
     cause = leading(now)
     width = area.width - LABEL
     if cause is None:
