@@ -44,17 +44,16 @@ class Pair:
     meter_ohm: float
 
 
-def across_ohm(chain: Chain, temperature_c: float, copper_c: float | None = None) -> float:
-    """Ω across the element at the plug, both leads in; copper as warm as that, if not said."""
-    warm = temperature_c if copper_c is None else copper_c
+def across_ohm(chain: Chain, temperature_c: float, copper_c: float = 25.0) -> float:
+    """Ω across the element at the plug, both leads in."""
     element = platinum.ohms(temperature_c, chain.r0_ohm, chain.element_curve)
-    return element + 2.0 * path_ohm(chain, warm)
+    return element + 2.0 * path_ohm(chain, copper_c)
 
 
-def pairs_of(chain: Chain, temperature_c: float, copper_c: float | None = None) -> list[Pair]:
+def pairs_of(chain: Chain, temperature_c: float, copper_c: float = 25.0) -> list[Pair]:
     """Every pair of terminals of a sensor's plug."""
-    warm = temperature_c if copper_c is None else copper_c
-    across, same = across_ohm(chain, temperature_c, warm), 2.0 * path_ohm(chain, warm)
+    across = across_ohm(chain, temperature_c, copper_c)
+    same = 2.0 * path_ohm(chain, copper_c)
     found = []
     for name, holds_element in PAIRS[chain.wires]:
         ohm = across if holds_element else same

@@ -2,10 +2,16 @@
 
 from collections.abc import Iterator
 
+import msgspec
+
 from detectors.diagnosis.case import Fact
 from detectors.diagnosis.causes import LARGE_FILTER_HZ, LONG_CABLE_M, SMALL_FILTER_HZ
 from shared.budget import Conditions, filter_at
 from shared.chain import Chain
+from shared.converter import REFERENCES
+
+ELEMENTS_OHM = (100.0, 1000.0)
+"""R0 of the usual elements, Pt100 and Pt1000 (IEC 60751)."""
 
 
 def chain_facts(chain: Chain | None) -> tuple[Fact, ...]:
@@ -27,7 +33,7 @@ def _facts(chain: Chain) -> Iterator[Fact]:
     if chain.believed_curve != chain.element_curve or chain.believed_r0_ohm != chain.r0_ohm:
         yield Fact("host-curve-differs", "the host counts with another element")
     yield from _cable(chain)
-    if chain.knows("capacitance_nf", "r0_ohm", "reference_ohm"):
+    if chain.knows("capacitance_nf"):
         yield from _filter(chain)
 
 
@@ -64,10 +70,23 @@ def _cable(chain: Chain) -> Iterator[Fact]:
 
 
 def _filter(chain: Chain) -> Iterator[Fact]:
-    """Whether the input filter is small or large, by its corner when hot."""
-    corner = filter_at(chain, Conditions()).corner_hz
-    shown = f"{chain.capacitance_nf:g} nF across the inputs: corner at {corner / 1000.0:.2g} kHz"
-    if corner >= SMALL_FILTER_HZ:
+    """Whether the input filter is small or large, by its corner when hot.
+
+    What was not told of element and reference may be any usual one: then all must agree.
+    """
+    corners = [filter_at(each, Conditions()).corner_hz for each in _may_be(chain)]
+    low, high = min(corners), max(corners)
+    at = f"{low / 1000.0:.2g}" if high < 1.1 * low else f"{low / 1000.0:.2g} to {high / 1000.0:.2g}"
+    shown = f"{chain.capacitance_nf:g} nF across the inputs: corner at {at} kHz"
+    if low >= SMALL_FILTER_HZ:
         yield Fact("small-filter", shown)
-    elif corner <= LARGE_FILTER_HZ:
+    elif high <= LARGE_FILTER_HZ:
         yield Fact("large-filter", shown)
+
+
+def _may_be(chain: Chain) -> Iterator[Chain]:
+    elements = (chain.r0_ohm,) if chain.knows("r0_ohm") else ELEMENTS_OHM
+    for r0_ohm in elements:
+        usual = [times * r0_ohm for times in REFERENCES]
+        for reference in [chain.reference_ohm] if chain.knows("reference_ohm") else usual:
+            yield msgspec.structs.replace(chain, r0_ohm=r0_ohm, reference_ohm=reference)

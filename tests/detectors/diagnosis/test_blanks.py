@@ -6,6 +6,7 @@ import msgspec
 import pytest
 
 from detectors.diagnosis.blanks import E6, added_nf
+from detectors.diagnosis.chainfacts import chain_facts
 from detectors.diagnosis.checkform import Scene
 from detectors.diagnosis.checks import CATALOGUE
 from shared.chain import UNTOLD, Chain
@@ -130,3 +131,34 @@ def test_no_check_leaves_a_blank_open() -> None:
         for chain in (UNTOLD, PT100, PT1000):
             assert "{" not in form.told(chain).do
     assert Kind.RISE_UNPOWERED in {form.only_after for form in CATALOGUE.values()}
+
+
+@pytest.mark.parametrize(
+    ("r0_ohm", "nf", "name"),
+    [
+        (100.0, 100.0, "small-filter"),
+        (100.0, 150.0, ""),
+        (100.0, 220.0, "large-filter"),
+        (1000.0, 100.0, "large-filter"),
+        (1000.0, 10.0, "small-filter"),
+    ],
+)
+def test_a_filter_is_small_or_large_by_its_corner_and_not_by_its_nf(
+    r0_ohm: float, nf: float, name: str
+) -> None:
+    """100 nF before a Pt1000 have the corner of 1 µF before a Pt100: 1/(2π R C)."""
+    chain = Chain(wires=3, r0_ohm=r0_ohm, reference_ohm=4.02 * r0_ohm, capacitance_nf=nf)
+    facts = {fact.name for fact in chain_facts(chain)}
+    assert facts & {"small-filter", "large-filter"} == ({name} if name else set())
+
+
+def test_a_filter_is_judged_untold_only_where_every_usual_element_agrees() -> None:
+    """47 nF are small before a Pt100 and large before a Pt1000; 470 are large before both."""
+
+    def named(nf: float, *told: str) -> set[str]:
+        chain = Chain(capacitance_nf=nf, told=("capacitance_nf", *told))
+        return {fact.name for fact in chain_facts(chain)}
+
+    assert named(47.0) == set()
+    assert named(47.0, "r0_ohm") == {"small-filter"}
+    assert named(470.0) == {"large-filter"}
