@@ -136,7 +136,7 @@ HEAT = (
     CheckForm(
         name="measure-heater-switch",
         do="Plug pulled, low-voltage heater unplugged at its board: measure the ohms across its "
-        "switch or relay, from the switched heater terminal to the supply's minus, both ways.",
+        "switch or relay, from the heater's terminal to the pole that it switches, both ways.",
         effort_min=10,
         tools="multimeter",
         risk=Risk.TOUCH,
@@ -281,7 +281,8 @@ SYSTEM = (
     ),
     CheckForm(
         name="watch-next-restart",
-        do="Repair nothing. See after the next restart whether it comes, and goes within a minute.",
+        do="Repair nothing, heat nothing. See after the next restart whether it comes, and goes "
+        "within a minute.",
         effort_min=3,
         tools="none",
         risk=Risk.LOOK,

@@ -63,7 +63,8 @@ def _verdict(
     stops = _stops(seen, named)
     if stops:
         worst = Severity.FAILURE
-        named.sort(key=lambda ranked: ranked[0].channel not in stops)
+        order = list(stops)
+        named.sort(key=lambda ranked: [*order, ranked[0].channel].index(ranked[0].channel))
     return _stopped(stops, Verdict(severity=worst, text=_found(seen, named)))
 
 
