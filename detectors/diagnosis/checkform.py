@@ -20,6 +20,8 @@ OUTSIDE = "Machine on: stay outside a housing with mains in it."
 AT_THE_SWITCH = "One hand at the mains switch: off after 15 s (bed: 60 s) without a rise."
 """15 s and 60 s outlast a sensor's dead time and lag, and end before a block glows: judgement.
 A whole caution fits three lines of a screen of 80 columns: see the tests."""
+MEASURED = "measure-cold-ohms"
+"""What a lead that stands open needs before it is bent."""
 RUN_ON = "Watch the first heat-up beside the machine, a hand at the mains switch; then run on."
 """After each change that may have made the reading wrong."""
 
@@ -57,6 +59,8 @@ class Scene:
     channels: int = 1
     kinds: Collection[Kind] = ()
     done: Collection[str] = ()
+    is_open: bool = False
+    """Whether the input stands open now."""
 
     @property
     def runs_away(self) -> bool:
@@ -106,6 +110,8 @@ class CheckForm:
     powered: bool = False
     """Whether the machine is on for it."""
     heats: bool = False
+    bends: bool = False
+    """Whether leads are bent, which may close one that has parted: measure it first."""
     only_after: Kind | None = None
     """Proposed only where this was seen."""
     blanks: Mapping[str, Blank] = field(default_factory=dict)
@@ -122,6 +128,7 @@ class CheckForm:
             and self.needs_channels <= scene.channels
             and (self.only_after is None or self.only_after in scene.kinds)
             and self.may_run(scene)
+            and not (self.bends and scene.is_open and MEASURED not in scene.done)
             and all(blank.of(scene.chain) for blank in self.blanks.values() if blank.needs)
         )
 

@@ -5,6 +5,7 @@ from detectors.diagnosis.checkform import (
     GONE_FEWER_SAME,
     LOW_VOLTAGE,
     MAINS,
+    MEASURED,
     OFF,
     OUTSIDE,
     RUN_ON,
@@ -24,6 +25,7 @@ WIRING = (
         tools="none",
         risk=Risk.TOUCH,
         caution=f"Heaters and motors off, all cold. {OUTSIDE} {LOW_VOLTAGE}",
+        bends=True,
         powered=True,
         outcomes=(
             Outcome("breaks-at-an-end", "it jumps when a plug or terminal moves"),
@@ -47,6 +49,7 @@ WIRING = (
         tools="small screwdriver",
         risk=Risk.TOUCH,
         caution=f"{OFF} {STATIC} {LOW_VOLTAGE}",
+        bends=True,
         outcomes=(
             Outcome("was-loose", "one was loose, dirty or half in"),
             Outcome("was-tight", "all were clean and tight"),
@@ -59,7 +62,7 @@ WIRING = (
         },
     ),
     CheckForm(
-        name="measure-cold-ohms",
+        name=MEASURED,
         do="Unplug the sensor at its board. Short the probes, and subtract what they read. Measure "
         "the sensor at that plug, all cold, still at first, then while you bend the cable: {ohms}. "
         "A meter of 0.8 % and 3 digits is good to ± 3 K, no better.",

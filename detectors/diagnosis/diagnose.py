@@ -24,6 +24,7 @@ from detectors.diagnosis.rank import (
 from detectors.diagnosis.table import CANDIDATES, Candidate
 from shared.chain import UNTOLD, Chain
 from shared.events import Event, RankedCause
+from shared.words import Kind
 
 CHECKED_FROM = 0.02
 """Causes less likely than this get no check of their own."""
@@ -83,7 +84,8 @@ def _ranked(case: Case, answers: Sequence[Answer]) -> list[RankedCause]:
 def scene_of(case: Case, done: Collection[str] = ()) -> Scene:
     """What a check for this case has to fit."""
     kinds = frozenset(event.kind for event in case.events)
-    return Scene(case.chain or UNTOLD, case.channels, kinds, done)
+    is_open = any(event.end_s is None for event in case.of(Kind.CODE_HIGH))
+    return Scene(case.chain or UNTOLD, case.channels, kinds, done, is_open)
 
 
 def evidence_of(case: Case) -> list[Weighed]:

@@ -240,6 +240,20 @@ def test_with_the_machine_on_nobody_reaches_into_a_housing_with_mains() -> None:
         assert OUTSIDE in form.caution, form.name
 
 
+def test_a_lead_that_stands_open_is_measured_before_it_is_bent() -> None:
+    """Bending may close it, and then nothing is left to measure."""
+    parted = event(Kind.CODE_HIGH, end_s=None, first_reading=1.0)
+    before = ranked(parted)
+    names = {cause.next_check.name for cause in before if cause.next_check is not None}
+    assert "measure-cold-ohms" in names
+    assert "wiggle-cable" not in names
+    answer = Answer(channel="nozzle", check="measure-cold-ohms", outcome="right")
+    after = {
+        cause.next_check.name for cause in ranked(parted, answers=(answer,)) if cause.next_check
+    }
+    assert "wiggle-cable" in after
+
+
 def test_no_water_comes_near_the_machine() -> None:
     """Baths are for a board beside it, on a supply without mains inside."""
     assert "No water near the machine" in TwoPointCheck.caution
