@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 import msgspec
 
-from detectors.limits import RULES
+from detectors.limits import READS_LOW, RULES
 from detectors.reports import Cleared, Sighting
 from shared.events import Event
 from shared.words import Gate, Kind
@@ -29,20 +29,18 @@ class EventBook:
         """Take a sighting: a new event, or another occurrence of one that is near enough."""
         rule = RULES[report.kind]
         event = self.newest(report.channel, report.kind)
-        severity = report.severity or rule.severity
         if event is not None and event.end_s is None:
             return self._put(self._updated(event, report, event.count))
-        if event is not None and event.end_s is not None:
-            same_story = event.tied_to == report.tied_to and event.severity == severity
-            if same_story and report.start_s - event.end_s <= rule.join_s:
-                return self._put(self._updated(event, report, event.count + 1))
+        is_near = event is not None and report.start_s - (event.end_s or 0.0) <= rule.join_s
+        if event is not None and is_near and event.tied_to == report.tied_to:
+            return self._put(self._updated(event, report, event.count + 1))
         event = Event(
             id=len(self.events),
             kind=report.kind,
             channel=report.channel,
             start_s=report.start_s,
             end_s=report.end_s,
-            severity=severity,
+            severity=READS_LOW if report.reads_low else rule.severity,
             count=1,
             value=report.value,
             unit=report.unit,
@@ -94,6 +92,7 @@ class EventBook:
             start_s=min(event.start_s, report.start_s),
             end_s=report.end_s,
             count=count,
+            severity=READS_LOW if report.reads_low else event.severity,
             value=report.value if larger else event.value,
             text=report.text if larger else event.text,
             facts={**event.facts, **report.facts},

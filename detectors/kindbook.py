@@ -24,7 +24,7 @@ from detectors.kinds import (
     startup,
     unpowered,
 )
-from detectors.limits import RULES
+from detectors.limits import READS_LOW, RULES
 from detectors.windows import ROWS
 from shared.bursts import BURST_S
 from shared.when import spelt
@@ -39,7 +39,8 @@ joining time is over without another occurrence. *Delay* is the time or number o
 event is raised, *deadband* what must come back before it ends, *joining* the delay of its
 return, which makes one event with a count of what chatters. Rows are updates of the host that give
 the channel, usually four a second; a window is {ROWS} of them. Severities are the status categories
-of NAMUR NE 107.
+of NAMUR NE 107; where a kind has two, the second is that of a reading that goes low, since a loop
+that follows it heats too far (maintenance-required would say that the signal is still valid).
 
 Acknowledging and shelving are yours (keys `a`, `s`, `u`): [recording.md](recording.md) says what is
 kept of it. In a burst on several channels, within {BURST_S:g} s, `first out` marks what came first.
@@ -63,6 +64,9 @@ class KindPage:
 
 _JUMP = "a jump beyond what heat can do between two rows, the noise, and a step of rounding"
 _BACK = f"back where heat could have brought it, or within {excursion.NEAR:.0%} of the jump's size"
+
+MAY_READ_LOW = (Kind.SPIKE, Kind.STEP, Kind.DRIFT)
+"""Kinds whose detectors tell which way the reading went (`Sighting.reads_low`)."""
 
 PAGES = {
     Kind.STARTUP_TRANSIENT: KindPage(
@@ -249,7 +253,7 @@ def events_page() -> str:
     """The page as Markdown."""
     parts = [_HEAD, "\n| kind | severity | delay | joining |\n| --- | --- | --- | --- |\n"]
     parts += [
-        f"| [`{kind}`](#{kind}) | {RULES[kind].severity} | {PAGES[kind].delay} | "
+        f"| [`{kind}`](#{kind}) | {_severity(kind)} | {PAGES[kind].delay} | "
         f"{spelt_whole(RULES[kind].join_s)} |\n"
         for kind in Kind
     ]
@@ -259,13 +263,18 @@ def events_page() -> str:
 def _kind(kind: Kind) -> str:
     page, rule = PAGES[kind], RULES[kind]
     return (
-        f"\n## `{kind}`\n\n{page.means[0].upper()}{page.means[1:]}. *{rule.severity}*\n\n"
+        f"\n## `{kind}`\n\n{page.means[0].upper()}{page.means[1:]}. *{_severity(kind)}*\n\n"
         f"- least: {page.least}\n"
         f"- delay: {page.delay}\n"
         f"- deadband: {page.deadband}\n"
         f"- joining: {spelt_whole(rule.join_s)}; {rule.why}\n"
         f"- blind: {blindness(page.module)}\n"
     )
+
+
+def _severity(kind: Kind) -> str:
+    usual = RULES[kind].severity
+    return f"{usual}; low: {READS_LOW}" if kind in MAY_READ_LOW else usual
 
 
 def blindness(module: ModuleType) -> str:

@@ -5,6 +5,9 @@ event's return: it turns chatter into one event with a count. 60 s is the usual 
 temperature in alarm management practice (ISA-18.2; from memory); where a kind differs from
 that, `why` says so. Delays before an event is raised, and deadbands, belong to the detectors:
 `detectors.kindbook` tells them of each kind.
+
+A reading that goes low is a failure whatever its kind (`READS_LOW`): a loop that follows it
+heats too far. NE 107's maintenance-required says that the signal is still valid.
 """
 
 from dataclasses import dataclass
@@ -30,6 +33,8 @@ _USUAL = "the usual off-delay for temperature (ISA-18.2; from memory)"
 _PRINT = "the same place of a print, and the same contact, come again within a minute"
 _WINDOWS = "a few windows of 32 rows, so that a lull is no return"
 _SLOW = "found over minutes, so it cannot have ended within them"
+
+READS_LOW = Severity.FAILURE
 
 RULES = {
     Kind.STARTUP_TRANSIENT: KindRule(_NOTICE, 60.0, "one start: controllers start twice at times"),

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field
 
-from shared.words import Kind, Severity
+from shared.words import Kind
 
 
 @dataclass(slots=True)
@@ -24,8 +24,8 @@ class Sighting:
     value: float
     unit: str
     text: str
-    severity: Severity | None = None
-    """None: the kind's usual severity, from `detectors.limits`."""
+    reads_low: bool = False
+    """Whether the reading is below what is true: a loop that follows it heats too far."""
     tied_to: str | None = None
     facts: dict[str, float | str] = field(default_factory=dict)
 

@@ -71,7 +71,7 @@ def clean_cause(cause: RankedCause, scrub: Scrubber) -> RankedCause:
 
 
 def clean_verdict(verdict: Verdict, scrub: Scrubber) -> Verdict:
-    return msgspec.structs.replace(verdict, text=scrub(verdict.text))
+    return msgspec.structs.replace(verdict, text=scrub(verdict.text), stop=scrub(verdict.stop))
 
 
 def clean_blind(blind: NotEvaluated, scrub: Scrubber) -> NotEvaluated:

@@ -83,6 +83,8 @@ class Verdict(msgspec.Struct, frozen=True, kw_only=True):
 
     severity: Severity
     text: str
+    stop: str = ""
+    """What must be done at once, also the beginning of `text`; empty where nothing."""
 
 
 class NotEvaluated(msgspec.Struct, frozen=True, kw_only=True):

@@ -56,6 +56,11 @@ def attenuation(frequency_hz: float, corner: float) -> float:
     return 1.0 / math.sqrt(1.0 + (frequency_hz / corner) ** 2)
 
 
+def corner_of(frequency_hz: float, passes: float) -> float:
+    """Corner of a first-order filter that lets this part of a frequency through, Hz."""
+    return frequency_hz / math.sqrt(1.0 / passes**2 - 1.0)
+
+
 def averaging_attenuation(frequency_hz: float, window_s: float) -> float:
     """Part of the amplitude at a frequency that an average over a window lets through.
 

@@ -11,11 +11,11 @@ from enum import Enum, auto
 import numpy as np
 
 from detectors.diagnosis import Answer
-from detectors.diagnosis.checkform import CheckForm
-from detectors.diagnosis.checks import CATALOGUE
+from detectors.diagnosis.checkform import CheckForm, Scene
+from detectors.diagnosis.checks import fitting
 from detectors.measured import GUIDED, Bench, Guided, Measured, Progress, guided
 from detectors.measured.guide import Case
-from shared.chain import Chain
+from shared.chain import UNTOLD, Chain
 from shared.events import Check
 from shared.updates import Update, Value
 from tui.answers import ANSWER, FROM_S, MEASURED
@@ -59,7 +59,7 @@ class Guide:
         self.channel = channel
         self.about = about or channel
         """Whose causes it is to tell apart: the channel's, or those of all channels."""
-        self.items = _items(now, self.about)
+        self.items = _items(now, self.about, _working(source.chains, now))
         names = [check] if check else []
         self.place = next(
             (
@@ -239,26 +239,26 @@ class Guide:
         return [Update(time_s, rows[time_s]) for time_s in sorted(rows)]
 
 
-def _items(now: Snapshot, channel: str) -> list[Item]:
+def _items(now: Snapshot, channel: str, chains: Mapping[str, Chain]) -> list[Item]:
     """Checks to choose from: the next one, then the measured ones, then the rest."""
     ranked = [cause for cause in now.causes if cause.channel == channel]
     proposed: list[Check] = [cause.next_check for cause in ranked if cause.next_check is not None]
     count = len(now.channels)
-    names = list(dict.fromkeys(check.name for check in proposed if check.name in CATALOGUE))
+    kinds = {event.kind for event in now.events if event.channel == channel}
+    scene = Scene(chains.get(channel, UNTOLD), count, kinds)
+    forms = {form.name: form for form in fitting(scene)}
+    names = list(dict.fromkeys(check.name for check in proposed if check.name in forms))
     items = [
-        Item(CATALOGUE[name], _measures(name, count), place == 0)
-        for place, name in enumerate(names)
+        Item(forms[name], _measures(name, scene), place == 0) for place, name in enumerate(names)
     ]
     taken = {item.measured.name for item in items if item.measured is not None}
     for one in GUIDED:
-        if one.name not in taken and one.needs_channels <= count:
-            form = CATALOGUE.get(one.serves[0])
+        if one.name not in taken and _may_run(one, scene):
+            form = forms.get(one.serves[0])
             known = form if form is not None and form.name not in names else None
             items.append(Item(known, one))
             names += [known.name] if known is not None else []
-    rest = [form for name, form in CATALOGUE.items() if name not in names]
-    items += [Item(form, None) for form in rest if form.needs_channels <= count]
-    return items
+    return items + [Item(form, None) for name, form in forms.items() if name not in names]
 
 
 def _working(told: Mapping[str, Chain], now: Snapshot) -> dict[str, Chain]:
@@ -266,9 +266,14 @@ def _working(told: Mapping[str, Chain], now: Snapshot) -> dict[str, Chain]:
     return {**told, **{state.channel: state.chain for state in now.chains}}
 
 
-def _measures(name: str, channels: int) -> Guided | None:
+def _measures(name: str, scene: Scene) -> Guided | None:
     one = guided(name)
-    return one if one is not None and one.needs_channels <= channels else None
+    return one if one is not None and _may_run(one, scene) else None
+
+
+def _may_run(one: Guided, scene: Scene) -> bool:
+    # What is measured here has the machine on.
+    return one.needs_channels <= scene.channels and not scene.runs_away
 
 
 def _is_named(item: Item, names: list[str]) -> bool:

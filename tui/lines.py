@@ -5,6 +5,7 @@ from typing import Any
 
 import msgspec
 
+from detectors.diagnosis.firstline import FIRST_LINES
 from shared.bursts import bursts
 from shared.events import Check, Event, RankedCause, Verdict
 from shared.when import rate_words, spelt, tenths
@@ -98,6 +99,7 @@ def cause_lines(causes: Iterable[RankedCause]) -> list[str]:
             lines.append(f"  {cause.probability:4.0%}  {name}")
             lines += [f"        + {words}" for words in cause.evidence_for[:3]]
             lines += [f"        - {words}" for words in cause.evidence_against[:2]]
+        lines += [f"  first: {line}" for line in first_lines(ranked)]
         check = next((cause.next_check for cause in ranked if cause.next_check), None)
         if check is not None:
             lines.append(f"  next check ({effort_words(check)}): {check.do}")
@@ -105,6 +107,12 @@ def cause_lines(causes: Iterable[RankedCause]) -> list[str]:
             if check.caution:
                 lines.append(f"  caution: {check.caution}")
     return lines
+
+
+def first_lines(ranked: Sequence[RankedCause]) -> list[str]:
+    """What comes first for the leading cause, and what can hurt."""
+    cause = ranked[0].cause if ranked else None
+    return [] if cause is None else [FIRST_LINES[cause][0]]
 
 
 def effort_words(check: Check) -> str:

@@ -15,6 +15,7 @@ from typing import NoReturn
 import tui.budget
 import tui.learn
 import tui.notify_options
+import tui.ohms
 import tui.record_options
 from shared.errors import BadInput
 from shared.text import clean
@@ -165,6 +166,10 @@ def parser() -> argparse.ArgumentParser:
     )
     tui.budget.add_arguments(
         add("budget", "what a sensor chain can and cannot measure", tui.budget.EXAMPLE)
+    )
+
+    tui.ohms.add_arguments(
+        add("ohms", "what a multimeter should read at a sensor's plug", tui.ohms.EXAMPLE)
     )
 
     _file_commands(add)

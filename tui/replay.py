@@ -322,7 +322,7 @@ class Replay:
             return self._causes, self._verdict
         if len(events) > MOST_EVENTS:
             words = f"in the whole file: {self._verdict.text}"
-            return self._causes, Verdict(severity=self._verdict.severity, text=words)
+            return self._causes, msgspec.structs.replace(self._verdict, text=words)
         if events != self._ranked[0]:
             answers, _ = answers_in([n for n in self._notes() if n.time_s <= play.cursor_s])
             own = unprovoked(events, self._notes())
@@ -337,7 +337,7 @@ class Replay:
         )
         if self._done:
             return causes, found
-        return causes, Verdict(severity=found.severity, text=f"as recorded: {found.text}")
+        return causes, msgspec.structs.replace(found, text=f"as recorded: {found.text}")
 
     def _channels(
         self, cursor: float, events: Sequence[Event], host: str

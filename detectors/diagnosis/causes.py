@@ -7,6 +7,7 @@ from detectors.diagnosis.table import (
     Modifier,
     Prior,
 )
+from shared.filters import CHOPPER_HZ, corner_of
 from shared.words import Cause
 
 PRIORS = (
@@ -32,10 +33,10 @@ PRIORS = (
 )
 """Relative weights; they are brought to a sum of 1."""
 
-SMALL_FILTER_NF = 150.0
-LARGE_FILTER_NF = 220.0
-"""With a Pt100. Boards come with about 100 nF; 100 to 500 nF more cure noise: common practice."""
-PT100_OHM = 100.0
+SMALL_FILTER_HZ = corner_of(CHOPPER_HZ[0], 0.4)
+LARGE_FILTER_HZ = corner_of(CHOPPER_HZ[0], 1.0 / 3.0)
+"""Corners above and below which an input filter is small or large: it lets more than 40 % of
+20 kHz through (judgement), or a third, which `shared.filters.capacitance_range` asks for."""
 LONG_CABLE_M = 0.8
 
 CHAIN_SIGNS = {

@@ -2,13 +2,16 @@
 
 from collections.abc import Iterator
 
-from detectors.diagnosis.case import Fact
-from detectors.diagnosis.causes import LARGE_FILTER_NF, LONG_CABLE_M, PT100_OHM, SMALL_FILTER_NF
-from shared.chain import Chain
+import msgspec
 
-AS_PT100 = 0.8
-"""Strength of what is small for a Pt100 where nobody told the element. Judgement; what is large
-for a Pt100 is large for any."""
+from detectors.diagnosis.case import Fact
+from detectors.diagnosis.causes import LARGE_FILTER_HZ, LONG_CABLE_M, SMALL_FILTER_HZ
+from shared.budget import Conditions, filter_at
+from shared.chain import Chain
+from shared.converter import REFERENCES
+
+ELEMENTS_OHM = (100.0, 1000.0)
+"""R0 of the usual elements, Pt100 and Pt1000 (IEC 60751)."""
 
 
 def chain_facts(chain: Chain | None) -> tuple[Fact, ...]:
@@ -67,11 +70,23 @@ def _cable(chain: Chain) -> Iterator[Fact]:
 
 
 def _filter(chain: Chain) -> Iterator[Fact]:
-    # What counts is the corner: an input of ten times the ohms wants a tenth.
-    is_told = chain.knows("r0_ohm")
-    as_for_pt100 = chain.capacitance_nf * (chain.r0_ohm / PT100_OHM if is_told else 1.0)
-    shown = f"{chain.capacitance_nf:g} nF across the inputs"
-    if as_for_pt100 <= SMALL_FILTER_NF:
-        yield Fact("small-filter", f"only {shown}", 1.0 if is_told else AS_PT100)
-    elif as_for_pt100 >= LARGE_FILTER_NF:
+    """Whether the input filter is small or large, by its corner when hot.
+
+    What was not told of element and reference may be any usual one: then all must agree.
+    """
+    corners = [filter_at(each, Conditions()).corner_hz for each in _may_be(chain)]
+    low, high = min(corners), max(corners)
+    at = f"{low / 1000.0:.2g}" if high < 1.1 * low else f"{low / 1000.0:.2g} to {high / 1000.0:.2g}"
+    shown = f"{chain.capacitance_nf:g} nF across the inputs: corner at {at} kHz"
+    if low >= SMALL_FILTER_HZ:
+        yield Fact("small-filter", shown)
+    elif high <= LARGE_FILTER_HZ:
         yield Fact("large-filter", shown)
+
+
+def _may_be(chain: Chain) -> Iterator[Chain]:
+    elements = (chain.r0_ohm,) if chain.knows("r0_ohm") else ELEMENTS_OHM
+    for r0_ohm in elements:
+        usual = [times * r0_ohm for times in REFERENCES]
+        for reference in [chain.reference_ohm] if chain.knows("reference_ohm") else usual:
+            yield msgspec.structs.replace(chain, r0_ohm=r0_ohm, reference_ohm=reference)

@@ -1,12 +1,17 @@
 """The catalogue of checks. Names are stable: notes and recordings keep them."""
 
-from detectors.diagnosis.checkform import CheckForm
+from detectors.diagnosis.checkform import CheckForm, Scene
 from detectors.diagnosis.checks_system import HEAT, SETTINGS, SYSTEM
 from detectors.diagnosis.checks_wiring import NOISE, WIRING
 from shared.errors import BadInput
 
 CATALOGUE = {form.name: form for form in (*WIRING, *NOISE, *SETTINGS, *HEAT, *SYSTEM)}
 """Every check by its name."""
+
+
+def fitting(scene: Scene) -> list[CheckForm]:
+    """The checks that may be proposed, in the words of the chain."""
+    return [form.told(scene.chain) for form in CATALOGUE.values() if form.fits(scene)]
 
 
 def change_form(check: str) -> CheckForm:

@@ -1,9 +1,15 @@
 """Checks of cable, plugs, bus and noise. Probabilities of outcomes are judgement."""
 
+from detectors.diagnosis.blanks import CAPACITANCE, COLD_OHMS
 from detectors.diagnosis.checkform import (
     GONE_FEWER_SAME,
     LOW_VOLTAGE,
+    MAINS,
+    MEASURED,
     OFF,
+    OUTSIDE,
+    RUN_ON,
+    STATIC,
     CheckForm,
     Outcome,
     Risk,
@@ -14,11 +20,13 @@ WIRING = (
     CheckForm(
         name="wiggle-cable",
         do="Machine on, heaters and motors off, all cold. Move the sensor cable piece by piece, "
-        "its plugs last, and watch the ohms.",
+        "its plugs last, and watch the ohms. One that stands open is measured before it is bent.",
         effort_min=5,
         tools="none",
         risk=Risk.TOUCH,
-        caution=f"Heaters and motors off, all cold; keep clear of moving parts. {LOW_VOLTAGE}",
+        caution=f"Heaters and motors off, all cold. {OUTSIDE} {LOW_VOLTAGE}",
+        bends=True,
+        powered=True,
         outcomes=(
             Outcome("breaks-at-an-end", "it jumps when a plug or terminal moves"),
             Outcome("breaks-in-the-cable", "it jumps when the cable bends"),
@@ -40,7 +48,8 @@ WIRING = (
         effort_min=10,
         tools="small screwdriver",
         risk=Risk.TOUCH,
-        caution=f"{OFF} {LOW_VOLTAGE}",
+        caution=f"{OFF} {STATIC} {LOW_VOLTAGE}",
+        bends=True,
         outcomes=(
             Outcome("was-loose", "one was loose, dirty or half in"),
             Outcome("was-tight", "all were clean and tight"),
@@ -53,13 +62,15 @@ WIRING = (
         },
     ),
     CheckForm(
-        name="measure-cold-ohms",
-        do="Unplug the sensor at its board. Measure its ohms at that plug, all cold, while you "
-        "bend the cable: about 109 Ω for a Pt100, 1090 Ω for a Pt1000.",
+        name=MEASURED,
+        do="Unplug the sensor at its board. Short the probes, and subtract what they read. Measure "
+        "the sensor at that plug, all cold, still at first, then while you bend the cable: {ohms}. "
+        "A meter of 0.8 % and 3 digits is good to ± 3 K, no better.",
+        blanks={"ohms": COLD_OHMS},
         effort_min=8,
         tools="multimeter",
         risk=Risk.TOUCH,
-        caution=f"{OFF} {LOW_VOLTAGE}",
+        caution=f"{OFF} {STATIC} {LOW_VOLTAGE}",
         outcomes=(
             Outcome("right", "steady and right"),
             Outcome("open-or-jumps", "open, or it jumps"),
@@ -82,8 +93,8 @@ WIRING = (
         effort_min=15,
         tools="small screwdriver",
         risk=Risk.TOUCH,
-        caution=f"{OFF} No heat while inputs are exchanged: it would follow the wrong sensor. "
-        f"{LOW_VOLTAGE}",
+        caution=f"{OFF} {STATIC} No heat while inputs are exchanged. {MAINS}",
+        powered=True,
         outcomes=(
             Outcome("goes-with-the-cable", "it goes with sensor and cable"),
             Outcome("stays-with-the-board", "it stays with the board"),
@@ -107,11 +118,11 @@ WIRING = (
     CheckForm(
         name="shorten-bus-wires",
         do="Shorten the wires between converter and controller and twist each with a ground wire, "
-        "or plug the board straight in. Then run on.",
+        f"or plug the board straight in. {RUN_ON}",
         effort_min=25,
         tools="crimp or soldering tool",
         risk=Risk.TOUCH,
-        caution=f"{OFF} {LOW_VOLTAGE}",
+        caution=f"{OFF} {STATIC} {LOW_VOLTAGE}",
         outcomes=GONE_FEWER_SAME,
         otherwise=(0.03, 0.07, 0.90),
         given={
@@ -127,7 +138,7 @@ WIRING = (
         effort_min=6,
         tools="none",
         risk=Risk.TOUCH,
-        caution=f"{OFF} {LOW_VOLTAGE}",
+        caution=f"{OFF} {STATIC} {LOW_VOLTAGE}",
         outcomes=(
             Outcome("was-poor", "one was loose, badly joined, or lay beside motor leads"),
             Outcome("was-sound", "all were tight"),
@@ -146,6 +157,7 @@ NOISE = (
         tools="none",
         risk=Risk.LOOK,
         caution="Keep hands and cables clear of moving parts.",
+        powered=True,
         outcomes=(
             Outcome("holding-too", "they begin when motors hold"),
             Outcome("moving-only", "they begin when motors move"),
@@ -163,11 +175,13 @@ NOISE = (
     ),
     CheckForm(
         name="add-capacitance",
-        do="Solder 100 to 470 nF across the converter's inputs, close to the board. Then run on.",
+        do="Solder {capacitance} across the converter's two sense inputs, close to the board: C0G "
+        f"or film. {RUN_ON}",
+        blanks={"capacitance": CAPACITANCE},
         effort_min=20,
-        tools="soldering iron, film or ceramic capacitor",
+        tools="soldering iron, C0G or film capacitor",
         risk=Risk.TOUCH,
-        caution=f"{OFF} {LOW_VOLTAGE}",
+        caution=f"{OFF} {STATIC} {LOW_VOLTAGE}",
         outcomes=GONE_FEWER_SAME,
         otherwise=(0.02, 0.05, 0.93),
         given={
@@ -180,7 +194,7 @@ NOISE = (
     CheckForm(
         name="move-cable-away",
         do="Lead the sensor cable well away from motor and heater leads, loosely tied for now. "
-        "Then run on.",
+        f"{RUN_ON}",
         effort_min=10,
         tools="cable ties",
         risk=Risk.TOUCH,
@@ -200,11 +214,11 @@ NOISE = (
     CheckForm(
         name="part-screen",
         do="Leave the cable's screen joined at the board only, and see that neither screen nor "
-        "sensor leads touch the frame. Then run on.",
+        f"sensor leads touch the frame. {RUN_ON}",
         effort_min=15,
         tools="multimeter",
         risk=Risk.TOUCH,
-        caution=f"{OFF} Leave protective earth conductors as they are. {LOW_VOLTAGE}",
+        caution=f"{OFF} {STATIC} Leave protective earth conductors as they are. {MAINS}",
         outcomes=GONE_FEWER_SAME,
         otherwise=(0.03, 0.05, 0.92),
         given={
@@ -213,6 +227,27 @@ NOISE = (
             Cause.MAINS_PICKUP: (0.20, 0.20, 0.60),
         },
         changes=True,
+    ),
+    CheckForm(
+        name="measure-insulation",
+        do="Unplug sensor and low-voltage heater at both ends, all cold. Measure each lead against "
+        "block, frame and screen in the multimeter's highest range, fingers off the tips: it "
+        "should show nothing (IEC 60751 asks 100 MΩ; from memory).",
+        effort_min=12,
+        tools="multimeter",
+        risk=Risk.TOUCH,
+        caution=f"{OFF} {STATIC} {LOW_VOLTAGE}",
+        outcomes=(
+            Outcome("leaks", "it shows ohms"),
+            Outcome("insulated", "it shows nothing"),
+        ),
+        otherwise=(0.04, 0.96),
+        given={
+            Cause.GROUND_LOOP: (0.70, 0.30),
+            Cause.SENSOR_FAILED: (0.25, 0.75),
+            Cause.MAINS_PICKUP: (0.20, 0.80),
+            Cause.HEATER_CIRCUIT: (0.10, 0.90),
+        },
     ),
     CheckForm(
         name="check-mains-setting",

@@ -1,11 +1,11 @@
 """From events to ranked causes."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from detectors.diagnosis.answers import Answer, Trial
 from detectors.diagnosis.case import Case, cases
 from detectors.diagnosis.chainfacts import chain_facts
-from detectors.diagnosis.checkform import CheckForm
+from detectors.diagnosis.checkform import CheckForm, Scene
 from detectors.diagnosis.checks import form_of
 from detectors.diagnosis.evidence import facts_of
 from detectors.diagnosis.nextcheck import answered, as_check, next_check, telling_check
@@ -22,8 +22,9 @@ from detectors.diagnosis.rank import (
     weigh_chain,
 )
 from detectors.diagnosis.table import CANDIDATES, Candidate
-from shared.chain import Chain
+from shared.chain import UNTOLD, Chain
 from shared.events import Event, RankedCause
+from shared.words import Kind
 
 CHECKED_FROM = 0.02
 """Causes less likely than this get no check of their own."""
@@ -57,15 +58,15 @@ def _ranked(case: Case, answers: Sequence[Answer]) -> list[RankedCause]:
     said = [answered(form_of(answer.check, answer.outcome), answer.outcome) for answer in answers]
     odds = odds_of(evidence, said)
     weighed = [*evidence, *said]
-    done = {answer.check for answer in answers}
+    scene = scene_of(case, {answer.check for answer in answers})
     order = sorted(CANDIDATES, key=lambda cause: (-odds[cause], cause or "~"))
     ranked = []
     for place, cause in enumerate(order):
         form: CheckForm | None = None
         if place == 0:
-            form = next_check(odds, done, case.channels)
+            form = next_check(odds, scene)
         elif odds[cause] >= CHECKED_FROM:
-            form = telling_check(cause, odds, done, case.channels)
+            form = telling_check(cause, odds, scene)
         speaks, denies = told(cause, weighed, odds)
         ranked.append(
             RankedCause(
@@ -78,6 +79,13 @@ def _ranked(case: Case, answers: Sequence[Answer]) -> list[RankedCause]:
             )
         )
     return ranked
+
+
+def scene_of(case: Case, done: Collection[str] = ()) -> Scene:
+    """What a check for this case has to fit."""
+    kinds = frozenset(event.kind for event in case.events)
+    is_open = any(event.end_s is None for event in case.of(Kind.CODE_HIGH))
+    return Scene(case.chain or UNTOLD, case.channels, kinds, done, is_open)
 
 
 def evidence_of(case: Case) -> list[Weighed]:

@@ -1,10 +1,10 @@
 """The check worth doing next: most information for its minutes, and never unsafe first."""
 
 import math
-from collections.abc import Collection, Iterable
+from collections.abc import Iterable
 
-from detectors.diagnosis.checkform import CheckForm, Risk
-from detectors.diagnosis.checks import CATALOGUE
+from detectors.diagnosis.checkform import CheckForm, Risk, Scene
+from detectors.diagnosis.checks import fitting
 from detectors.diagnosis.rank import Odds, Weighed
 from detectors.diagnosis.table import CANDIDATES, Candidate, words_of
 from shared.events import Check
@@ -32,7 +32,7 @@ def information_bits(form: CheckForm, odds: Odds) -> float:
     return sum(chance * _divergence_bits(after, odds) for chance, after in _answers(form, odds))
 
 
-def next_check(odds: Odds, done: Collection[str] = (), channels: int = 1) -> CheckForm | None:
+def next_check(odds: Odds, scene: Scene) -> CheckForm | None:
     """The check to do next; None when none is left.
 
     A cause that leads by far is put to the test. Where two causes lead, it is a check
@@ -41,24 +41,14 @@ def next_check(odds: Odds, done: Collection[str] = (), channels: int = 1) -> Che
     """
     leading = max(odds, key=lambda cause: odds[cause])
     if odds[leading] >= SURE:
-        return telling_check(leading, odds, done, channels)
-    rated = [(form, information_bits(form, odds)) for form in _left(done, channels)]
+        return telling_check(leading, odds, scene)
+    rated = [(form, information_bits(form, odds)) for form in fitting(scene)]
     return _best(_splitting(rated, odds))
 
 
-def telling_check(
-    cause: Candidate, odds: Odds, done: Collection[str] = (), channels: int = 1
-) -> CheckForm | None:
+def telling_check(cause: Candidate, odds: Odds, scene: Scene) -> CheckForm | None:
     """The check that tells most on whether it is this cause or any other."""
-    return _best([(form, _about_bits(form, odds, cause)) for form in _left(done, channels)])
-
-
-def _left(done: Collection[str], channels: int) -> list[CheckForm]:
-    return [
-        form
-        for form in CATALOGUE.values()
-        if form.name not in done and form.needs_channels <= channels
-    ]
+    return _best([(form, _about_bits(form, odds, cause)) for form in fitting(scene)])
 
 
 def _best(rated: list[tuple[CheckForm, float]]) -> CheckForm | None:

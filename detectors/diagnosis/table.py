@@ -2,11 +2,12 @@
 
 `causes.py` holds the priors and what chain facts do to them, `signs_reading.py`,
 `signs_heat.py` and `signs_context.py` how likely each fact is to be seen under each cause.
-Beside each number stands its reason and its basis:
+Every number is judgement, calibrated as a whole on simulated cases (`rank.TEMPERATURE`).
+Beside it stands a reason, and what the reason rests on:
 
     TRADE      common practice of the trade, without a published source
-    JUDGEMENT  ours, to be calibrated on simulated cases
-    PHYSICS    follows from the chain: the sign can hardly come about otherwise
+    JUDGEMENT  ours
+    PHYSICS    derived from the chain here; it says which way, never how often
 """
 
 from collections.abc import Iterable, Mapping
@@ -22,11 +23,11 @@ CANDIDATES: tuple[Candidate, ...] = (*Cause, None)
 
 
 class Basis(StrEnum):
-    """What a number of the table rests on."""
+    """What the reason beside a number rests on; the number itself is judgement."""
 
     TRADE = "common practice of the trade"
     JUDGEMENT = "judgement"
-    PHYSICS = "physics of the chain"
+    PHYSICS = "physics, derived here"
 
 
 TRADE, JUDGEMENT, PHYSICS = Basis.TRADE, Basis.JUDGEMENT, Basis.PHYSICS

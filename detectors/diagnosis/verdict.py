@@ -1,8 +1,11 @@
 """One line on a whole log: what is wrong, how sure, what next; or what was looked at."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+
+import msgspec
 
 from detectors.diagnosis.case import is_explained
+from detectors.diagnosis.firstline import PULL_THE_PLUG, stop_line
 from detectors.diagnosis.repaired import Repair, Repairs, repairs_of
 from detectors.diagnosis.table import words_of
 from detectors.trials import KindTrial
@@ -40,7 +43,7 @@ def verdict(
         return found
     text = found.text.replace("no fault found", "no other fault found", 1)
     text += f"; shelved: {', '.join(shelved)}"
-    return Verdict(severity=found.severity, text=text)
+    return msgspec.structs.replace(found, text=text)
 
 
 def _verdict(
@@ -57,16 +60,50 @@ def _verdict(
     leading = _leading(causes)
     faulty = {event.channel for event in seen if event.severity is not Severity.NOTICE}
     named = [cause for cause in leading if cause[0].channel in faulty]
+    stops = _stops(seen, named)
+    if stops:
+        worst = Severity.FAILURE
+        order = list(stops)
+        named.sort(key=lambda ranked: [*order, ranked[0].channel].index(ranked[0].channel))
+    return _stopped(stops, Verdict(severity=worst, text=_found(seen, named)))
+
+
+def _found(seen: Sequence[Event], named: Sequence[list[RankedCause]]) -> str:
+    """Causes and the next check, or the worst event where no cause was ranked."""
     if not named:
         event = max(seen, key=lambda event: event.severity.rank)
-        return Verdict(severity=worst, text=f"{_place(event.channel)}: {event.text}")
+        return f"{_place(event.channel)}: {event.text}"
     text = _most_likely(named[0])
     if len(named) > 1:
         text += f"; also {', '.join(_also(ranked) for ranked in named[1:])}"
     check = named[0][0].next_check
     if check is not None:
         text += f" — next: {check.name}"
-    return Verdict(severity=worst, text=text)
+    return text
+
+
+def _stops(seen: Sequence[Event], named: Sequence[list[RankedCause]]) -> dict[str, str]:
+    """Channels whose heat has to stop, and how, the worst first."""
+    first = {ranked[0].channel: ranked[0] for ranked in named}
+    found = {}
+    for channel in dict.fromkeys(event.channel for event in seen):
+        own = [event for event in seen if event.channel == channel]
+        line = stop_line(own, first.get(channel))
+        if line:
+            found[channel] = line
+    return dict(sorted(found.items(), key=lambda pair: pair[1] != PULL_THE_PLUG))
+
+
+def _stopped(stops: Mapping[str, str], found: Verdict) -> Verdict:
+    """A verdict that begins with what must be done at once."""
+    if not stops:
+        return found
+    lines = dict.fromkeys(stops.values())
+    stop = ". ".join(
+        f"{', '.join(_place(name) for name, each in stops.items() if each == line)}: {line}"
+        for line in lines
+    )
+    return Verdict(severity=found.severity, text=f"{stop}; {found.text}", stop=stop)
 
 
 def _is_settled(event: Event, repairs: Repairs) -> bool:
@@ -93,7 +130,7 @@ def _after_repair(
     told = [*repairs.words(Repair.EARLY), *repairs.words(Repair.PROVEN)]
     if any(event.severity is not Severity.NOTICE for event in left):
         rest = verdict(left, causes)
-        return Verdict(severity=rest.severity, text="; ".join([rest.text, *told]))
+        return msgspec.structs.replace(rest, text="; ".join([rest.text, *told]))
     early = bool(repairs.words(Repair.EARLY))
     was = [
         _also(ranked)

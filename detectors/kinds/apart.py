@@ -215,6 +215,7 @@ class ApartRule:
                 value=value,
                 unit="K",
                 text=f"it used to follow {other} and now reads {abs(value):.1f} K {way} that",
+                reads_low=value < 0.0 and window.target_c == window.target_c,
                 facts={"other": other, "departed_c": value},
             )
         )

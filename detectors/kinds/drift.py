@@ -404,6 +404,7 @@ class DriftDetector:
                 unit="K",
                 text=f"holding {window.target_c:.0f} °C takes {abs(off):.0%} {more} power than "
                 f"before, worth some {abs(residual_k):.0f} K",
+                reads_low=off > 0.0,
                 facts={
                     "power_excess": off,
                     "power": look.power,

@@ -62,6 +62,10 @@ WEAK_SHARE = 0.75
 """Agreements that chance may well have made count where so many of the latest do agree."""
 
 
+_LOWER = (Kind.SPIKE, Kind.STEP)
+"""Kinds whose downward jumps make a loop heat; a flipped bit is gone with the next reading."""
+
+
 @dataclass(slots=True)
 class _Tally:
     """What the occurrences of one kind had in common."""
@@ -353,6 +357,7 @@ class ExcursionDetector:
             value=out.peak,
             unit=_unit(out),
             text=text,
+            reads_low=kind in _LOWER and not out.is_up,
             facts=facts,
         )
 

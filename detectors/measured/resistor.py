@@ -109,7 +109,8 @@ class FixedResistor(Measured):
             return "Type the resistor's value, Ω: near the element's, 0.1 % or better."
         if self._rest is None:
             return (
-                f"Join {self._known_ohm:g} Ω at the board in place of the sensor, then switch on."
+                f"Join {self._known_ohm:g} Ω at the board in place of the sensor, the plug pulled; "
+                "then switch on. Heat nothing."
             )
         if self.seconds < self._needed_s:
             return f"Let it run: {self._needed_s - self.seconds:.0f} s to go. Heat nothing."

@@ -95,8 +95,8 @@ class Swap(Measured):
             few = sum(self._faults[BEFORE]) < 5
             wait = "Let it run until the fault has come five times or so. " if few else ""
             return (
-                f"{wait}Then switch off, exchange the sensors of {self.channel} and {self.other} "
-                "at the boards, switch on and press 2."
+                f"{wait}Then pull the plug, exchange the sensors of {self.channel} and "
+                f"{self.other} at the boards, switch on and press 2."
             )
         seen = "" if self._was_off else "The data show no moment with both unplugged: exchanged? "
         return f"{seen}Let it run the same way as before. Heat nothing."

@@ -6,7 +6,7 @@ has settled near it. The arithmetic is `shared.twopoint`'s.
 """
 
 from detectors.diagnosis.answers import Answer
-from detectors.diagnosis.checkform import LOW_VOLTAGE, OFF
+from detectors.diagnosis.checkform import MAINS, OFF
 from detectors.measured.bench import Bench
 from detectors.measured.form import Choice, Finding, Measured, Progress
 from detectors.measured.plateau import Plateau, Settled
@@ -26,8 +26,8 @@ class TwoPointCheck(Measured):
     title = "two known points"
     check = "fixed-resistor"
     caution = (
-        f"{OFF} Only a sensor made for water goes in; it scalds. Heaters stay unplugged. "
-        f"{LOW_VOLTAGE}"
+        f"{OFF} No water near the machine: baths only with the board beside it on a supply "
+        f"without mains inside, and a sensor made for water; it scalds. {MAINS}"
     )
 
     def __init__(self, channel: str, bench: Bench) -> None:

@@ -48,6 +48,7 @@ def causes_of(
 def profile_of(chain: Chain) -> str:
     """A profile with these facts of the nozzle's chain."""
     facts = {
+        "r0_ohm": chain.r0_ohm,
         "wires": chain.wires,
         "lead_awg": chain.lead_awg,
         "lead_m": chain.lead_m,

@@ -2,14 +2,16 @@
 
 import math
 import re
+from dataclasses import replace
 
 import msgspec
 import numpy as np
 import pytest
 
+from shared.events import Verdict
 from shared.health import Trust
 from shared.updates import Update, batch_of
-from shared.words import Cause, HostState
+from shared.words import Cause, HostState, Severity
 from tests.tui.fakes import FakeSource
 from tui.history import History
 from tui.painter import paint
@@ -235,8 +237,9 @@ def test_a_replay_shows_its_cursor_and_how_it_plays() -> None:
 
 
 def test_the_diagnosis_view_holds_evidence_check_and_what_was_not_evaluated() -> None:
-    text = " ".join(" ".join(shown(FakeSource(), view=ViewName.DIAGNOSIS)).split())
+    text = " ".join(" ".join(shown(FakeSource(), (80, 28), ViewName.DIAGNOSIS)).split())
     for words in (
+        "first switch the heater off where the reading falls",
         "71% loose-connection",
         "for breaks only while the carriage moves",
         "against the last break has lasted 12 s",
@@ -347,3 +350,20 @@ def test_what_concerns_all_channels_is_called_all() -> None:
             source, view=ViewName.EVENTS, state=ScreenState(view=ViewName.EVENTS, selected=3)
         )
     )
+
+
+@pytest.mark.parametrize("size", [(60, 16), (80, 24), (160, 50)])
+def test_what_must_be_done_at_once_leads_the_hint_and_cause_and_check_stay(
+    size: tuple[int, int],
+) -> None:
+    """Nobody has to open a view to read that the plug is to be pulled."""
+    source = FakeSource()
+    stop = "bed: pull the plug now, a command does not help, do not heat again"
+    told = Verdict(severity=Severity.FAILURE, text=f"{stop}; bed: heater circuit", stop=stop)
+    source.now = replace(source.now, verdict=told)
+    lines = shown(source, size)
+    (row,) = [row for row, line in enumerate(lines) if "pull the plug now" in line]
+    assert stop in " ".join(" ".join(lines[row : row + 2]).split())
+    (cause,) = [at for at, line in enumerate(lines) if line.lstrip().startswith("71%")]
+    assert cause - row in (1, 2)
+    assert size[1] < 24 or "next" in " ".join(lines[cause + 1 :])

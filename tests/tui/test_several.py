@@ -8,6 +8,7 @@ import pytest
 import pytest_asyncio
 from textual.pilot import Pilot
 
+from shared.events import Verdict
 from shared.health import Trust
 from shared.words import Kind, Severity
 from tests.tui.fakes import HOSTILE, NOW_S, FakeSource, event, snapshot
@@ -138,6 +139,16 @@ def test_a_line_says_link_age_reading_event_and_why_a_host_is_gone(
 @pytest.mark.parametrize("size", SIZES[:2])
 def test_the_leading_cause_has_its_probability(size: tuple[int, int]) -> None:
     assert "71% loose-connection" in row_of(painted(sources(), size), "garage")
+
+
+def test_a_host_whose_heat_has_to_stop_says_so_in_its_line() -> None:
+    """In the place of a cause: what is done at once comes before why."""
+    given = sources()
+    stop = "bed: pull the plug now, a command does not help, do not heat again"
+    told = Verdict(severity=Severity.FAILURE, text=stop, stop=stop)
+    given[1].now = replace(given[1].now, verdict=told)
+    for size in SIZES[:2]:
+        assert "bed: pull the plug" in row_of(painted(given, size), "garage")
 
 
 def test_totals_count_hosts_severities_links_and_sensors() -> None:

@@ -3,7 +3,7 @@
 from shared.events import Check, NotEvaluated, RankedCause
 from tui.board import Board, Ink, Rect
 from tui.glyphs import channel_word
-from tui.lines import UNLIKELY, effort_words
+from tui.lines import UNLIKELY, effort_words, first_lines
 from tui.views.frame import Frame
 from tui.views.hint import cause_name
 from tui.views.text import Line, paint_lines
@@ -30,6 +30,7 @@ def diagnosis_lines(frame: Frame) -> list[Line]:
         told: set[str] = set()
         for cause in likely[:FULL]:
             lines += _cause(cause, told)
+        lines += [Line("first", line, Ink.STRONG, Ink.ALARM) for line in first_lines(ranked)]
         check = next((cause.next_check for cause in ranked if cause.next_check), None)
         if check is not None:
             lines += _check(check)

@@ -7,6 +7,9 @@ from tui.snapshot import Snapshot
 from tui.views.frame import Frame
 
 LABEL = 6
+STOP_ROWS = 2
+LEAST = 2
+"""Rows in which a check has room beside its cause."""
 
 
 def cause_name(cause: RankedCause) -> str:
@@ -20,8 +23,12 @@ def leading(now: Snapshot) -> RankedCause | None:
 
 
 def paint_hint(board: Board, area: Rect, frame: Frame) -> None:
-    """Cause and why in the first row, then the check, then the caution, whole if it can be."""
+    """What to do at once, cause and why, then the check, then the caution, whole if it can be."""
     now = frame.now
+    if now.verdict.stop:
+        room = Rect(area.x, area.y, area.width, STOP_ROWS)
+        used = board.wrapped(room, now.verdict.stop, Ink.ALARM)
+        area = Rect(area.x, area.y + used, area.width, area.height - used)
     cause = leading(now)
     width = area.width - LABEL
     if cause is None:
@@ -40,7 +47,7 @@ def paint_hint(board: Board, area: Rect, frame: Frame) -> None:
         why = "; ".join(cause.evidence_for)
         board.text(x, area.y, f" - {why}", Ink.PLAIN, area.x + area.width - x)
     check = cause.next_check
-    if check is None:
+    if check is None or area.height < LEAST:
         return
     words = f"{check.do} ({check.effort_min:.0f} min)"
     least = min(len(wrap(words, width)), max((area.height - 1) // 2, 1))

@@ -204,7 +204,9 @@ def _paint_host(board: Board, y: int, parts: Columns, frame: Frame, *, is_chosen
         return
     _paint_event(board, y, parts, now)
     cause = leading(now)
-    if cause is not None and parts.cause < parts.end:
+    if now.verdict.stop and parts.cause < parts.end:
+        board.text(parts.cause, y, now.verdict.stop, Ink.ALARM, parts.end - parts.cause)
+    elif cause is not None and parts.cause < parts.end:
         ink = Ink.PLAIN if severity is not None else Ink.DIM
         told = f"{cause.probability:4.0%} {cause_name(cause)}"
         board.text(parts.cause, y, told, ink, parts.end - parts.cause)

@@ -1,5 +1,6 @@
 """Checks tell causes apart, say what to mind, and answers move the ranking."""
 
+import re
 from itertools import combinations
 from textwrap import wrap
 
@@ -8,14 +9,17 @@ import pytest
 from scipy.stats import entropy
 
 from detectors.diagnosis import Answer, Trial, diagnose
-from detectors.diagnosis.checkform import Risk
+from detectors.diagnosis.checkform import OUTSIDE, RUN_ON, STATIC, Risk, Scene
 from detectors.diagnosis.checks import CATALOGUE
 from detectors.diagnosis.nextcheck import as_check, information_bits, next_check
 from detectors.diagnosis.table import CANDIDATES, Candidate
+from detectors.measured.twopoint import TwoPointCheck
+from shared.chain import Chain
 from shared.errors import BadInput
 from shared.words import Cause, Gate, Kind
 from tests.detectors.diagnosis.found import FLYING, PLUGGED, event, ranked
 
+TWO = Scene(Chain(wires=3), channels=2)
 BREAKS = event(Kind.CONTACT_BREAK, count=6, full=0.5, gate=Gate.PRINTING)
 
 
@@ -76,7 +80,7 @@ def test_where_two_causes_lead_the_check_tells_them_apart() -> None:
     apart = 0
     pairs = list(combinations(Cause, 2))
     for one, other in pairs:
-        form = next_check(odds_of({one: 0.45, other: 0.45}), channels=2)
+        form = next_check(odds_of({one: 0.45, other: 0.45}), TWO)
         assert form is not None
         rows = zip(form.likelihoods(one), form.likelihoods(other), strict=True)
         apart += 0.5 * sum(abs(a - b) for a, b in rows) >= 0.3
@@ -86,7 +90,7 @@ def test_where_two_causes_lead_the_check_tells_them_apart() -> None:
 def test_a_check_near_heat_or_mains_is_never_proposed_first() -> None:
     """While any safer check tells something, for any single leading cause."""
     for cause in Cause:
-        form = next_check(odds_of({cause: 0.6}), channels=2)
+        form = next_check(odds_of({cause: 0.6}), TWO)
         assert form is not None
         assert form.risk < Risk.HEAT_OR_MAINS, cause
 
@@ -146,8 +150,8 @@ def test_a_swap_is_proposed_only_where_there_is_another_input() -> None:
     """One channel alone has nothing to exchange with."""
     odds = odds_of({Cause.SENSOR_FAILED: 0.45, Cause.BUS_WIRING: 0.45})
     done = set(CATALOGUE) - {"swap-inputs", "look-at-network"}
-    alone = next_check(odds, done, channels=1)
-    beside = next_check(odds, done, channels=2)
+    alone = next_check(odds, Scene(done=done))
+    beside = next_check(odds, Scene(channels=2, done=done))
     assert alone is not None
     assert alone.name == "look-at-network"
     assert beside is not None
@@ -158,7 +162,7 @@ def test_every_outcome_of_a_proposed_check_is_concluded_or_left_out() -> None:
     """For every pair of leading causes: each outcome that is told says what it means."""
     for one, other in combinations(Cause, 2):
         odds = odds_of({one: 0.55, other: 0.35})
-        form = next_check(odds, channels=2)
+        form = next_check(odds, TWO)
         assert form is not None
         told = as_check(form, odds).look_for
         assert told
@@ -199,3 +203,77 @@ def test_what_to_look_for_names_the_leading_causes() -> None:
     bus = ranked(event(Kind.BIT_FLIP, count=9), chain=FLYING)[0].next_check
     assert bus is not None
     assert "bus wiring" in bus.look_for
+
+
+HEAT = re.compile(r"heat-up|set \d+ °C|heaters? (on|run)|then (the )?heaters|while heaters", re.I)
+MACHINE_ON = re.compile(r"machine on|plug in|switch .* on and off|set \d+ °C|while heaters", re.I)
+
+
+def test_a_check_that_heats_or_touches_mains_is_of_that_class_and_says_what_to_mind() -> None:
+    """What its own words say, not only what it claims; a change is heated from beside it."""
+    seen = set()
+    for form in CATALOGUE.values():
+        if not HEAT.search(form.do.replace("heaters and motors off", "")):
+            assert not form.heats, form.name
+            continue
+        seen.add(form.name)
+        if form.changes:
+            assert RUN_ON in form.do, form.name
+            continue
+        assert form.heats, form.name
+        assert form.risk is Risk.HEAT_OR_MAINS, form.name
+        assert "mains switch: off after 15 s (bed: 60 s)" in form.caution, form.name
+    assert {"watch-cold-heat-up", "loads-off-on", "check-supply-volts"} <= seen
+
+
+def test_every_change_is_heated_from_beside_the_machine() -> None:
+    """It may have made the reading wrong."""
+    for form in CATALOGUE.values():
+        assert not form.changes or RUN_ON in form.do, form.name
+
+
+def test_with_the_machine_on_nobody_reaches_into_a_housing_with_mains() -> None:
+    """Every check whose words have it on."""
+    on = [form for form in CATALOGUE.values() if MACHINE_ON.search(form.do)]
+    assert len(on) >= 4
+    for form in on:
+        assert OUTSIDE in form.caution, form.name
+
+
+def test_a_lead_that_stands_open_is_measured_before_it_is_bent() -> None:
+    """Bending may close it, and then nothing is left to measure."""
+    parted = event(Kind.CODE_HIGH, end_s=None, first_reading=1.0)
+    before = ranked(parted)
+    names = {cause.next_check.name for cause in before if cause.next_check is not None}
+    assert "measure-cold-ohms" in names
+    assert "wiggle-cable" not in names
+    answer = Answer(channel="nozzle", check="measure-cold-ohms", outcome="right")
+    after = {
+        cause.next_check.name for cause in ranked(parted, answers=(answer,)) if cause.next_check
+    }
+    assert "wiggle-cable" in after
+
+
+def test_no_water_comes_near_the_machine() -> None:
+    """Baths are for a board beside it, on a supply without mains inside."""
+    assert "No water near the machine" in TwoPointCheck.caution
+    assert not any("water" in form.do for form in CATALOGUE.values())
+
+
+def test_whoever_touches_a_board_has_touched_earthed_metal_before() -> None:
+    """Every check that is done at a board."""
+    for form in CATALOGUE.values():
+        at_a_board = re.search(r"\bboards?\b|straps|converter", form.do)
+        if at_a_board and form.risk is Risk.TOUCH and "Machine on" not in form.do:
+            assert STATIC in form.caution, form.name
+
+
+def test_a_measured_check_goes_by_the_meters_own_error() -> None:
+    """0.8 % and 3 digits of 0.1 Ω at 109.7 Ω are 1.18 Ω: ± 3 K on the slope of IEC 60751."""
+    slope = 100.0 * (3.9083e-3 - 2.0 * 5.775e-7 * 25.0)
+    assert (0.008 * 109.73 + 0.3) / slope == pytest.approx(3.0, abs=0.1)
+    assert "± 3 K" in CATALOGUE["measure-cold-ohms"].do
+    for name in ("measure-cold-ohms", "measure-lead-ohms"):
+        assert "subtract" in CATALOGUE[name].do
+    assert "minimum hold" in CATALOGUE["check-supply-volts"].do
+    assert "before it is bent" in CATALOGUE["wiggle-cable"].do

@@ -1,8 +1,15 @@
 """The page on causes says what the table holds."""
 
+import re
 from pathlib import Path
 
+from detectors.diagnosis.causes import CHAIN_SIGNS, PRIORS
+from detectors.diagnosis.checkform import Risk
+from detectors.diagnosis.checks import CATALOGUE
+from detectors.diagnosis.firstline import FIRST_LINES
 from detectors.diagnosis.handbook import causes_page, telling
+from detectors.diagnosis.rank import SIGNS
+from detectors.diagnosis.table import Family, words_of
 from shared.words import Cause
 
 PAGE = Path(__file__).parents[3] / "docs" / "causes.md"
@@ -17,3 +24,42 @@ def test_every_cause_has_a_check_that_tells_it() -> None:
     """And so a line on the page."""
     for cause in Cause:
         assert telling(cause), cause
+
+
+def test_every_number_of_the_table_stands_on_the_page_with_its_reason() -> None:
+    """Priors, signs and chain facts: as many rows as the table has, each with its words."""
+    page = causes_page()
+    for prior in PRIORS:
+        share = 100.0 * prior.weight / sum(each.weight for each in PRIORS)
+        assert f"Prior {share:.1f} %: {prior.reason} ({prior.basis})." in page
+    rows = [(sign, row) for sign in SIGNS.values() for row in sign.given]
+    families = "|".join(Family)
+    assert len(re.findall(rf"^\| [^|]+ \| ({families}) \| [\d.]+ \|", page, re.M)) == len(rows)
+    for sign, row in rows:
+        assert f"| {row.reason} | {row.basis} |" in page, sign.name
+    for fact in CHAIN_SIGNS.values():
+        for each in fact.modifiers:
+            assert f"| {each.factor:g} | {each.reason} | {each.basis} |" in page, fact.name
+
+
+def test_a_number_is_never_called_physics() -> None:
+    """The page says that numbers are judgement; what is physics is a reason."""
+    head = " ".join(causes_page().partition("## What comes first")[0].split())
+    assert "All are judgement" in head
+    assert "none is published, and none is physics" in head
+
+
+def test_what_comes_first_stands_before_all_else_for_every_cause() -> None:
+    """One row for each cause: first line and caution, from the data."""
+    table = causes_page().partition("## How the signs are read")[0]
+    for cause, (first, caution) in FIRST_LINES.items():
+        assert f"| {words_of(cause)} | {first} | {caution} |" in table
+
+
+def test_checks_near_heat_or_mains_say_so_on_the_page() -> None:
+    """Class and caution stand together in each one's part."""
+    parts = causes_page().partition("## The checks")[2].split("\n### ")[1:]
+    assert len(parts) == len(CATALOGUE)
+    for part, form in zip(parts, CATALOGUE.values(), strict=True):
+        assert ("**heat or mains**" in part) is (form.risk is Risk.HEAT_OR_MAINS)
+        assert form.caution in part

@@ -5,7 +5,7 @@ import pytest
 
 from shared.events import Event
 from shared.updates import Batch, Floats
-from shared.words import Kind
+from shared.words import Kind, Severity
 from tests.detectors.machine import found
 
 HOURS = 6.0
@@ -62,6 +62,8 @@ def test_a_slip_over_five_hours_shows_against_the_first_hour(size: float) -> Non
     (event,) = drifts(log(ramp(size), fan=off()))
     assert 0.14 < float(event.facts["power_excess"]) < 0.2
     assert event.channel == "nozzle"
+    # More power for the same reading: it reads low, and the block is hotter than it says.
+    assert event.severity is Severity.FAILURE
 
 
 def test_a_chamber_that_cools_by_twenty_kelvin_is_no_drift() -> None:

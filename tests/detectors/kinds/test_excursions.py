@@ -239,3 +239,29 @@ def test_a_climb_that_is_told_in_leaps_is_no_contact(
         return last[0]
 
     assert events(log_of(plant, SECONDS, 3, stale)) == []
+
+
+def test_a_jump_downward_is_a_failure_and_one_upward_is_not() -> None:
+    """A loop that follows a low reading heats too far (NE 107: the signal is no longer valid)."""
+    plant = Plant(targets=HELD, late=0.0)
+    for ohm, spike, step in (
+        (-8.0, Severity.FAILURE, Severity.FAILURE),
+        (8.0, Severity.MAINTENANCE_REQUIRED, Severity.OUT_OF_SPECIFICATION),
+    ):
+        (once,) = events(log_of(plant, SECONDS, 1, added(ohm, AT_S, plant.period_s)))
+        assert (once.kind, once.severity) == (Kind.SPIKE, spike)
+        (stays,) = events(log_of(plant, SECONDS, 1, added(ohm, AT_S, 1e6)))
+        assert (stays.kind, stays.severity) == (Kind.STEP, step)
+
+
+def test_an_event_keeps_the_worse_of_its_jumps() -> None:
+    """One downward among those upward is one that a loop followed; none of them is split off."""
+    plant = Plant(targets=HELD, late=0.0)
+
+    def both(time_s: float, true: float) -> float:
+        at = time_s - AT_S
+        up = 8.0 * (0.0 <= at < plant.period_s)
+        return true + up - 8.0 * (20.0 <= at < 20.0 + plant.period_s)
+
+    (found,) = events(log_of(plant, SECONDS, 1, both))
+    assert (found.kind, found.count, found.severity) == (Kind.SPIKE, 2, Severity.FAILURE)
