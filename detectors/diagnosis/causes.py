@@ -37,6 +37,7 @@ SMALL_FILTER_HZ = corner_of(CHOPPER_HZ[0], 0.4)
 LARGE_FILTER_HZ = corner_of(CHOPPER_HZ[0], 1.0 / 3.0)
 """Corners above and below which an input filter is small or large: it lets more than 40 % of
 20 kHz through (judgement), or a third, which `shared.filters.capacitance_range` asks for."""
+PT100_OHM = 100.0
 LONG_CABLE_M = 0.8
 
 CHAIN_SIGNS = {
