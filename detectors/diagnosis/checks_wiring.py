@@ -20,11 +20,11 @@ WIRING = (
     CheckForm(
         name="wiggle-cable",
         do="Machine on, heaters and motors off, all cold. Move the sensor cable piece by piece, "
-        "its plugs last, and watch the ohms. One that stands open is measured before it is bent.",
+        "its plugs last, and watch the ohms.",
         effort_min=5,
         tools="none",
         risk=Risk.TOUCH,
-        caution=f"Heaters and motors off, all cold. {OUTSIDE} {LOW_VOLTAGE}",
+        caution=f"{OUTSIDE} {LOW_VOLTAGE}",
         bends=True,
         powered=True,
         outcomes=(

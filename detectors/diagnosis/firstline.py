@@ -24,16 +24,16 @@ _FALLING = {Kind.SPIKE, Kind.STEP}
 
 FIRST_LINES: Mapping[Cause, tuple[str, str]] = {
     Cause.HEATER_CIRCUIT: (
-        "if it is on though its power is off, pull the plug: a command does not help. Else "
-        "switch the heater off; do not heat again before its leads and switch were looked at",
+        "if it is on by itself pull the plug, else switch it off; no heat before leads and switch "
+        "were looked at",
         f"Burning. {OFF} {MAINS}",
     ),
     Cause.SENSOR_SEATING: (
-        f"{SWITCH_OFF}: a sensor out of its bore reads low, and the block glows",
+        f"{SWITCH_OFF}: out of its bore it reads low, and the block glows",
         f"Burning, and a block that stays hot for many minutes. {OFF}",
     ),
     Cause.LOOSE_CONNECTION: (
-        f"{SWITCH_OFF} where the reading falls; no print before the contact is found",
+        f"{SWITCH_OFF} where the reading falls; find the contact first",
         f"A board is near mains in many machines. {OFF}",
     ),
     Cause.BROKEN_LEAD: (
@@ -49,25 +49,24 @@ FIRST_LINES: Mapping[Cause, tuple[str, str]] = {
         OFF,
     ),
     Cause.REFERENCE_SETTING: (
-        "do not heat before setting and resistor agree: read too low, it overheats",
+        "do not heat before setting and resistor agree: it may read low",
         "A wrong setting heats without a fault in sight. Watch the next heat-up from beside it.",
     ),
     Cause.CURVE_SETTING: (
-        "do not heat before element and setting agree: a Pt100 taken for a Pt1000 reads far too "
-        "low",
+        "do not heat before element and setting agree: it may read far too low",
         "A wrong setting heats without a fault in sight. Watch the next heat-up from beside it.",
     ),
     Cause.LEAD_RESISTANCE: (
-        "reckon the leads with `ohmvigil budget`: it reads too high, and so heats too little",
+        "reckon the leads with `ohmvigil budget`: they make it read too high",
         f"A correction that is too large overheats. {OFF}",
     ),
     Cause.INPUT_FILTER: (
-        "see with `ohmvigil budget` what capacitance this chain allows before you solder any",
+        "see with `ohmvigil budget` what capacitance this chain allows",
         f"Too much makes it read low and overheat: watch the first heat-up. {OFF}",
     ),
     Cause.CABLE_PICKUP: ("lead the sensor's cable away from motor and heater leads", OFF),
     Cause.GROUND_LOOP: (
-        "leave protective earth as it is; look at the screen and at bare sensor leads",
+        "leave protective earth as it is; look at screen and bare sensor leads",
         f"Earth on a heated bed saves lives. {OFF} {MAINS}",
     ),
     Cause.MAINS_PICKUP: (
@@ -75,15 +74,15 @@ FIRST_LINES: Mapping[Cause, tuple[str, str]] = {
         MAINS,
     ),
     Cause.BUS_WIRING: (
-        "look at the wires between converter and controller, ground first, unplugged",
+        "look at the wires from converter to controller, unplugged, ground first",
         OFF,
     ),
     Cause.SUPPLY: (
-        "look at the low-voltage plugs of the supply, unplugged; measure with hands outside",
+        "look at the low-voltage plugs of the supply, unplugged",
         f"The supply's other side is mains. {MAINS}",
     ),
     Cause.SETTLING_AFTER_RESTART: (
-        "do nothing but wait a minute, and heat only once the reading is right",
+        "wait a minute, and heat only once the reading is right",
         "What has not settled in a minute is a fault.",
     ),
     Cause.HOST_LOAD: (

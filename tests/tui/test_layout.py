@@ -239,7 +239,7 @@ def test_a_replay_shows_its_cursor_and_how_it_plays() -> None:
 def test_the_diagnosis_view_holds_evidence_check_and_what_was_not_evaluated() -> None:
     text = " ".join(" ".join(shown(FakeSource(), (80, 28), ViewName.DIAGNOSIS)).split())
     for words in (
-        "first switch the heater off where the reading falls",
+        "first switch the heater off where the reading falls; find the contact first",
         "71% loose-connection",
         "for breaks only while the carriage moves",
         "against the last break has lasted 12 s",

@@ -276,4 +276,4 @@ def test_a_measured_check_goes_by_the_meters_own_error() -> None:
     for name in ("measure-cold-ohms", "measure-lead-ohms"):
         assert "subtract" in CATALOGUE[name].do
     assert "minimum hold" in CATALOGUE["check-supply-volts"].do
-    assert "before it is bent" in CATALOGUE["wiggle-cable"].do
+    assert "still at first, then while you bend" in CATALOGUE["measure-cold-ohms"].do

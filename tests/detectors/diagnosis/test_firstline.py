@@ -100,4 +100,5 @@ def test_every_cause_says_what_comes_first_and_what_can_hurt() -> None:
     for cause, (first, caution) in FIRST_LINES.items():
         assert first, cause
         assert caution, cause
+        assert len(first) <= 2 * 69, cause
     assert "pull the plug" in FIRST_LINES[Cause.HEATER_CIRCUIT][0]
