@@ -77,6 +77,15 @@ def _wave_s(name: str) -> float:
 
 CHECKS: dict[str, Callable[[str], object]] = {
     "loose-terminal": lambda n: any(off_c(row) > 5.0 for row in settled(n)),
+    "contact-reads-low": lambda n: (
+        min(off_c(row) for row in settled(n) if float(row[0]["nozzle.code"]) > 80) < -5.0
+        and max(off_c(row) for row in settled(n)) < 5.0
+        and {"open;short", "none"} <= {str(held["nozzle.flags"]) for held, _ in settled(n)}
+    ),
+    "wrong-element": lambda n: all(
+        float(held["nozzle.code"]) == pytest.approx(109.0 / 4020.0 * 65536, rel=0.02)
+        for held, _ in settled(n)
+    ),
     "terminal-repaired": lambda n: any(off_c(row) > 5.0 for row in settled(n)),
     "lead-breaks-at-position": lambda n: (
         {
