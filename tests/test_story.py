@@ -87,7 +87,7 @@ def test_a_loose_terminal_is_found_repaired_and_proven(
     guide = Guide(night, now, "nozzle")
     assert guide.item.form is not None
     assert guide.item.form.name == "wiggle-cable"
-    assert "Heaters and motors off" in lines_of(guide)
+    assert "stay outside a housing with mains in it" in lines_of(guide)
 
     # Cold: what to mind is read, the cable is moved section by section.
     guide.begin(night.until(STILL_S))
