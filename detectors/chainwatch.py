@@ -27,10 +27,11 @@ from detectors.stages import Seen, stages
 from detectors.windows import ROWS
 from detectors.workedout import WorkedOutWatch, with_worked_out
 from shared import platinum
-from shared.chain import Chain
+from shared.chain import SCALE, Chain
 from shared.chainstate import LEADS, ChainState, WorkedOut
 from shared.coldcheck import ChannelCold, ColdCheck, ColdReading, cold_check
 from shared.events import Event
+from shared.leads import path_ohm, share_read
 from shared.noise import NoiseCheck, noise_found
 from shared.reach import shown_c
 from shared.words import Gate
@@ -251,6 +252,7 @@ class ChainWatch:
             named,
             untold,
             _host_shows(quiet, known),
+            _shows_off_k(quiet, known),
             self._workedout.changed(name),
             self.windows * ROWS if known.has_code else 0,
             has_uptime,
@@ -269,6 +271,7 @@ class ChainWatch:
             rests_c=rests_c if cold is not None else (),
             stages=stages(told, [each for each in events if each.channel in (name, "*")]),
             could_not_tell=tuple(open_questions),
+            shows_off_k=_shows_off_k(quiet, known),
         )
 
     def _noise(self, quiet: Collection[_Quiet], known: Known) -> NoiseCheck:
@@ -413,6 +416,18 @@ def _cold_of(
         untold = f"leads from gain: {found.why}" if found.prefers == "cannot tell" else ""
         return found, True, untold
     return found, False, next(iter(check.could_not_tell), "which channel is off")
+
+
+def _shows_off_k(quiet: Sequence[_Quiet], known: Known) -> float:
+    """How far the host's degrees are above those of the element by what is fitted, K."""
+    chain = known.chain
+    if not quiet or not chain.knows(*SCALE) or not (known.has_code or known.has_ohms):
+        return math.nan
+    last = quiet[-1]
+    share = share_read(chain)[0] if known.knows_leads else 0.0
+    leads = share * path_ohm(chain) if math.isfinite(share) else 0.0
+    ohm = last.mean * _scale(known) - leads
+    return last.celsius - platinum.celsius(ohm, chain.r0_ohm, chain.element_curve)
 
 
 def _host_shows(quiet: Sequence[_Quiet], known: Known) -> tuple[float, float] | None:

@@ -21,6 +21,9 @@ from shared.words import Kind, Severity
 SHOWS_OTHERWISE_K = 0.5
 """Difference between the host's degrees and those by the facts that is no rounding."""
 
+LEADS_K = 4.0
+"""What leads that nobody told may make of a hot Pt100: 1.4 Ω."""
+
 LOOK_ALIKE = (
     (Stage.CONTROLLER, Stage.LEADS),
     (Stage.CONTROLLER, Stage.FILTER),
@@ -69,6 +72,8 @@ class Seen:
     """What the cold check left open."""
     shows: tuple[float, float] | None
     """°C that the host shows, and by the facts."""
+    shows_off_k: float
+    """How far it shows more than the element has by what is fitted, leads taken off, K."""
     changed: tuple[float, float] | None
     """When the host began to reckon otherwise, and by which factor."""
     readings: int
@@ -228,7 +233,9 @@ def _host(seen: Seen) -> Checked:
     if seen.shows is None:
         return Finding.NOT_TOLD, "no quiet moment with code or Ω beside degrees"
     shows, given = seen.shows
-    if abs(shows - given) <= SHOWS_OTHERWISE_K:
+    if abs(shows - given) <= SHOWS_OTHERWISE_K or abs(seen.shows_off_k) <= SHOWS_OTHERWISE_K:
         return Finding.OK, f"shows {shows:.1f} °C, as these facts give; link and updates kept"
     told = f"shows {shows:.1f} °C where these facts give {given:.1f}"
+    if not seen.chain.knows(*LEADS) and 0.0 < given - shows <= LEADS_K:
+        return Finding.NOT_TOLD, f"{told}: it may take leads off, which were not told"
     return Finding.OFF, f"{told}: curve, R0 or reference are set otherwise"

@@ -66,6 +66,9 @@ class ChainState(msgspec.Struct, frozen=True, kw_only=True):
     """Temperatures of the rests that the cold check rests on, by all channels."""
     stages: tuple[StageState, ...] = ()
     could_not_tell: tuple[str, ...] = ()
+    shows_off_k: float = math.nan
+    """How far the host's degrees are above those that the facts of what is fitted give, at a quiet
+    moment, K; NaN where that is not known. Leads that were not told are not in the facts."""
     two_point: TwoPoint | None = None
 
     def knows(self, *keys: str) -> bool:

@@ -68,6 +68,9 @@ FACTS: dict[str, tuple[Kind, str]] = {
 Stands here because `--help` may not wait for what `Chain` imports.
 """
 
+LEAD_WAYS = ("lead_awg", "lead_mm2", "lead_ohm_per_m")
+"""Ways to tell a lead's resistance: one at a time."""
+
 PART = {
     **{"reference_ohm": "reference", "bits": "bits", "noise_codes": "noise", "bias_v": "bias"},
     **{"offset_of_scale": "errors"},
@@ -158,6 +161,12 @@ def _first(options: argparse.Namespace) -> "Chain":
     if options.channel and not options.profile:
         raise BadInput("--channel", "there is no profile to look in", "give --profile too")
     given = {key: getattr(options, key) for key in FACTS if getattr(options, key) is not None}
+    ways = [key for key in LEAD_WAYS if key in given]
+    if len(ways) > 1:
+        what = f"a lead's resistance is told twice, by {' and '.join(map(option_of, ways))} too"
+        raise BadInput(
+            option_of(ways[0]), what.replace(f"{option_of(ways[0])} and ", ""), "give one"
+        )
     return _changed(base, given, "")
 
 

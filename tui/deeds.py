@@ -11,6 +11,7 @@ from detectors.diagnosis import verdict
 from detectors.health import trust_beside
 from detectors.life import LONGEST_SHELF_S, Deed, Lives
 from detectors.trials import KindTrial
+from shared.chainstate import ChainState
 from shared.errors import BadInput
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
 from shared.health import ChannelHealth
@@ -124,6 +125,7 @@ def loud_verdict(
     channels: int,
     not_evaluated: Sequence[NotEvaluated],
     trials: Sequence[KindTrial] = (),
+    chains: Sequence[ChainState] = (),
 ) -> Verdict:
     """The headline of a screen: what is shelved does not lead it, but it is named."""
     shelved = [f"{kind} on {channel_word(channel)}" for channel, kind in lives.shelves]
@@ -135,6 +137,7 @@ def loud_verdict(
         not_evaluated=not_evaluated,
         shelved=shelved,
         trials=trials,
+        chains=chains,
     )
 
 

@@ -330,6 +330,7 @@ class Live:
             blind = self._watch.not_evaluated()
             span_s = self._watch.now_s - (self._first_s or 0.0)
             channels = len(self._watch.health())
+            chains = self._watch.chain_states()
             notes = list(self._notes)
             stand = self._lives(events, self._mapper.time_at(own_time()) or 0.0)
         self._try(events, notes)
@@ -347,6 +348,7 @@ class Live:
             channels=channels,
             not_evaluated=blind,
             trials=self._trials,
+            chains=chains,
         )
         with self._lock:
             if causes != self._causes or found != self._verdict:

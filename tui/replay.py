@@ -279,6 +279,7 @@ class Replay:
                 channels=len(self._watch.health()),
                 not_evaluated=self._watch.not_evaluated(),
                 trials=self._trials,
+                chains=self._watch.chain_states(),
             )
             self._done = True
             self._serial += 1
@@ -309,6 +310,7 @@ class Replay:
             channels=len(self._channel_names),
             not_evaluated=self._watch.not_evaluated(),
             trials=self._trials if play.cursor_s >= play.last_s else (),
+            chains=self._watch.chain_states() if play.cursor_s >= play.last_s else (),
         )
         return causes, found
 

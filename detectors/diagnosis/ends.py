@@ -115,7 +115,9 @@ def _leapt(event: Event, ohm: float) -> bool:
 
 def _dead(low: Sequence[Event], weight: float) -> Iterator[Fact]:
     """A shorted element still has some ohms; no answer at all reads as zeros."""
-    most = max((abs(event.value) for event in low), default=math.nan)
+    # Degrees do not tell zero from a few ohms.
+    told = [abs(event.value) for event in low if event.unit != "°C"]
+    most = max(told, default=math.nan)
     if most > 0.0:
         shown = times(sum(event.count for event in low), "its low code", "low codes")
         words = f"{shown} above zero: a converter that still measures"

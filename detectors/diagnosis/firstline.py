@@ -17,6 +17,8 @@ SWITCH_OFF = "switch the heater off"
 FALLS = 3
 """Downward jumps from which on they are repeated: one or two may be noise. Judgement."""
 MOSTLY = 0.5
+LOW_K = 5.0
+"""A reading that is so far below the others at rest is farther below when it is hot."""
 SEATED_OUT = 0.5
 """Probability from which on a sensor is taken to be out of its seat."""
 
@@ -111,7 +113,18 @@ def stop_line(events: Sequence[Event], leading: RankedCause | None = None) -> st
         or (event.kind is Kind.DRIFT and (number(event, "power_excess") or 0.0) > 0.0)
         for event in events
     )
-    return SWITCH_OFF if out_of_seat or against_power or _falls(events) else ""
+    if out_of_seat or against_power or _falls(events) or _reads_low(events):
+        return SWITCH_OFF
+    return ""
+
+
+def _reads_low(events: Sequence[Event]) -> bool:
+    """Whether it stands at the lower end, comes there again and again, or reads low at rest."""
+    return any(
+        (event.kind is Kind.CODE_LOW and (event.is_active or event.count >= FALLS))
+        or (event.kind is Kind.OFFSET_COLD and (number(event, "offset_c") or 0.0) <= -LOW_K)
+        for event in events
+    )
 
 
 def _falls(events: Sequence[Event]) -> bool:

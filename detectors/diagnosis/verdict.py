@@ -5,14 +5,17 @@ from collections.abc import Mapping, Sequence
 import msgspec
 
 from detectors.diagnosis.case import is_explained
-from detectors.diagnosis.firstline import PULL_THE_PLUG, stop_line
+from detectors.diagnosis.firstline import PULL_THE_PLUG, SWITCH_OFF, stop_line
 from detectors.diagnosis.repaired import Repair, Repairs, repairs_of
 from detectors.diagnosis.table import words_of
 from detectors.trials import KindTrial
+from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
 from shared.when import spelt
 from shared.words import EVERY_CHANNEL, Cause, Kind, Severity
 
+SHOWS_OFF_K = 4.0
+"""More than leads that nobody told, and a host that takes them off, make of a hot sensor: 1.4 Ω."""
 SURE = 0.5
 """From here on one cause is named alone."""
 
@@ -26,6 +29,7 @@ def verdict(
     not_evaluated: Sequence[NotEvaluated] = (),
     shelved: Sequence[str] = (),
     trials: Sequence[KindTrial] = (),
+    chains: Sequence[ChainState] = (),
 ) -> Verdict:
     """The log in one line, with the worst severity among its events.
 
@@ -39,6 +43,7 @@ def verdict(
     found = _after_repair(seen, causes, repairs_of(trials))
     if found is None:
         found = _verdict(seen, causes, span_s, channels, not_evaluated)
+    found = _beside_facts(found, chains)
     if not shelved:
         return found
     text = found.text.replace("no fault found", "no other fault found", 1)
@@ -66,6 +71,33 @@ def _verdict(
         order = list(stops)
         named.sort(key=lambda ranked: [*order, ranked[0].channel].index(ranked[0].channel))
     return _stopped(stops, Verdict(severity=worst, text=_found(seen, named)))
+
+
+def _beside_facts(found: Verdict, chains: Sequence[ChainState]) -> Verdict:
+    """What the facts of what is fitted say of the host's degrees, before all else.
+
+    `chains` are those of the log; an element's heat follows what the host shows.
+    """
+    for state in chains:
+        off_k = state.shows_off_k
+        if not abs(off_k) >= SHOWS_OFF_K:
+            continue
+        way = "high" if off_k > 0.0 else "low"
+        text = (
+            f"{state.channel}: the host shows {abs(off_k):.0f} K too {way} by the chain's facts: "
+            "reference, R0 or curve are set otherwise"
+        )
+        least = Severity.OUT_OF_SPECIFICATION if off_k > 0.0 else Severity.FAILURE
+        severity = max(found.severity, least, key=lambda each: each.rank)
+        told = [text]
+        if found.severity is not Severity.NOTICE:
+            told.append(found.text.removeprefix(f"{found.stop}; "))
+        stop = found.stop
+        if off_k < 0.0 and _place(state.channel) not in stop:
+            stop = ". ".join(filter(None, (stop, f"{_place(state.channel)}: {SWITCH_OFF}")))
+        lines = [stop, *told] if stop else told
+        found = Verdict(severity=severity, text="; ".join(lines), stop=stop)
+    return found
 
 
 def _found(seen: Sequence[Event], named: Sequence[list[RankedCause]]) -> str:

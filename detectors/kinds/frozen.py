@@ -23,7 +23,9 @@ from detectors.detector import Given, Moment, Say
 from detectors.frame import ChannelColumns, Frame, Sample
 from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
+from detectors.scale import is_end_shaped
 from shared.events import NotEvaluated
+from shared.platinum import HIGHEST_C, LOWEST_C
 from shared.words import Kind
 
 LEAST_S = 3.0
@@ -145,7 +147,10 @@ class FrozenDetector:
 
     def _is_at_end(self, sample: Sample) -> bool:
         plan = self._plan
-        return sample.in_ohms and not plan.low_ohm < sample.signal < plan.high_ohm
+        if is_end_shaped(sample.code) and not plan.scale.is_told:
+            return True
+        low, high = (plan.low_ohm, plan.high_ohm) if sample.in_ohms else (LOWEST_C, HIGHEST_C)
+        return not low < sample.signal < high
 
     def _sighting(self, moment: Moment, moved: bool) -> Sighting:
         sample = moment.sample

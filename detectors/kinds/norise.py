@@ -154,6 +154,7 @@ class NoRiseDetector:
         fan = self._fan if self._fan == self._fan else 0.0
         cooling = self._model.rate(0.0, window.middle_c, fan) if self._model.is_known else math.nan
         value = short_k if short_k == short_k else abs(size_k)
+        moved = f"fell by {-size_k:.1f} K" if size_k < -0.05 else f"{words} {size_k:.1f} K"
         say(
             Sighting(
                 row=window.last_row,
@@ -164,7 +165,7 @@ class NoRiseDetector:
                 end_s=None,
                 value=value,
                 unit="K",
-                text=f"at {window.power:.0%} of power the reading {words} {size_k:.1f} K in "
+                text=f"at {window.power:.0%} of power the reading {moved} in "
                 f"{window.end_s - since_s:.0f} s",
                 facts={
                     "power": window.power,

@@ -9,13 +9,14 @@ from collections.abc import Iterator
 import numpy as np
 import pytest
 
+from detectors.diagnosis.verdict import verdict
 from detectors.scale import Scale, are_end_shaped, is_end_shaped, top_bits
 from detectors.watch import Watch
 from shared.chain import UNTOLD, Chain
 from shared.chainstate import ChainState, Finding, Stage, taken
 from shared.events import Event
 from shared.updates import Update, Value, batch_of
-from shared.words import Kind
+from shared.words import Kind, Severity
 
 A, B = 3.9083e-3, -5.775e-7
 WIDTHS = (12, 14, 16, 18, 20, 22, 24)
@@ -139,6 +140,51 @@ def test_a_log_that_begins_with_an_open_input_says_so_whatever_the_converter() -
         (event,) = of(watched(log), Kind.CODE_HIGH)
         assert event.start_s == 0.0
         assert event.facts["first_reading"] == 1.0
+
+
+def test_an_open_input_without_facts_is_not_frozen_too() -> None:
+    """It stands still at the end of its range, whatever the loop does."""
+    for with_code in (True, False):
+        log = []
+        for n in range(240):
+            values: dict[str, Value] = {
+                "nozzle.temperature_c": 889.65 if not with_code else 400.0,
+                "nozzle.power": 0.2 + 0.5 * (n // 30 % 2),
+                "nozzle.target_c": 210.0,
+            }
+            log.append(Update(n * 0.5, values | ({"nozzle.code": 1048575.0} if with_code else {})))
+        watch = watched(log)
+        assert of(watch, Kind.CODE_HIGH)
+        assert not of(watch, Kind.FROZEN)
+
+
+@pytest.mark.parametrize("host_ohm", [391.0, 433.0])
+def test_a_host_that_reckons_otherwise_than_the_facts_is_told_though_no_event_is(
+    host_ohm: float,
+) -> None:
+    """412 Ω fitted, as the profile tells; the host shows by another: low, and the heat has to stop;
+    high, and it is out of specification."""
+    log = []
+    for row in rows(412.0, 16):
+        code = row.values["nozzle.code"]
+        assert isinstance(code, float)
+        shown = {"nozzle.temperature_c": shown_c(max(code * host_ohm / 2**16 / 100.0, 1.0))}
+        log.append(Update(row.time_s, {**row.values, **shown}))
+    chain = Chain(
+        reference_ohm=412.0,
+        bits=16,
+        wires=4,
+        lead_m=0.0,
+        told=("r0_ohm", "reference_ohm", "bits", "wires", "lead_m"),
+    )
+    watch = watched(log, chain)
+    found = verdict(watch.events, [], chains=watch.chain_states())
+    is_low = host_ohm < 412.0
+    assert ("too low" if is_low else "too high") in found.text
+    assert found.severity is (Severity.FAILURE if is_low else Severity.OUT_OF_SPECIFICATION)
+    assert bool(found.stop) is is_low
+    right = verdict([], [], chains=watched(list(rows(412.0, 16)), chain).chain_states())
+    assert right.severity is Severity.NOTICE
 
 
 def test_degrees_beyond_the_curve_are_a_limit_from_the_first_sample() -> None:

@@ -106,6 +106,7 @@ def test_differences_come_first(capsys: pytest.CaptureFixture[str]) -> None:
         (("--reference-ohm", "0"), ("--reference-ohm", "0", "more than 0")),
         (("--wanted", "0:850", "--reference-ohm", "300"), ("--reference-ohm", "300", "391.3")),
         (("--bits", "3"), ("--bits", "3", "8 to 24")),
+        (("--lead-awg", "30", "--lead-mm2", "0.5"), ("--lead-awg", "told twice", "--lead-mm2")),
         (("--bits", "x"), ("--bits", "x", "whole number")),
         (("--at", "nan"), ("--at", "nan", "-200 to 850")),
         (("--at", "1000"), ("--at", "1000", "-200 to 850")),

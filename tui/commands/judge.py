@@ -18,6 +18,7 @@ from shared.chain import Chain
 from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
 from shared.when import spelt
+from shared.words import Severity
 from tui.answers import answers_in, newest_answers
 from tui.chain_lines import chain_lines, chain_record
 from tui.chains import chains_from
@@ -78,6 +79,7 @@ def run(options: argparse.Namespace) -> int:
             if number < len(named):
                 judged = replace(judged, trials=())
         found = found or found_something(judged.events)
+        found = found or judged.verdict.severity is not Severity.NOTICE
         for line in _records(judged) if options.json else _text(judged):
             say(line)
     return 1 if found else 0
@@ -130,6 +132,7 @@ def judge_log(log: Log, chains: Mapping[str, Chain], before: Sequence[Judged] = 
         span_s=span_s,
         channels=len(watch.health()),
         not_evaluated=blind,
+        chains=watch.chain_states(),
         trials=found_trials,
     )
     return Judged(

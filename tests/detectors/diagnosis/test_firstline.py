@@ -54,11 +54,13 @@ def test_after_heat_without_power_the_switch_is_looked_at_unpowered_first() -> N
         event(Kind.DRIFT, power_excess=0.3),
         event(Kind.SPIKE, count=4, value=-3.0, positive_share=0.0),
         event(Kind.STEP, count=3, value=-3.0),
+        event(Kind.CODE_LOW, count=3),
+        event(Kind.OFFSET_COLD, offset_c=-6.0),
     ],
     ids=lambda each: each.kind,
 )
 def test_a_reading_that_is_low_switches_the_heater_off(found: Event) -> None:
-    """Against its power, or in falls that come again."""
+    """Against its power, at its lower end, low at rest, or in falls that come again."""
     assert headline(found)[1].startswith(f"nozzle: {SWITCH_OFF}; nozzle: ")
 
 
@@ -68,6 +70,7 @@ def test_a_reading_that_is_low_switches_the_heater_off(found: Event) -> None:
         event(Kind.DRIFT, power_excess=-0.3),
         event(Kind.SPIKE, count=40, value=3.0, positive_share=0.6),
         event(Kind.SPIKE, count=2, value=-3.0, positive_share=0.0),
+        event(Kind.OFFSET_COLD, offset_c=6.0),
         event(Kind.MAINS_BEAT),
         event(Kind.STALE),
     ],

@@ -34,10 +34,10 @@ def test_a_log_without_a_reading_is_not_called_free_of_faults() -> None:
 
 
 def test_a_fault_names_channel_cause_probability_and_check() -> None:
-    """In that order."""
+    """In that order, after what is to be stopped."""
     found = of(event(Kind.BIT_FLIP, count=9), event(Kind.CODE_LOW, count=3))
     assert found.severity is Severity.FAILURE
-    assert found.text.startswith("nozzle: bus wiring, most likely (")
+    assert found.text.startswith("nozzle: switch the heater off; nozzle: bus wiring, most likely (")
     assert found.text.endswith("— next: reseat-bus")
 
 
