@@ -38,6 +38,10 @@ from shared.words import Gate
 
 QUIET_KEPT = 64
 """Quiet windows that the noise is taken from: about nine minutes at 4 Hz."""
+OFF_OF = 15
+"""Newest quiet windows of which half say how far, at least, the host's degrees are off."""
+OFF_LEAST = 2
+"""Fewer say nothing: an input that comes and goes leaves a window or two that are off."""
 STEADY = 0.1
 """How far a heater's power may rise above its mean within a quiet window."""
 QUIET_GATES = (Gate.COLD, Gate.HOLDING)
@@ -421,13 +425,19 @@ def _cold_of(
 def _shows_off_k(quiet: Sequence[_Quiet], known: Known) -> float:
     """How far the host's degrees are above those of the element by what is fitted, K."""
     chain = known.chain
-    if not quiet or not chain.knows(*SCALE) or not (known.has_code or known.has_ohms):
+    if not chain.knows(*SCALE) or not (known.has_code or known.has_ohms):
         return math.nan
-    last = quiet[-1]
+    newest = list(quiet)[-OFF_OF:]
+    if len(newest) < OFF_LEAST:
+        return math.nan
     share = share_read(chain)[0] if known.knows_leads else 0.0
     leads = share * path_ohm(chain) if math.isfinite(share) else 0.0
-    ohm = last.mean * _scale(known) - leads
-    return last.celsius - platinum.celsius(ohm, chain.r0_ohm, chain.element_curve)
+    off = [
+        each.celsius
+        - platinum.celsius(each.mean * _scale(known) - leads, chain.r0_ohm, chain.element_curve)
+        for each in newest
+    ]
+    return sorted(off, key=abs)[(len(off) - 1) // 2]
 
 
 def _host_shows(quiet: Sequence[_Quiet], known: Known) -> tuple[float, float] | None:

@@ -235,6 +235,8 @@ def _host(seen: Seen) -> Checked:
     shows, given = seen.shows
     if abs(shows - given) <= SHOWS_OTHERWISE_K or abs(seen.shows_off_k) <= SHOWS_OTHERWISE_K:
         return Finding.OK, f"shows {shows:.1f} °C, as these facts give; link and updates kept"
+    if math.isnan(seen.shows_off_k):
+        return Finding.NOT_TOLD, "too few quiet moments with code or Ω beside degrees"
     told = f"shows {shows:.1f} °C where these facts give {given:.1f}"
     if not seen.chain.knows(*LEADS) and 0.0 < given - shows <= LEADS_K:
         return Finding.NOT_TOLD, f"{told}: it may take leads off, which were not told"

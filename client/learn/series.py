@@ -12,8 +12,8 @@ from client.values import number_in
 from shared.updates import Floats
 
 MAX_POINTS = 20_000
-
-
+LARGEST = 1e30
+"""No reading, code or clock comes near it, and sums and squares below it stay finite."""
 RESTLESS_STEP = 2.0
 """Of a channel in its own unit: a regulator that chops goes by tens."""
 
@@ -63,12 +63,7 @@ class Series:
 
     @cached_property
     def _all(self) -> list[float | None]:
-        return [
-            number_in(value)
-            if type(value) is str
-            else (float(value) if type(value) in (int, float) else None)
-            for value in self.values
-        ]
+        return [_number(value) for value in self.values]
 
     @cached_property
     def is_text(self) -> bool:
@@ -190,6 +185,14 @@ class Series:
     @cached_property
     def all_words(self) -> set[str]:
         return {word for parts in self.words for word in parts}
+
+
+def _number(value: Any) -> float | None:
+    if type(value) is str:
+        found = number_in(value)
+    else:
+        found = float(value) if type(value) in (int, float) else None
+    return found if found is not None and abs(found) <= LARGEST else None
 
 
 def _is_off(value: Any) -> bool:

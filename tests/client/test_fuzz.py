@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from client.form import Request
 from client.learn import Link, learn, profile_text
+from client.learn.series import Series
 from client.plan import plan_of
 from client.profile import Profile
 from shared import toml
@@ -75,3 +76,10 @@ def test_whatever_is_learnt_from_loads_as_a_profile(messages: list[object]) -> N
     draft = learn(entries, [Request(json='{"method": "a"}')])
     text = profile_text(draft, Link(addresses=("tcp://[::1]:9",)))
     plan_of(toml.loads(text, Profile, "drafted"))
+
+
+def test_the_largest_double_is_no_reading_to_learn_from() -> None:
+    """RFC 8259, 6: a host may send any magnitude; sums over such values would not be finite."""
+    largest = Series(("a",), [0.0, 1.0], [1.7976931348623157e308, -1e31])
+    assert not largest.is_number
+    assert Series(("a",), [0.0], [1.8e18]).is_number

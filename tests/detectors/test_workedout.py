@@ -9,7 +9,7 @@ from collections.abc import Iterator
 import numpy as np
 import pytest
 
-from detectors.diagnosis.verdict import verdict
+from detectors.diagnosis.verdict import SHOWS_OFF_K, verdict
 from detectors.scale import Scale, are_end_shaped, is_end_shaped, top_bits
 from detectors.watch import Watch
 from shared.chain import UNTOLD, Chain
@@ -185,6 +185,24 @@ def test_a_host_that_reckons_otherwise_than_the_facts_is_told_though_no_event_is
     assert bool(found.stop) is is_low
     right = verdict([], [], chains=watched(list(rows(412.0, 16)), chain).chain_states())
     assert right.severity is Severity.NOTICE
+
+
+@pytest.mark.parametrize("wrong_s", [8.0, 20.0])
+def test_degrees_that_are_off_for_a_moment_say_nothing_of_the_settings(wrong_s: float) -> None:
+    """A contact leaves degrees and codes apart while it is bad: at 18 s, or at the end."""
+    log = list(rows(412.0, 16))
+    chain = Chain(
+        reference_ohm=412.0, bits=16, wires=4, lead_m=0.0, told=("r0_ohm", "reference_ohm", "bits")
+    )
+    for begins_s in (18.0, log[-1].time_s - wrong_s):
+        seen = [
+            Update(row.time_s, {**row.values, "nozzle.temperature_c": 214.8})
+            if begins_s <= row.time_s < begins_s + wrong_s
+            else row
+            for row in log
+        ]
+        (found,) = watched(seen, chain).chain_states()
+        assert not abs(found.shows_off_k) >= SHOWS_OFF_K
 
 
 def test_degrees_beyond_the_curve_are_a_limit_from_the_first_sample() -> None:
