@@ -249,6 +249,7 @@ class ChainWatch:
         quiet = self._quiet.get(name, deque())
         noise = self._noise(quiet, known)
         cold, named, untold = _cold_of(name, check, rests, channels)
+        shows_off_k = _shows_off_k(quiet, known)
         told = Seen(
             known.chain,
             noise,
@@ -256,7 +257,7 @@ class ChainWatch:
             named,
             untold,
             _host_shows(quiet, known),
-            _shows_off_k(quiet, known),
+            shows_off_k,
             self._workedout.changed(name),
             self.windows * ROWS if known.has_code else 0,
             has_uptime,
@@ -275,7 +276,7 @@ class ChainWatch:
             rests_c=rests_c if cold is not None else (),
             stages=stages(told, [each for each in events if each.channel in (name, "*")]),
             could_not_tell=tuple(open_questions),
-            shows_off_k=_shows_off_k(quiet, known),
+            shows_off_k=shows_off_k,
         )
 
     def _noise(self, quiet: Collection[_Quiet], known: Known) -> NoiseCheck:

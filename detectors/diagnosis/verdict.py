@@ -40,10 +40,12 @@ def verdict(
     longer weigh as they did.
     """
     seen = [event for event in events if event.absorbed_by is None]
-    found = _after_repair(seen, causes, repairs_of(trials))
+    off_k = {c.channel: c.shows_off_k for c in chains if abs(c.shows_off_k) >= SHOWS_OFF_K}
+    low = [channel for channel, each in off_k.items() if each < 0.0]
+    found = _after_repair(seen, causes, repairs_of(trials), low)
     if found is None:
-        found = _verdict(seen, causes, span_s, channels, not_evaluated)
-    found = _beside_facts(found, chains)
+        found = _verdict(seen, causes, span_s, channels, not_evaluated, low)
+    found = _beside_facts(found, off_k)
     if not shelved:
         return found
     text = found.text.replace("no fault found", "no other fault found", 1)
@@ -57,15 +59,17 @@ def _verdict(
     span_s: float | None,
     channels: int | None,
     not_evaluated: Sequence[NotEvaluated],
+    low: Sequence[str],
 ) -> Verdict:
+    """`low` names channels whose degrees are too low by the chain's facts."""
     worst = max((event.severity for event in seen), key=lambda s: s.rank, default=Severity.NOTICE)
     if worst is Severity.NOTICE:
         text = _nothing(seen, span_s, channels, not_evaluated)
-        return Verdict(severity=worst, text=text)
+        return _stopped(dict.fromkeys(low, SWITCH_OFF), Verdict(severity=worst, text=text))
     leading = _leading(causes)
     faulty = {event.channel for event in seen if event.severity is not Severity.NOTICE}
     named = [cause for cause in leading if cause[0].channel in faulty]
-    stops = _stops(seen, named)
+    stops = _stops(seen, named, low)
     if stops:
         worst = Severity.FAILURE
         order = list(stops)
@@ -73,31 +77,25 @@ def _verdict(
     return _stopped(stops, Verdict(severity=worst, text=_found(seen, named)))
 
 
-def _beside_facts(found: Verdict, chains: Sequence[ChainState]) -> Verdict:
-    """What the facts of what is fitted say of the host's degrees, before all else.
+def _beside_facts(found: Verdict, off_k: Mapping[str, float]) -> Verdict:
+    """What the facts of what is fitted say of the host's degrees, before what events say.
 
-    `chains` are those of the log; an element's heat follows what the host shows.
+    `off_k` is how far they are above the facts', by channel; heat follows what the host shows.
     """
-    for state in chains:
-        off_k = state.shows_off_k
-        if not abs(off_k) >= SHOWS_OFF_K:
-            continue
-        way = "high" if off_k > 0.0 else "low"
-        text = (
-            f"{state.channel}: the host shows {abs(off_k):.0f} K too {way} by the chain's facts: "
-            "reference, R0 or curve are set otherwise"
-        )
-        least = Severity.OUT_OF_SPECIFICATION if off_k > 0.0 else Severity.FAILURE
-        severity = max(found.severity, least, key=lambda each: each.rank)
-        told = [text]
-        if found.severity is not Severity.NOTICE:
-            told.append(found.text.removeprefix(f"{found.stop}; "))
-        stop = found.stop
-        if off_k < 0.0 and _place(state.channel) not in stop:
-            stop = ". ".join(filter(None, (stop, f"{_place(state.channel)}: {SWITCH_OFF}")))
-        lines = [stop, *told] if stop else told
-        found = Verdict(severity=severity, text="; ".join(lines), stop=stop)
-    return found
+    if not off_k:
+        return found
+    told = [
+        f"{channel}: the host shows {abs(each):.0f} K too {'high' if each > 0.0 else 'low'} by "
+        "the chain's facts: reference, R0 or curve are set otherwise"
+        for channel, each in off_k.items()
+    ]
+    is_low = min(off_k.values()) < 0.0
+    least = Severity.FAILURE if is_low else Severity.OUT_OF_SPECIFICATION
+    rest = found.text.removeprefix(f"{found.stop}; ")
+    told.append(rest.replace("no fault found", "no other fault found", 1))
+    text = "; ".join([found.stop, *told] if found.stop else told)
+    severity = max(found.severity, least, key=lambda each: each.rank)
+    return Verdict(severity=severity, text=text, stop=found.stop)
 
 
 def _found(seen: Sequence[Event], named: Sequence[list[RankedCause]]) -> str:
@@ -114,13 +112,15 @@ def _found(seen: Sequence[Event], named: Sequence[list[RankedCause]]) -> str:
     return text
 
 
-def _stops(seen: Sequence[Event], named: Sequence[list[RankedCause]]) -> dict[str, str]:
+def _stops(
+    seen: Sequence[Event], named: Sequence[list[RankedCause]], low: Sequence[str]
+) -> dict[str, str]:
     """Channels whose heat has to stop, and how, the worst first."""
     first = {ranked[0].channel: ranked[0] for ranked in named}
     found = {}
-    for channel in dict.fromkeys(event.channel for event in seen):
+    for channel in dict.fromkeys([*(event.channel for event in seen), *low]):
         own = [event for event in seen if event.channel == channel]
-        line = stop_line(own, first.get(channel))
+        line = stop_line(own, first.get(channel)) or (SWITCH_OFF if channel in low else "")
         if line:
             found[channel] = line
     return dict(sorted(found.items(), key=lambda pair: pair[1] != PULL_THE_PLUG))
@@ -148,7 +148,7 @@ def _is_settled(event: Event, repairs: Repairs) -> bool:
 
 
 def _after_repair(
-    seen: Sequence[Event], causes: Sequence[RankedCause], repairs: Repairs
+    seen: Sequence[Event], causes: Sequence[RankedCause], repairs: Repairs, low: Sequence[str]
 ) -> Verdict | None:
     """What trials say of repairs, behind what is left to name; None where they say nothing."""
     settled = [event for event in seen if _is_settled(event, repairs)]
@@ -161,7 +161,7 @@ def _after_repair(
         repairs = repairs.without(Kind.HALT)
     told = [*repairs.words(Repair.EARLY), *repairs.words(Repair.PROVEN)]
     if any(event.severity is not Severity.NOTICE for event in left):
-        rest = verdict(left, causes)
+        rest = _verdict(left, causes, None, None, (), low)
         return msgspec.structs.replace(rest, text="; ".join([rest.text, *told]))
     early = bool(repairs.words(Repair.EARLY))
     was = [
@@ -172,7 +172,8 @@ def _after_repair(
     if was:
         told.append(f"it was, most likely, {', '.join(was)}")
     severity = Severity.MAINTENANCE_REQUIRED if early else Severity.NOTICE
-    return Verdict(severity=severity, text="; ".join(told))
+    found = Verdict(severity=severity, text="; ".join(told))
+    return _stopped(dict.fromkeys(low, SWITCH_OFF), found)
 
 
 def _leading(causes: Sequence[RankedCause]) -> list[list[RankedCause]]:

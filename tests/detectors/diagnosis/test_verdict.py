@@ -1,9 +1,14 @@
 """The verdict is one line and claims no more than was looked at."""
 
+import math
+
 from msgspec.structs import replace
 
 from detectors.diagnosis import diagnose, verdict
+from detectors.diagnosis.firstline import PULL_THE_PLUG
+from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated, Verdict
+from shared.noise import noise_found
 from shared.words import Kind, Severity
 from tests.detectors.diagnosis.found import PLUGGED, event
 
@@ -87,3 +92,39 @@ def test_absorbed_events_do_not_count() -> None:
     """Neither in severity nor in words."""
     found = verdict([event(Kind.CODE_HIGH, absorbed_by=3)], [], span_s=60.0, channels=1)
     assert found.severity is Severity.NOTICE
+
+
+def off(channel: str, shows_off_k: float) -> ChainState:
+    """A chain whose host shows other degrees than the facts give."""
+    noise = noise_found(PLUGGED, 0, math.nan, math.nan)
+    return ChainState(
+        channel=channel, chain=PLUGGED, noise=noise, cold=None, shows_off_k=shows_off_k
+    )
+
+
+def test_each_channel_that_reads_low_by_its_facts_is_stopped_whatever_others_are_called() -> None:
+    """`bed` is stopped though `bed2` is already named, and no channel twice."""
+    events = [event(Kind.NO_RISE, channel="bed2")]
+    causes = diagnose(events, {"bed2": PLUGGED})
+    found = verdict(events, causes, chains=[off("bed", -6.0), off("bed2", -6.0)])
+    assert found.stop == "bed2, bed: switch the heater off"
+    assert found.text.startswith(f"{found.stop}; bed: the host shows 6 K too low")
+    assert found.severity is Severity.FAILURE
+
+
+def test_a_channel_that_reads_low_by_its_facts_is_stopped_without_any_event() -> None:
+    """And one that reads high, or is off by less than leads explain, is not."""
+    low = verdict([], [], span_s=90.0, channels=1, chains=[off("bed", -6.0)])
+    assert low.stop == "bed: switch the heater off"
+    assert low.text.endswith("; no other fault found in 90 s of 1 channel")
+    high = verdict([], [], chains=[off("bed", 6.0)])
+    assert (high.stop, high.severity) == ("", Severity.OUT_OF_SPECIFICATION)
+    assert verdict([], [], chains=[off("bed", -3.9)]).severity is Severity.NOTICE
+
+
+def test_a_heater_on_by_itself_has_its_plug_pulled_though_it_reads_low_too() -> None:
+    """The stronger of the two, once."""
+    events = [event(Kind.RISE_UNPOWERED)]
+    causes = diagnose(events, {"nozzle": PLUGGED})
+    found = verdict(events, causes, chains=[off("nozzle", -6.0)])
+    assert found.stop == f"nozzle: {PULL_THE_PLUG}"
