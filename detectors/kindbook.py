@@ -224,9 +224,9 @@ PAGES = {
         "power without heat",
         f"{norise.FALL_K:g} K of fall at {norise.VERY_HIGH:.0%} of power; or less than "
         f"{norise.SHORT_PART:g} of the {norise.EXPECTED_K:g} K or more that the learned heater "
-        f"should give; or less than {norise.LEAST_RISE_K:g} K in {norise.COLD_WAIT_S:g} s",
-        f"one to two windows; {norise.COLD_WAIT_S:g} s before the heater is learned, "
-        f"{norise.HOT_WAIT_S:g} s above {norise.COLD_C:g} °C, where losses are large",
+        f"should give; or less than {norise.LEAST_RISE_K:g} K where the slowest heater brings it",
+        f"one to two windows; before the heater is learned {norise.COLDEST_S:.0f} s of full power "
+        f"from cold, {norise.HOTTEST_S:.0f} s where losses are large, and the rest of its window",
         f"{norise.BACK_K:g} K up from the lowest, so that ripple is no return; or power off",
         norise,
     ),

@@ -278,7 +278,7 @@ def heat(case: Case) -> Iterator[Fact]:
             words = "rises, but far less than the power gives"
             yield Fact("rises-less-than-it-should", words, part)
         followed = number(event, "followed") != 0.0
-        if event.end_s is not None and followed and not case.was_halted:
+        if event.end_s is not None and followed:
             yield Fact("heats-again", "then it followed the power again", part)
         else:
             yield Fact("never-followed", "it never followed the power again", part)

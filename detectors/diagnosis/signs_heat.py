@@ -59,11 +59,11 @@ HEAT = (
     ),
     Sign(
         "heats-again",
-        SHAPE,
+        Family.WHEN,
         0.10,
         0.20,
         (
-            Given(Cause.SENSOR_SEATING, 0.70, "the heat arrives, late and in part"),
+            Given(Cause.SENSOR_SEATING, 0.70, "the heat arrives, late and in part", PHYSICS),
             Given(Cause.HEATER_CIRCUIT, 0.06, "what is open stays open"),
         ),
     ),

@@ -3,20 +3,21 @@
 Quantity: K that the reading is short of what the power should have brought, or has fallen
 although power was high. Judged on windows of 32 rows while power is high, in this order:
 
-- falls: the reading fell by 1.5 K from one window to the next, both at 80 % of power or
-  more, and is below its target; two such falls in a row within a minute of a fan step;
+- falls: the reading fell by 1.5 K from one window to the next, at 80 % of power or more over
+  both, and is below its target; two such falls in a row within a minute of a fan step;
 - model: the learned heat model expects 6 K or more and less than 0.3 of it came, even with
   the gain's lower bound; the first window at high power is left out for lag;
-- default, before anything is learned: less than 1 K in 38 s at 60 % of power or more below
-  60 °C, where losses are small; hotter than that, no rise at all in 75 s.
+- default, before anything is learned: the slowest heater would have brought 1 K by now, at the
+  power that there was, and less than 1 K came below 60 °C, where losses are small; hotter than
+  that, no rise at all; and within 10 K of its target, a fall of 1 K at full power.
 
 The defaults follow from heat. 1 K is six standard deviations of the difference of two
-windows' medians where readings are as rough as 0.5 K: 6 · √2 · 1.25 · 0.5 / √32. The times are
-what the slowest heater needs for 1 K: it is taken to be a quarter as quick as a bed of 280 W on
-700 J/K that loses 1.85 W/K (assumed, as docs/simulated-host.md has it), which at 60 % of power
-gains 0.142 K/s at 60 °C and 0.063 K/s at 90 °C, in a room of 23 °C; and 9 s more for dead time
-and the sensor's lag. A heater that works but is hotter may well need longer for 1 K, so there
-only no rise at all counts.
+windows' medians where readings are as rough as 0.5 K: 6 · √2 · 1.25 · 0.5 / √32. The slowest
+heater is taken to be a quarter as quick as a bed of 280 W on 700 J/K that loses 1.85 W/K
+(assumed, as docs/simulated-host.md has it) in a room of 25 °C, and to answer after 9 s of dead
+time and lag: from cold it needs 10 s more for 1 K at full power, and 28 s at 60 % of power and
+60 °C. Hotter, it is given 1 K in 66 s whatever it loses. A heater that works but is hotter may
+well need longer for 1 K, so there only no rise at all counts.
 
 The fall also shows a sensor that slips from its seat while power climbs; once such a sensor
 has settled, `drift` sees the power that it costs.
@@ -28,7 +29,7 @@ import math
 
 from detectors.closed import ClosedWindow
 from detectors.detector import Say
-from detectors.heatmodel import HeatModel
+from detectors.heatmodel import ROOM_C, HeatModel
 from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
 from shared.events import NotEvaluated
@@ -36,20 +37,27 @@ from shared.words import Gate, Kind
 
 HIGH = 0.6
 VERY_HIGH = 0.8
+FULL = 0.95
 LEAST_RISE_K = 1.0
 COLD_C = 60.0
-COLD_WAIT_S = 38.0
-HOT_WAIT_S = 75.0
+ANSWER_S = 9.0
+SLOW_GAIN_K_S = 280.0 / 700.0 / 4.0
+SLOW_LOSS_1_S = 1.85 / 700.0 / 4.0
+LEAST_RATE_K_S = 1.0 / 66.0
+COLDEST_S, HOTTEST_S = (ANSWER_S + LEAST_RISE_K / rate for rate in (SLOW_GAIN_K_S, LEAST_RATE_K_S))
+"""The shortest and the longest time until the slowest heater has risen enough."""
 FALL_K = 1.5
 BELOW_TARGET_K = 2.0
 FAR_K = 10.0
-"""Closer to target than this a heater may well slow down."""
+"""Closer to target than this a heater that is not known may be held back, or be at its limit."""
 FAN_S = 60.0
 FAN_STEP = 0.15
 EXPECTED_K = 6.0
 SHORT_PART = 0.3
 BACK_K = 3.0
 OFF = 0.1
+SLOWED = 0.25
+"""A fan that stops may halve losses; a quarter of what they should be is heat that arrives."""
 
 
 class NoRiseDetector:
@@ -62,11 +70,14 @@ class NoRiseDetector:
         self._from_c = math.nan
         self._from_s = math.nan
         self._expected_k = 0.0
+        self._slowest_k = 0.0
         self._falls = 0
         self._fan = math.nan
         self._fan_s = -math.inf
         self._is_up = False
         self._lowest_c = math.nan
+        self._steepest = (0.0, math.nan)
+        self._follows = False
         self._has_power = False
 
     def step(self, window: ClosedWindow, say: Say) -> None:
@@ -94,6 +105,9 @@ class NoRiseDetector:
     def _begin(self, window: ClosedWindow) -> None:
         self._from_c, self._from_s = window.middle_c, 0.5 * (window.start_s + window.end_s)
         self._expected_k, self._falls = 0.0, 0
+        # Its own first half lies before `from_s` and heats too; what the lag holds back comes off.
+        half_s = 0.5 * (window.end_s - window.start_s)
+        self._slowest_k = _slowest_rate(window) * (half_s - ANSWER_S)
 
     def _watch_fan(self, window: ClosedWindow) -> None:
         fan = window.context.get("fan.speed", math.nan)
@@ -106,7 +120,7 @@ class NoRiseDetector:
         change = window.middle_c - last.middle_c
         span = now_s - 0.5 * (last.start_s + last.end_s)
         is_below = not window.middle_c > window.target_c - BELOW_TARGET_K
-        if change < -FALL_K and min(window.power, last.power) > VERY_HIGH and is_below:
+        if change < -FALL_K and 0.5 * (window.power + last.power) > VERY_HIGH and is_below:
             self._falls += 1
             if self._falls > (window.end_s - self._fan_s < FAN_S):
                 self._raise(window, say, "fell by", -change, last.start_s)
@@ -116,21 +130,20 @@ class NoRiseDetector:
         if last.start_s > self._from_s - 1e-9 and self._model.is_known:
             self._expected_k += self._least_rise(window, last) * span
         rise = window.middle_c - self._from_c
-        waited = now_s - self._from_s
+        self._slowest_k += 0.5 * (_slowest_rate(last) + _slowest_rate(window)) * span
         is_far = not window.middle_c > window.target_c - FAR_K
-        if not is_far:
-            return
         if self._model.is_known:
             short = self._expected_k - rise
-            if self._expected_k > EXPECTED_K and rise < SHORT_PART * self._expected_k:
+            if is_below and self._expected_k > EXPECTED_K and rise < SHORT_PART * self._expected_k:
                 self._raise(window, say, "rose only", rise, self._from_s, short)
             return
-        is_cold = window.middle_c < COLD_C
-        enough = LEAST_RISE_K if is_cold else 0.0
-        if waited >= (COLD_WAIT_S if is_cold else HOT_WAIT_S) and rise <= enough:
-            self._raise(window, say, "rose only", rise, self._from_s)
-        elif waited >= HOT_WAIT_S or rise > 2.0 * LEAST_RISE_K:
+        if self._slowest_k < LEAST_RISE_K:
+            return
+        enough = LEAST_RISE_K if window.middle_c < COLD_C else 0.0
+        if rise > enough:
             self._begin(window)
+        elif is_far or (is_below and window.power > FULL and rise <= -LEAST_RISE_K):
+            self._raise(window, say, "rose only", rise, self._from_s)
 
     def _least_rise(self, window: ClosedWindow, last: ClosedWindow) -> float:
         """Least rate that the model allows for, K/s."""
@@ -151,6 +164,7 @@ class NoRiseDetector:
     ) -> None:
         self._is_up = True
         self._lowest_c = window.middle_c
+        self._steepest, self._follows = (window.celsius_slope, window.middle_c), False
         fan = self._fan if self._fan == self._fan else 0.0
         cooling = self._model.rate(0.0, window.middle_c, fan) if self._model.is_known else math.nan
         value = short_k if short_k == short_k else abs(size_k)
@@ -180,16 +194,38 @@ class NoRiseDetector:
     def _go_on(self, window: ClosedWindow, say: Say) -> None:
         self._lowest_c = min(self._lowest_c, window.middle_c)
         is_back = window.middle_c > self._lowest_c + BACK_K and not window.joined
+        if window.power >= HIGH and not window.joined:
+            self._follows = self._follows or is_back or self._slows(window)
         if window.power >= OFF and not is_back:
             return
         self._is_up = False
         self._last = None
-        facts: dict[str, float | str] = {"followed": float(is_back)}
+        facts: dict[str, float | str] = {"followed": float(self._follows)}
         name = self._plan.name
         say(Cleared(window.last_row, window.end_s, name, Kind.NO_RISE, window.end_s, facts=facts))
+
+    def _slows(self, window: ClosedWindow) -> bool:
+        """Whether the fall is far less steep than losses alone would have it by now.
+
+        Without heat, losses fall in proportion to the heat above the room.
+        """
+        slope, middle_c = window.celsius_slope, window.middle_c
+        steepest, steepest_c = self._steepest
+        if slope < steepest:
+            self._steepest = slope, middle_c
+            return False
+        if steepest * (window.end_s - window.start_s) > -FALL_K:
+            return False
+        return slope > SLOWED * steepest * (middle_c - ROOM_C) / max(steepest_c - ROOM_C, 1.0)
 
     def not_evaluated(self) -> list[NotEvaluated]:
         if self._has_power:
             return []
         why = "no power is reported, so heat can't be held against it"
         return [NotEvaluated(kind=Kind.NO_RISE, channel=self._plan.name, why=why)]
+
+
+def _slowest_rate(window: ClosedWindow) -> float:
+    """Rate at which the slowest heater would warm at this power and heat, K/s."""
+    loss = SLOW_LOSS_1_S * (window.middle_c - ROOM_C)
+    return max(SLOW_GAIN_K_S * window.power - loss, LEAST_RATE_K_S)

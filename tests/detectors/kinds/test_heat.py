@@ -82,6 +82,53 @@ def test_a_heater_that_stops_in_mid_print_is_found(period_s: float, within_s: fl
     assert event.value > 1.5
 
 
+@pytest.mark.parametrize("begin_s", [60.0, 63.0, 66.0])
+def test_a_heater_that_never_heats_is_found_before_a_guard_stops_it(begin_s: float) -> None:
+    """At full power from cold the slowest heater brings 1 K in 19 s; a guard may wait 45 s."""
+    batch = heated(
+        begin_s + 45.0,
+        lambda now: 200.0 if now > begin_s else 0.0,
+        works=lambda _: 0.0,
+        period_s=0.3,
+    )
+    assert len(found(batch, Kind.NO_RISE)) == 1
+
+
+def test_a_bed_that_goes_out_near_its_target_is_found() -> None:
+    """6 K below its target and at full power it loses 1 K: held back by nothing, and no heat."""
+    batch = heated(
+        500.0,
+        lambda _: 60.0,
+        start_c=54.0,
+        rise_c_s=0.4,
+        loss_s=900.0,
+        works=lambda _: 0.0,
+        period_s=0.3,
+        channel="bed",
+    )
+    assert len(found(batch, Kind.NO_RISE)) == 1
+
+
+@pytest.mark.parametrize(("is_out", "followed"), [(False, 1.0), (True, 0.0)])
+def test_heat_that_arrives_in_part_is_told_from_none(is_out: bool, followed: float) -> None:
+    """A sensor that slipped falls and stands; without heat the fall goes on as losses have it."""
+
+    def slipped(now: float, celsius: float) -> float:
+        gone = 1.0 - np.exp(-max(now - 300.0, 0.0) / 8.0)
+        return celsius if is_out else celsius - 0.3 * gone * (celsius - 22.0)
+
+    batch = heated(
+        380.0,
+        lambda now: 210.0 if now < 350.0 else 0.0,
+        start_c=210.0,
+        seen=slipped,
+        works=lambda now: float(not is_out or now < 300.0),
+        period_s=0.3,
+    )
+    (event,) = found(batch, Kind.NO_RISE)
+    assert event.facts["followed"] == followed
+
+
 def test_heat_without_power_is_found() -> None:
     """A switch that sticks: the reading rises by itself."""
     batch = heated(900.0, lambda _: 0.0, extra_c_s=lambda now: 0.4 if now > 600.0 else 0.0)
