@@ -10,6 +10,9 @@ The log begins at the host's first time and never falls.
   `jumps` counts these.
 - After the link has opened anew nothing late can come: host time behind the newest, or
   `JUMP_S` · pace behind own time, has moved.
+- A host clock that says the same time in `STAND_SAYS` messages over `STAND_S` of own time
+  or more stands: the log goes on by own time until the clock does. `take_news` tells that
+  it stands, goes, or has moved (`shared.hostclock`); what a new link brings is no news.
 - What own time can explain is judged by lead, the log minus own time · pace: a stalled
   network delivers late and in bursts, which lowers the lead and is no jump. The highest
   lead seen is the undelayed one; it may grow by `JUMP_S` · pace at once, and slow drift
@@ -25,10 +28,18 @@ The log begins at the host's first time and never falls.
 The same calls give the same times.
 """
 
+import math
+from collections import deque
+
+from shared.hostclock import GOES, STANDS, moved
+
 LATE_S = 1.0
 JUMP_S = 2.0
 DRIFT = 1e-3
 WAIT_S = 10.0
+STAND_S = 4.0
+"""Longer than clocks in whole seconds stand, shorter than a silence is allowed to be."""
+STAND_SAYS = 4
 LOWEST_PACE = 0.01
 HIGHEST_PACE = 10_000.0
 _RATE_AFTER_S = 0.25
@@ -49,6 +60,12 @@ class LogTime:
         self._top_lead_s = 0.0
         self._floor_s = 0.0
         self._reopened = False
+        # What the clock said last, when it first said so, and how often since.
+        self._said_s = math.nan
+        self._said_own_s = 0.0
+        self._said_times = 0
+        self._stands = False
+        self._news: deque[str] = deque()
         self.pace = 1.0
         self.jumps = 0
 
@@ -77,23 +94,34 @@ class LogTime:
             self._offset_s = 0.0
             self._begin(own_s, host_s)
             return host_s
-        if self._offset_s is None:
+        stood = self._stands
+        self._watch(own_s, host_s)
+        if self._offset_s is None or (stood and not self._stands):
             return self._move(own_s, host_s)
+        if self._stands:
+            return self.time_at(own_s)
         log_s = host_s + self._offset_s
         reach_s = JUMP_S * max(self.pace, 1.0)
         top_s = self._top_lead_s - DRIFT * self.pace * max(own_s - self._own_s, 0.0)
         lead_s = log_s - own_s * self.pace
         oldest_s = self._log_s - LATE_S
+        is_news = not self._reopened
         if self._reopened:
             oldest_s = max(self._log_s, self.reckon(own_s) - reach_s)
             self._reopened = False
         if log_s < oldest_s or lead_s > top_s + reach_s:
             self.jumps += 1
+            if is_news:
+                self._news += (moved(log_s - self.reckon(own_s)), GOES)
             return self._move(own_s, host_s)
         self._top_lead_s = max(top_s, lead_s)
         if log_s > self._log_s:
             self._own_s, self._log_s = own_s, log_s
         return self._hold(log_s)
+
+    def take_news(self) -> str:
+        """The next piece of news of the host's clock, once; empty where there is none."""
+        return self._news.popleft() if self._news else ""
 
     def reopen(self) -> None:
         """The link opened anew: nothing late can come, so host time behind is host time moved."""
@@ -106,6 +134,20 @@ class LogTime:
     def tick(self, own_s: float) -> float:
         """Log time that has surely passed at `own_s`, though the host said nothing."""
         return self._hold(self.reckon(own_s - LATE_S))
+
+    def _watch(self, own_s: float, host_s: float) -> None:
+        """Whether the clock stands."""
+        if host_s != self._said_s:
+            self._said_s, self._said_own_s, self._said_times = host_s, own_s, 1
+            if self._stands:
+                self._stands = False
+                self._news.append(GOES)
+            return
+        self._said_times += 1
+        stood_s = (own_s - self._said_own_s) * max(self.pace, 1.0)
+        if not self._stands and stood_s >= STAND_S and self._said_times >= STAND_SAYS:
+            self._stands = True
+            self._news.append(STANDS)
 
     def _begin(self, own_s: float, log_s: float) -> None:
         self._is_known = True

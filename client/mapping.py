@@ -21,6 +21,7 @@ from client.form import Profile
 from client.plan import Leaf, Listed, Origin, Plan, plan_of
 from client.pointer import MISSING, walk
 from client.values import clock as clock_in
+from shared.hostclock import TIMEKEEPING
 from shared.updates import Entry, EntryKind, LinkNews, Update, Value
 from shared.words import HostState
 
@@ -135,6 +136,9 @@ class Mapper:
                 return
             time_s = self._time.time_at(own_s)
         self._finish(values)
+        news = self._time.take_news()
+        if news:
+            values[TIMEKEEPING] = news
         updates.append(self._timed(time_s, values))
 
     def _status(self, message: Any, origin: Origin) -> Any:

@@ -8,6 +8,7 @@ from detectors.kinds.apart import ApartRule
 from detectors.kinds.excursions import ExcursionDetector
 from detectors.kinds.flags import FlagDetector
 from detectors.kinds.frozen import FrozenDetector
+from detectors.kinds.hostclock import HostClockDetector
 from detectors.kinds.interference import InterferenceRule
 from detectors.kinds.joint import JointJumpRule
 from detectors.kinds.link import LinkDetector
@@ -24,7 +25,7 @@ from shared.chain import Chain
 
 def host_detectors() -> list[HostDetector]:
     """Detectors of host state, messages, flags and silence."""
-    return [LinkDetector(), FlagDetector(), ReportedDetector()]
+    return [LinkDetector(), HostClockDetector(), FlagDetector(), ReportedDetector()]
 
 
 def row_detectors(plan: ChannelPlan) -> list[RowDetector]:

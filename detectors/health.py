@@ -16,6 +16,7 @@ _NOT_THE_READING = {
     Kind.LINK_LOSS,
     Kind.STALE,
     Kind.UNKNOWN_STATE,
+    Kind.HOST_CLOCK,
     Kind.NO_RISE,
     Kind.MAINS_BEAT,
 }

@@ -14,6 +14,7 @@ from detectors.kinds import (
     excursions,
     flags,
     frozen,
+    hostclock,
     interference,
     joint,
     link,
@@ -197,6 +198,13 @@ PAGES = {
         "none: the host's word",
         "none: the next word that is known ends it",
         link,
+    ),
+    Kind.HOST_CLOCK: KindPage(
+        "the host's clock stands still, falls or leaps while readings go on",
+        "4 messages with the same time over 4 s; a move of more than 2 s, or of 1 s back",
+        "as long; in a log, the first row after the leap",
+        "none: a clock that goes on ends it",
+        hostclock,
     ),
     Kind.OFFSET_COLD: KindPage(
         "sensors that should agree at room temperature don't",

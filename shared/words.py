@@ -51,6 +51,7 @@ class Kind(StrEnum):
     RISE_UNPOWERED = "rise-unpowered"
     JOINT_JUMP = "joint-jump"
     UNKNOWN_STATE = "unknown-state"
+    HOST_CLOCK = "host-clock"
 
 
 class Cause(StrEnum):

@@ -129,7 +129,12 @@ def parser() -> argparse.ArgumentParser:
     )
     record.add_argument("--json", action="store_true", help="events as NDJSON")
     record.add_argument(
-        "--for", metavar="SECONDS", dest="for_s", type=float, default=None, help="end after this"
+        "--for",
+        metavar="SECONDS",
+        dest="for_s",
+        type=float,
+        default=None,
+        help="end after this, by our own clock",
     )
     _recording_options(record, "by default in the recordings folder")
     tui.record_options.add_arguments(record)

@@ -114,6 +114,19 @@ class Live:
         return self._is_heard
 
     @property
+    def has_read(self) -> bool:
+        """Whether any channel ever gave a value."""
+        return bool(self._watch.health())
+
+    @property
+    def unread(self) -> BadInput:
+        """What to say and do where nothing was ever read."""
+        if not self._is_heard:
+            return BadInput(self._title, "the host said nothing", "check that its service runs")
+        do = "see which names it sends: `ohmvigil watch HOST --check`, or `ohmvigil learn`"
+        return BadInput(self._title, "messages came, and none fits this profile", do)
+
+    @property
     def log_s(self) -> float:
         """Log time of the newest update; NaN before the first."""
         return self._watch.now_s

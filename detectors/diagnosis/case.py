@@ -99,14 +99,17 @@ def cases(events: Sequence[Event], chains: Mapping[str, Chain]) -> list[Case]:
     return found
 
 
+_NO_CAUSE = {Kind.UNKNOWN_STATE, Kind.HOST_CLOCK}
+"""What a word means and what a clock says is nothing that a cause could be weighed for."""
+
+
 def asks(own: Sequence[Event], others: Sequence[Event]) -> bool:
     """Whether events ask for a cause."""
     return any(
         event.kind is Kind.STARTUP_TRANSIENT
         or (event.severity is not Severity.NOTICE and not is_explained(event, others))
         for event in own
-        # What a word means is nothing that a cause could be weighed for.
-        if event.kind is not Kind.UNKNOWN_STATE
+        if event.kind not in _NO_CAUSE
     )
 
 

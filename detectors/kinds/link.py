@@ -22,6 +22,7 @@ from collections import deque
 from detectors.detector import Say
 from detectors.gates import STARTING_S
 from detectors.hoststate import host_state
+from detectors.kinds.hostclock import leap
 from detectors.reports import Cleared, Sighting, Started
 from shared.events import NotEvaluated
 from shared.words import EVERY_CHANNEL, HostState, Kind
@@ -141,7 +142,7 @@ class LinkDetector:
             is_silence = gap_s > limit_s
             if is_silence and 0.0 <= grew_s < min(SAME_TIME * gap_s, limit_s):
                 # The controller's own clock says so little went by: the host's was set.
-                pass
+                say(leap(row, time_s, before_s, gap_s - grew_s))
             elif is_silence:
                 say(self._silence(row, time_s, before_s, time_s, limit_s))
         self._cadence.gap(gap_s, is_silence or was_gone)

@@ -14,7 +14,7 @@ from tui.follow import EventPrinter, print_result
 from tui.hangup import HangUp
 from tui.hosts import profiles_for
 from tui.lines import encode
-from tui.lives import ALL_FAILED, all_failed, close_all
+from tui.lives import ALL_FAILED, close_all
 from tui.longrun import file_plan_of, open_rolling
 from tui.notify import Desk
 from tui.output import say
@@ -49,13 +49,14 @@ def run(options: argparse.Namespace) -> int:
             lines = RecordingLines(title, quiet=options.json)
             begun = [Path(live.recording.path) for live, _ in lives]
             recorder = open_rolling(options.output, profile, title, files, lines.tell, begun)
-            live = Live(profile, title, recorder, options.for_s, waits=options.wait)
+            live = Live(profile, title, recorder, waits=options.wait)
             teller.host(live)
             lives.append((live, EventPrinter(title if several else "", as_json=options.json)))
             notes.append(lines)
             lines.show(live)
             live.start()
-        _follow(lives, notes, hang_up, teller)
+        until_s = math.inf if options.for_s is None else own_time() + options.for_s
+        _follow(lives, notes, hang_up, teller, until_s)
     except KeyboardInterrupt:
         pass
     finally:
@@ -123,8 +124,12 @@ def _follow(
     notes: list[RecordingLines],
     hang_up: HangUp,
     teller: _Teller,
+    until_s: float,
 ) -> None:
+    """Until all have ended, or `until_s` of our own clock: a host's may stand."""
     while not hang_up.stop.is_set() and not all(live.finished.is_set() for live, _ in lives):
+        if own_time() >= until_s:
+            break
         time.sleep(0.1)
         _pass_on(lives, teller)
         for (live, _), lines in zip(lives, notes, strict=True):
@@ -141,9 +146,13 @@ def _pass_on(lives: list[tuple[Live, EventPrinter]], teller: _Teller) -> None:
 
 
 def _end(lives: list[tuple[Live, EventPrinter]], as_json: bool, teller: _Teller) -> int:
-    """Results of all that were heard; 2 if every host has failed, each with its line."""
+    """Results of all that were heard; 2 if every host has failed or nothing was ever read."""
     _pass_on(lives, teller)
     for live, printer in lives:
         if live.fatal is None or live.is_heard:
             print_result(live, printer.prefix, as_json=as_json)
-    return ALL_FAILED if all_failed([live for live, _ in lives]) else 0
+    unread = [live for live, _ in lives if live.fatal is None and not live.has_read]
+    for live in unread:
+        _complain(str(live.unread))
+    failed = sum(live.fatal is not None for live, _ in lives)
+    return ALL_FAILED if lives and failed + len(unread) == len(lives) else 0

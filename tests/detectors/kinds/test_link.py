@@ -73,7 +73,7 @@ def test_a_broken_link_is_no_silence_and_teaches_none() -> None:
     assert kinds == [Kind.LINK_LOSS, Kind.STALE]
 
 
-@pytest.mark.parametrize(("uptime", "kinds"), [(0.25, []), (20.0, [Kind.STALE])])
+@pytest.mark.parametrize(("uptime", "kinds"), [(0.25, [Kind.HOST_CLOCK]), (20.0, [Kind.STALE])])
 def test_a_clock_that_was_set_is_no_silence(uptime: float, kinds: list[Kind]) -> None:
     """Twenty seconds are missing from the rows: uptime tells whether they went by."""
     updates = []
