@@ -31,14 +31,19 @@ class Lines(Serving):
     def __init__(self, line: Callable[[int], str | None]) -> None:
         super().__init__("lines")
         self._line = line
+        self._talks: list[asyncio.Task[None]] = []
 
     async def listen(self) -> None:
         server = await asyncio.start_server(self._talk, "127.0.0.1", 0)
         async with server:
             port = server.sockets[0].getsockname()[1]
             await self.be_at(f"tcp://127.0.0.1:{port}")
+            await asyncio.gather(*self._talks)
 
     async def _talk(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        task = asyncio.current_task()
+        assert task is not None
+        self._talks.append(task)
         for n in range(10_000):
             if reader.at_eof():
                 break
