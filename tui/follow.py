@@ -33,13 +33,16 @@ class EventPrinter:
         self._as_json = as_json
         self._said: dict[int, Event] = {}
 
+    def is_news(self, event: Event) -> bool:
+        """Whether an event as it now stands gives a line."""
+        before = self._said.get(event.id)
+        return event.absorbed_by is None and (before is None or self._goes_on(before, event))
+
     def show(self, event: Event, now_s: float | None = None) -> None:
         """`now_s`: log time, for how often an event comes that goes on."""
+        if not self.is_news(event):
+            return
         before = self._said.get(event.id)
-        if event.absorbed_by is not None:
-            return
-        if before is not None and not self._is_news(before, event):
-            return
         self._said[event.id] = event
         if self._as_json:
             record = event_record(event)
@@ -51,10 +54,18 @@ class EventPrinter:
             line = event_line(event) if before is None else news_line(event, now_s)
             say(f"{self.prefix + '  ' if self.prefix else ''}{line}")
 
-    def _is_news(self, before: Event, event: Event) -> bool:
+    def _goes_on(self, before: Event, event: Event) -> bool:
         ended = before.end_s is None and event.end_s is not None
         lasted = ended and event.end_s is not None and event.end_s - event.start_s >= 1.0
         return lasted or any(before.count < count <= event.count for count in COUNTS_SHOWN)
+
+
+def changes(live: Live, printer: EventPrinter) -> list[Event]:
+    """Events that changed; what gives a line is stored before it is told."""
+    changed = live.take_changes()
+    if any(printer.is_news(event) for event in changed):
+        live.store()
+    return changed
 
 
 def follow(
@@ -63,7 +74,7 @@ def follow(
     """Print events until the watch has ended or `stop` is set; `wait` paces the loop."""
     while not live.finished.is_set() and not stop.is_set():
         wait(0.1)
-        for event in live.take_changes():
+        for event in changes(live, printer):
             printer.show(event, live.log_s)
     live.close()
     for event in live.take_changes():

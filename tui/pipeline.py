@@ -37,6 +37,8 @@ TRIALS_SHARE = 0.05
 """Most of its time that the watch spends on trials: a week of spans takes a while."""
 DIAGNOSE_EVERY_S = 0.5
 """Least time between two rankings of causes; events themselves are never held back."""
+STORE_S = 2.0
+"""Longest that a line waits for a disk."""
 TAKE_AT_ONCE = 2000
 """Entries taken in one go, so that a burst is shown in parts."""
 
@@ -140,6 +142,11 @@ class Live:
     def recording(self) -> RecordingView:
         """State of the recording."""
         return self._recording_view()
+
+    def store(self) -> None:
+        """Wait until what was taken so far is stored, or could not be; not for long."""
+        if self._recorder is not None:
+            self._recorder.flush(timeout=STORE_S)
 
     @property
     def history(self) -> History:

@@ -10,7 +10,7 @@ from shared.clock import own_time
 from shared.errors import BadInput
 from shared.events import Event
 from tui.deliver import Outbox, policy_of, test_message, ways_of
-from tui.follow import EventPrinter, print_result
+from tui.follow import EventPrinter, changes, print_result
 from tui.hangup import HangUp
 from tui.hosts import profiles_for
 from tui.lines import encode
@@ -140,7 +140,7 @@ def _follow(
 
 def _pass_on(lives: list[tuple[Live, EventPrinter]], teller: _Teller) -> None:
     for number, (live, printer) in enumerate(lives):
-        for event in live.take_changes():
+        for event in changes(live, printer):
             printer.show(event, live.log_s)
             teller.event(number, event)
 
