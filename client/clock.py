@@ -36,7 +36,7 @@ from shared.hostclock import GOES, STANDS, moved
 LATE_S = 1.0
 JUMP_S = 2.0
 DRIFT = 1e-3
-WAIT_S = 10.0
+WAIT_S = 8.0
 STAND_S = 4.0
 """Longer than clocks in whole seconds stand, shorter than a silence is allowed to be."""
 STAND_SAYS = 4

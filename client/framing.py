@@ -1,8 +1,8 @@
 """Framers: cut a stream of bytes into frames, and wrap a frame for sending. No I/O.
 
 A framer takes bytes as they come, in pieces of any size, and gives whole frames. Half
-a frame waits. A frame longer than `MAX_FRAME_BYTES` is thrown away up to its end and
-counted in `dropped`, so that no peer can make memory grow. Empty frames are skipped.
+a frame waits. Of a frame longer than `MAX_FRAME_BYTES` only the beginning is given, a `CutShort`,
+and the rest is thrown away, so that no peer can make memory grow. Empty frames are skipped.
 """
 
 from typing import Literal, Protocol
@@ -13,20 +13,29 @@ MAX_FRAME_BYTES = 1 << 20
 RECORD_SEPARATOR = b"\x1e"
 """What begins a text of a sequence (RFC 7464, section 2.2)."""
 
+CUT_BYTES = 512
+"""How much of the beginning of a frame that is too long is given."""
+
 LENGTH_BYTES = 4
 """Size of a length prefix: an unsigned integer, most significant byte first."""
 
 Framing = Literal["message", "newline", "sequence", "delimiter", "length"]
 
 
+class CutShort(bytes):
+    """The beginning of a frame that is longer than the limit."""
+
+
+def cut_short(frame: bytes | bytearray | memoryview) -> CutShort:
+    """What is kept of a frame that is too long."""
+    return CutShort(frame[:CUT_BYTES])
+
+
 class Framer(Protocol):
     """What all framers do."""
 
-    dropped: int
-    """Frames thrown away because they were longer than the limit."""
-
     def feed(self, data: bytes) -> list[bytes]:
-        """Frames that are whole after these bytes, in order."""
+        """Frames that are whole after these bytes, in order; `CutShort` where one is too long."""
         ...
 
     def wrap(self, body: bytes) -> bytes:
@@ -39,12 +48,10 @@ class MessageFramer:
 
     def __init__(self, limit: int = MAX_FRAME_BYTES) -> None:
         self._limit = limit
-        self.dropped = 0
 
     def feed(self, data: bytes) -> list[bytes]:
         if len(data) > self._limit:
-            self.dropped += 1
-            return []
+            return [cut_short(data)]
         return [data] if data else []
 
     def wrap(self, body: bytes) -> bytes:
@@ -62,13 +69,12 @@ class DelimiterFramer:
         self._limit = limit
         self._held = bytearray()
         self._skipping = False
-        self.dropped = 0
 
     def feed(self, data: bytes) -> list[bytes]:
         *ends, rest = data.split(self._delimiter)
         frames: list[bytes] = []
         for end in ends:
-            self._hold(end)
+            frames += self._hold(end)
             if not self._skipping:
                 frame = bytes(self._held)
                 if self._delimiter == b"\n":
@@ -77,7 +83,7 @@ class DelimiterFramer:
                     frames.append(frame)
             self._held.clear()
             self._skipping = False
-        self._hold(rest)
+        frames += self._hold(rest)
         return frames
 
     def wrap(self, body: bytes) -> bytes:
@@ -85,15 +91,17 @@ class DelimiterFramer:
             raise ValueError("the request holds the byte that ends a frame")
         return body + self._delimiter
 
-    def _hold(self, piece: bytes) -> None:
+    def _hold(self, piece: bytes) -> list[bytes]:
+        """Keep a piece of a frame; the frame's beginning as soon as it is too long."""
         if self._skipping:
-            return
+            return []
         if len(self._held) + len(piece) > self._limit:
+            beginning = cut_short(self._held[:CUT_BYTES] + piece[:CUT_BYTES])
             self._held.clear()
             self._skipping = True
-            self.dropped += 1
-        else:
-            self._held += piece
+            return [beginning]
+        self._held += piece
+        return []
 
 
 class SequenceFramer(DelimiterFramer):
@@ -116,7 +124,6 @@ class LengthFramer:
         self._limit = limit
         self._held = bytearray()
         self._skip = 0
-        self.dropped = 0
 
     def feed(self, data: bytes) -> list[bytes]:
         frames: list[bytes] = []
@@ -132,7 +139,9 @@ class LengthFramer:
                 break
             size = int.from_bytes(self._held[start:body], "big")
             if size > self._limit:
-                self.dropped += 1
+                if len(self._held) == body:
+                    break
+                frames.append(cut_short(self._held[body : body + size]))
                 self._skip = size
                 start = body
             elif len(self._held) < body + size:

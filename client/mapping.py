@@ -20,8 +20,10 @@ from client.clock import LogTime
 from client.form import Profile
 from client.plan import Leaf, Listed, Origin, Plan, plan_of
 from client.pointer import MISSING, walk
+from client.refusals import Refusals
 from client.values import clock as clock_in
 from shared.hostclock import TIMEKEEPING
+from shared.unreadable import UNREADABLE
 from shared.updates import Entry, EntryKind, LinkNews, Update, Value
 from shared.words import HostState
 
@@ -33,6 +35,7 @@ MAX_LISTED = 1000
 """Items of an array among which a channel is looked for."""
 NO_PAIR = "no pair"
 """Word by which rows are counted that `pairs` cannot read."""
+TOO_LARGE = "larger than is read"
 MAX_BATCH = 1000
 """Messages of one batch that are read."""
 
@@ -41,10 +44,7 @@ _UP = str(HostState.UP)
 
 
 class Mapper:
-    """Turns one host's entries into updates. `plan_of` has checked the profile on load.
-
-    `refused` counts what was not taken: by key for values, by a word for frames.
-    """
+    """Turns one host's entries into updates. `plan_of` has checked the profile on load."""
 
     def __init__(self, profile: Profile) -> None:
         self._plan: Plan = plan_of(profile)
@@ -53,7 +53,12 @@ class Mapper:
         self._early: dict[str, Value] = {}
         self._is_gone = False
         self._state = ""
-        self.refused: Counter[str] = Counter()
+        self._refusals = Refusals()
+
+    @property
+    def refused(self) -> Counter[str]:
+        """What was not taken: by key for values, by a word for frames."""
+        return self._refusals.counts
 
     @property
     def clock_jumps(self) -> int:
@@ -62,7 +67,15 @@ class Mapper:
 
     def feed(self, entry: Entry) -> list[Update]:
         """Updates that one entry amounts to, mostly one; none before the log has a time."""
-        if entry.kind is EntryKind.MESSAGE:
+        updates = self._feed(entry)
+        if self._time.is_known and (told := self._refusals.take(entry.own_s)):
+            last = updates.pop() if updates else Update(self._time.time_at(entry.own_s), {})
+            updates.append(Update(last.time_s, {**last.values, UNREADABLE: told}))
+        return updates
+
+    def _feed(self, entry: Entry) -> list[Update]:
+        if entry.kind in (EntryKind.MESSAGE, EntryKind.CUT_SHORT):
+            self._refusals.heard(entry.own_s)
             return self._message(entry)
         self._time.see(entry.own_s)
         if not self._time.is_known:
@@ -77,9 +90,12 @@ class Mapper:
 
     def _message(self, entry: Entry) -> list[Update]:
         try:
+            if entry.kind is EntryKind.CUT_SHORT:
+                raise jsonrpc.Refused(TOO_LARGE)
             message = jsonrpc.decode(entry.payload)
         except jsonrpc.Refused as why:
-            self.refused[str(why)] += 1
+            self._refusals.refuse(str(why), entry.payload)
+            self._time.see(entry.own_s)
             return []
         updates: list[Update] = []
         parts = message[:MAX_BATCH] if jsonrpc.is_batch(message) else (message,)
@@ -87,6 +103,11 @@ class Mapper:
             origin = self._origin(part)
             if origin is not None:
                 self._read(part, origin, entry.own_s, updates)
+        if not any(update.values for update in updates) and not self._early:
+            self._refusals.no_fit(entry.payload)
+            self._time.see(entry.own_s)
+        else:
+            self._refusals.fit()
         return updates
 
     def _origin(self, message: Any) -> Origin | None:
@@ -120,7 +141,7 @@ class Mapper:
             if said is not MISSING and said is not None:
                 host_s = self._clock_of(said)
                 if host_s is None:
-                    self.refused["clock"] += 1
+                    self._refusals.refuse("clock", str(said))
         status = self._status(message, origin)
         if status is MISSING and origin.clock is None:
             # It may have said its pace; it carries no readings.
@@ -151,7 +172,7 @@ class Mapper:
         if origin.pairs and status is not None:
             status, refused = pairs.object_of(status)
             if refused:
-                self.refused[NO_PAIR] += refused
+                self._refusals.refuse(NO_PAIR, "", refused)
         for steps in reversed(origin.under):
             name = walk(message, steps)
             if not pairs.is_name(name):
@@ -175,7 +196,7 @@ class Mapper:
     def _convert(self, leaf: Leaf, found: Any, values: dict[str, Value]) -> None:
         value = leaf.null if found is None else leaf.convert(found)
         if value is None:
-            self.refused[leaf.key] += 1
+            self._refusals.refuse(leaf.key, _shown(found))
         else:
             values[leaf.key] = value
 
@@ -198,7 +219,7 @@ class Mapper:
         try:
             news = msgspec.json.decode(entry.payload, type=LinkNews)
         except ValueError:
-            self.refused["link"] += 1
+            self._refusals.refuse("link", "")
             return []
         if news.up:
             self._time.reopen()
@@ -211,6 +232,13 @@ class Mapper:
             values = self._early | values
             self._early = {}
         return Update(time_s, values)
+
+
+def _shown(found: Any) -> str:
+    """A value that was refused; of an object or array, only that it is one."""
+    if isinstance(found, dict | list):
+        return "an object" if isinstance(found, dict) else "an array"
+    return str(found)
 
 
 def _within(text: str) -> Any:

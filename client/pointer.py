@@ -3,6 +3,7 @@
 A pointer is split once, when a profile is loaded, and walked for every message.
 """
 
+import re
 from typing import Any, Final
 
 Step = tuple[str, int]
@@ -10,6 +11,7 @@ Step = tuple[str, int]
 Steps = tuple[Step, ...]
 
 MAX_STEPS = 32
+_BAD_ESCAPE = re.compile("~(?![01])")
 
 
 class _Missing:
@@ -49,8 +51,7 @@ def walk(document: Any, steps: Steps) -> Any:
 
 
 def _step(token: str, pointer: str) -> Step:
-    rest = token.replace("~0", "").replace("~1", "")
-    if "~" in rest:
+    if _BAD_ESCAPE.search(token):
         raise ValueError(f"'~' in a JSON Pointer is written '~0' ('/' is '~1'), got {pointer!r}")
     name = token.replace("~1", "/").replace("~0", "~")
     is_index = token.isascii() and token.isdigit() and (token == "0" or token[0] != "0")

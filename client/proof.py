@@ -10,6 +10,8 @@ import numpy as np
 
 from client.form import Profile
 from client.mapping import STATE_KEY, Mapper
+from shared.hostclock import TIMEKEEPING
+from shared.unreadable import UNREADABLE
 from shared.updates import Entry, EntryKind, Floats, Value
 from shared.words import HostState
 
@@ -44,6 +46,10 @@ class TimeProof(msgspec.Struct, frozen=True):
     its clock is none since 1970, or was moved."""
 
 
+_OF_US = {UNREADABLE, TIMEKEEPING}
+"""Keys that say what the client made of a message."""
+
+
 class Proof:
     """Counts what a profile makes of a host's messages."""
 
@@ -70,7 +76,7 @@ class Proof:
         self.last_own_s = entry.own_s
         self.messages += entry.kind is EntryKind.MESSAGE
         for update in self._mapper.feed(entry):
-            if not update.values or entry.kind is not EntryKind.MESSAGE:
+            if update.values.keys() <= _OF_US or entry.kind is not EntryKind.MESSAGE:
                 continue
             self.updates += 1
             self._counts.update(update.values.keys())

@@ -15,6 +15,7 @@ import msgspec
 from client.address import Address
 from client.connecting import connect
 from client.form import Profile
+from client.framing import CutShort
 from client.supervisor import Supervisor
 from client.transport import Connect
 from shared.clock import own_time
@@ -161,7 +162,8 @@ class Reader:
         """The supervisor says so."""
         now_s = own_time()
         with self._lock:
-            self._put(Entry(now_s, EntryKind.MESSAGE, frame))
+            kind = EntryKind.CUT_SHORT if isinstance(frame, CutShort) else EntryKind.MESSAGE
+            self._put(Entry(now_s, kind, bytes(frame)))
             self._last_s = now_s
 
     def _news(self, state: Link, up: bool, why: str) -> None:

@@ -31,6 +31,7 @@ import msgspec
 from client.address import Address, parse_address
 from client.connecting import connect
 from client.form import Profile, Request
+from client.framing import CutShort
 from client.jsonrpc import Answer, Call, Failure, Peer, Refused, refusal
 from client.plan import plan_of, request_of
 from client.pointer import walk
@@ -227,6 +228,8 @@ class Supervisor:
                 await asyncio.sleep(0)
             self._heard_s = now()
             self._listener.message(frame)
+            if isinstance(frame, CutShort):
+                continue
             if self._peer.waiting or (b'"id"' in frame and b'"method"' in frame):
                 self._check_answers(frame, address)
 

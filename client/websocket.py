@@ -18,7 +18,7 @@ from websockets.exceptions import (
 from client.address import Address
 from client.credentials import secret, tls_context
 from client.form import Profile
-from client.framing import MAX_FRAME_BYTES
+from client.framing import MAX_FRAME_BYTES, cut_short
 from client.transport import (
     CLOSE_TIMEOUT_S,
     EYEBALLS_S,
@@ -30,6 +30,9 @@ from client.transport import (
 )
 from shared.errors import BadInput
 from shared.text import clean
+
+MOST_TAKEN_BYTES = 16 * MAX_FRAME_BYTES
+"""A larger message than this ends the link: it has to be in memory whole to be thrown away."""
 
 
 class _Connect(ws_connect):
@@ -63,7 +66,7 @@ class WebSocketTransport:
                 user_agent_header="ohmvigil",
                 proxy=None,
                 compression=None,
-                max_size=MAX_FRAME_BYTES,
+                max_size=MOST_TAKEN_BYTES,
                 open_timeout=OPEN_TIMEOUT_S,
                 close_timeout=CLOSE_TIMEOUT_S,
                 # The supervisor asks for signs of life itself.
@@ -82,9 +85,10 @@ class WebSocketTransport:
 
     async def receive(self) -> bytes:
         try:
-            return await self._connection.recv(decode=False)
+            frame = await self._connection.recv(decode=False)
         except ConnectionClosed as closed:
             raise Closed(_closed(closed)) from None
+        return cut_short(frame) if len(frame) > MAX_FRAME_BYTES else frame
 
     async def probe(self) -> bool:
         try:

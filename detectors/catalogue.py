@@ -19,13 +19,20 @@ from detectors.kinds.reported import ReportedDetector
 from detectors.kinds.rest import RestRule
 from detectors.kinds.startup import StartupRule
 from detectors.kinds.unpowered import UnpoweredRule
+from detectors.kinds.unreadable import UnreadableDetector
 from detectors.plan import ChannelPlan
 from shared.chain import Chain
 
 
 def host_detectors() -> list[HostDetector]:
     """Detectors of host state, messages, flags and silence."""
-    return [LinkDetector(), HostClockDetector(), FlagDetector(), ReportedDetector()]
+    return [
+        LinkDetector(),
+        HostClockDetector(),
+        UnreadableDetector(),
+        FlagDetector(),
+        ReportedDetector(),
+    ]
 
 
 def row_detectors(plan: ChannelPlan) -> list[RowDetector]:

@@ -17,6 +17,7 @@ _NOT_THE_READING = {
     Kind.STALE,
     Kind.UNKNOWN_STATE,
     Kind.HOST_CLOCK,
+    Kind.UNREADABLE,
     Kind.NO_RISE,
     Kind.MAINS_BEAT,
 }

@@ -14,12 +14,18 @@ from detectors.detector import Say
 from detectors.hoststate import HostHistory
 from detectors.kinds.reported import REPORTED
 from shared.events import NotEvaluated
+from shared.unreadable import UNREADABLE
 from shared.updates import Batch, Update, updates_of
 from shared.words import HostState, quantity_of
 
 GAP_S = 1.5
 """Host detectors hear of gaps between rows longer than this."""
 UPTIME = "controller.uptime_s"
+
+
+def _counts_each(key: str) -> bool:
+    """Whether a text under this key counts each time, also where it is the same again."""
+    return key == UNREADABLE or quantity_of(key) == REPORTED
 
 
 class HostWatch:
@@ -56,7 +62,7 @@ class HostWatch:
             value = update.values[key]
             if isinstance(value, str):
                 is_new = self._history.text(row, update.time_s, key, value)
-                if not is_new and quantity_of(key) != REPORTED:
+                if not is_new and not _counts_each(key):
                     continue
                 for detector in self._detectors:
                     detector.text(row, update.time_s, key, value, say)
@@ -112,7 +118,7 @@ class HostWatch:
     def _texts(self, batch: Batch) -> Iterator[int]:
         """Updates with a text that is new, or that counts each time."""
         for key, pairs in batch.texts.items():
-            if quantity_of(key) == REPORTED:
+            if _counts_each(key):
                 yield from (index for index, _ in pairs)
             last = self._history.texts.get(key)
             for index, text in pairs:

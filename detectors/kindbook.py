@@ -24,6 +24,7 @@ from detectors.kinds import (
     rest,
     startup,
     unpowered,
+    unreadable,
 )
 from detectors.limits import READS_LOW, RULES
 from detectors.windows import ROWS
@@ -205,6 +206,13 @@ PAGES = {
         "as long; in a log, the first row after the leap",
         "none: a clock that goes on ends it",
         hostclock,
+    ),
+    Kind.UNREADABLE: KindPage(
+        "messages of the host that could not be used",
+        "one message; where none fits the profile, 8 s without one that does",
+        "1 s at most, and 8 s before a first message has fitted: hosts greet",
+        "none: each telling is an occurrence",
+        unreadable,
     ),
     Kind.OFFSET_COLD: KindPage(
         "sensors that should agree at room temperature don't",

@@ -55,6 +55,7 @@ RULES = {
     Kind.HALT: KindRule(_FAIL, 5.0, "each stop of the machine is a fact of its own"),
     Kind.UNKNOWN_STATE: KindRule(_CHECK, 5.0, "each word is a question of its own"),
     Kind.HOST_CLOCK: KindRule(_MAINTAIN, 60.0, "a clock that is set in steps is set once"),
+    Kind.UNREADABLE: KindRule(_CHECK, 60.0, _USUAL),
     Kind.OFFSET_COLD: KindRule(_SPEC, 600.0, _SLOW),
     Kind.DRIFT: KindRule(_MAINTAIN, 600.0, _SLOW),
     Kind.NO_RISE: KindRule(_FAIL, 120.0, "a host that tries to heat again after it gave up"),

@@ -28,6 +28,8 @@ class EntryKind(StrEnum):
 
     MESSAGE = "message"
     """One whole frame from the host, as it came."""
+    CUT_SHORT = "cut-short"
+    """The beginning of a frame that was larger than is read; the rest was thrown away."""
     LINK = "link"
     """The link opened or closed: a `LinkNews` as JSON."""
     TICK = "tick"

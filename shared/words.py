@@ -52,6 +52,7 @@ class Kind(StrEnum):
     JOINT_JUMP = "joint-jump"
     UNKNOWN_STATE = "unknown-state"
     HOST_CLOCK = "host-clock"
+    UNREADABLE = "unreadable"
 
 
 class Cause(StrEnum):

@@ -84,7 +84,8 @@ class Live:
         self._verdict = Verdict(severity=Severity.NOTICE, text="nothing heard yet")
         self._changed: dict[int, Event] = {}
         self._serial = 0
-        self._host: str = HostState.STARTING
+        self._host = ""
+        """The host's own word; empty before it says one or gives a reading."""
         self._first_s: float | None = None
         self._heard_own_s = own_time()
         self._is_heard = False
@@ -299,7 +300,7 @@ class Live:
             if self._recorder is not None:
                 self._recorder.entry(entry)
             updates += self._mapper.feed(entry)
-            if entry.kind is EntryKind.MESSAGE:
+            if entry.kind in (EntryKind.MESSAGE, EntryKind.CUT_SHORT):
                 self._heard_own_s = entry.own_s
                 self._is_heard = True
         if updates:
@@ -330,7 +331,7 @@ class Live:
             states = batch.texts.get("host.state")
             if states:
                 self._host = states[-1][1]
-            elif self._host == HostState.STARTING and (batch.numbers or batch.texts):
+            elif not self._host and batch.numbers:
                 self._host = HostState.UP
             self._serial += 1
 

@@ -16,6 +16,7 @@ from client.framing import (
     DelimiterFramer,
     Framer,
     Framing,
+    cut_short,
     framer,
 )
 
@@ -54,16 +55,7 @@ class SniffingFramer:
         self._held = bytearray()
         self._next = 0
         self._known: Framer | None = None
-        self._dropped = 0
         self.cut: Cut | None = None
-
-    @property
-    def dropped(self) -> int:
-        return self._dropped + (self._known.dropped if self._known else 0)
-
-    @dropped.setter
-    def dropped(self, count: int) -> None:
-        self._dropped = count
 
     @property
     def heard(self) -> bytes:
@@ -80,9 +72,10 @@ class SniffingFramer:
             self._next = 0 if len(self._held) < _SHORT else len(self._held) * 5 // 4
         if self.cut is None:
             if len(self._held) > self._limit:
+                beginning = cut_short(self._held)
                 self._held.clear()
                 self._next = 0
-                self._dropped += 1
+                return [beginning]
             return []
         self._known = framer(self.cut.framing, self.cut.delimiter)
         held, self._held = bytes(self._held), bytearray()

@@ -99,8 +99,8 @@ def cases(events: Sequence[Event], chains: Mapping[str, Chain]) -> list[Case]:
     return found
 
 
-_NO_CAUSE = {Kind.UNKNOWN_STATE, Kind.HOST_CLOCK}
-"""What a word means and what a clock says is nothing that a cause could be weighed for."""
+_NO_CAUSE = {Kind.UNKNOWN_STATE, Kind.HOST_CLOCK, Kind.UNREADABLE}
+"""What a word means, or a clock says, is nothing that a cause could be weighed for."""
 
 
 def asks(own: Sequence[Event], others: Sequence[Event]) -> bool:

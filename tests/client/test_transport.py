@@ -21,7 +21,7 @@ from client.address import parse_address
 from client.connecting import connect
 from client.credentials import secret
 from client.form import Profile, Token, UpdateSource
-from client.framing import framer
+from client.framing import CUT_BYTES, CutShort, framer
 from client.streams import StreamTransport, _Stream
 from client.transport import Closed, Transport, Unreachable, reason
 from shared.errors import BadInput
@@ -96,17 +96,23 @@ async def test_a_websocket_gives_a_sign_of_life() -> None:
             await link.probe()
 
 
-async def test_a_message_beyond_the_limit_ends_the_link() -> None:
-    """1 MiB is read, one byte more closes with code 1009 (RFC 6455, section 7.4.1)."""
+async def test_a_message_beyond_the_limit_leaves_the_link_open() -> None:
+    """1 MiB is read; of a byte more the beginning; far more ends it (1009 of RFC 6455, 7.4.1)."""
 
     async def talk(socket: ServerConnection) -> None:
         await socket.send(b"x" * (1 << 20))
-        await socket.send(b"x" * ((1 << 20) + 1))
+        await socket.send(b"y" * ((1 << 20) + 1))
+        await socket.send(b"z")
+        await socket.send(b"x" * ((16 << 20) + 1))
         await socket.wait_closed()
 
     async with serve(talk, "127.0.0.1", 0, compression=None) as server:
         link = await open_link(f"ws://127.0.0.1:{server.sockets[0].getsockname()[1]}")
         assert len(await link.receive()) == 1 << 20
+        beginning = await link.receive()
+        assert beginning == b"y" * CUT_BYTES
+        assert isinstance(beginning, CutShort)
+        assert await link.receive() == b"z"
         with pytest.raises(Closed):
             await link.receive()
         await link.close()

@@ -93,7 +93,7 @@ def test_recording_goes_on_whatever_becomes_of_its_output(
 ) -> None:
     """All of the time that was asked for is in the file, and the file is closed."""
     path = tmp_path / "night.ohmv"
-    command = f"{' '.join(COMMAND)} record {host} --for 60 -o {path} {where}"
+    command = f"{' '.join(COMMAND)} record {host} --for 6 -o {path} {where}"
     subprocess.run(["sh", "-c", command], capture_output=True, timeout=60, check=False)
     recording = Recording(path)
     assert recording.is_closed
@@ -104,7 +104,7 @@ def test_recording_goes_on_whatever_becomes_of_its_output(
 
 def test_lines_that_never_found_room_are_told_on_standard_error(host: str, tmp_path: Path) -> None:
     """As many as were lost, and why."""
-    command = f"{' '.join(COMMAND)} record {host} --for 60 --json -o {tmp_path / 'n.ohmv'} > {FULL}"
+    command = f"{' '.join(COMMAND)} record {host} --for 6 --json -o {tmp_path / 'n.ohmv'} > {FULL}"
     done = subprocess.run(["sh", "-c", command], capture_output=True, text=True, check=False)
     assert done.returncode == 0
     assert "lines could not be printed: no space left on device" in done.stderr.splitlines()[-1]

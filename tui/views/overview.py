@@ -63,10 +63,12 @@ def layout(area: Rect, channels: int) -> Layout:
 
 def paint_overview(board: Board, area: Rect, frame: Frame) -> None:
     now, state = frame.now, frame.state
-    if not now.link.is_heard and not now.channels:
-        paint_unheard(board, area, now)
-        return
     parts = layout(area, len(now.channels))
+    if not now.channels and now.play is None:
+        above = parts.events.y - area.y if now.events else area.height
+        paint_unheard(board, Rect(area.x, area.y, area.width, above), now)
+        paint_rows(board, parts.events, newest_first(now), frame, state.selected)
+        return
     picture = take_picture(frame.history, now, state, parts.temperature.width)
     cursor_s = state.cursor_s(now)
     dim_after_s = None if now.play is None else now.play.cursor_s

@@ -92,7 +92,7 @@ def _age(now: Snapshot, late_after_s: float) -> list[Part]:
 
 
 def _host(now: Snapshot) -> list[Part]:
-    if not now.link.is_heard:
+    if not now.link.is_heard or not now.host:
         return []
     ink = INKS.get(now.host, Ink.ALARM)
     is_ours = now.host in tuple(HostState)

@@ -10,6 +10,12 @@ GIVEN_UP = (
 )
 
 
+NO_FIT = (
+    "If it stays so they do not fit this profile: leave, and `ohmvigil watch HOST --check` says "
+    "which names gave values, `ohmvigil learn ADDRESS` drafts a profile anew."
+)
+
+
 def link_words(link: LinkView) -> str:
     """The link to a host that was never heard, in few words."""
     if link.state is LinkState.ENDED:
@@ -35,8 +41,11 @@ def paint_unheard(board: Board, area: Rect, now: Snapshot) -> None:
 def _lines(link: LinkView) -> list[tuple[str, int]]:
     why = [(f"Why: {link.why}.", int(Ink.STRONG))] if link.why else []
     if link.state is LinkState.OPEN:
-        told = f"The link has been open for {_whole(link.lasted_s)}; no reading has come yet."
-        return [(told, int(Ink.PLAIN))]
+        open_for = f"The link has been open for {_whole(link.lasted_s)};"
+        if link.is_heard:
+            told = f"{open_for} messages come, and none gave a reading yet."
+            return [(told, int(Ink.PLAIN)), (NO_FIT, int(Ink.PLAIN))]
+        return [(f"{open_for} no reading has come yet.", int(Ink.PLAIN))]
     if link.state is LinkState.ENDED:
         return [("It was never connected.", int(Ink.PLAIN)), *why, (GIVEN_UP, int(Ink.PLAIN))]
     lines = [(f"Not connected yet, for {_whole(link.lasted_s)}.", int(Ink.PLAIN)), *why]
