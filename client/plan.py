@@ -13,7 +13,7 @@ from client import patterns, pointer, values
 from client.address import parse_address
 from client.form import Item, MessageRule, Profile, Reading, Request, UpdateSource
 from client.pointer import Steps
-from client.units import UNITS
+from client.units import DIMENSION_OF, UNITS
 from shared import toml
 from shared.chain import check_chain
 from shared.errors import BadInput
@@ -300,7 +300,9 @@ def _converter(quantity: str, reading: Reading, key: tuple[str | int, ...]) -> v
     words = {
         theirs: _number_word((*key, "words", theirs), w) for theirs, w in reading.words.items()
     }
-    return values.number(reading.unit, reading.scale, reading.offset, words)
+    return values.number(
+        reading.unit, reading.scale, reading.offset, words, DIMENSION_OF.get(quantity, "")
+    )
 
 
 def _number_word(key: tuple[str | int, ...], word: str) -> float:

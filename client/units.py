@@ -28,3 +28,42 @@ UNITS: dict[str, tuple[float, float]] = {
     "h": (3600.0, 0.0),
 }
 """Kelvin and fahrenheit by the definitions of the SI brochure and NIST SP 811, exact."""
+
+SUFFIXES: dict[str, str] = {
+    **dict.fromkeys(("°C", "℃", "C", "degC", "celsius", "Celsius"), "celsius"),
+    **dict.fromkeys(("K", "kelvin", "Kelvin"), "kelvin"),
+    **dict.fromkeys(("°F", "℉", "F", "degF", "fahrenheit", "Fahrenheit"), "fahrenheit"),
+    **dict.fromkeys(("m°C", "mC"), "millicelsius"),
+    **dict.fromkeys(("%", "percent", "pct"), "percent"),
+    "‰": "permille",
+    **dict.fromkeys(("Ω", "Ω", "ohm", "Ohm", "ohms"), "ohm"),
+    **dict.fromkeys(("mΩ", "mohm"), "milliohm"),
+    **dict.fromkeys(("kΩ", "kohm"), "kiloohm"),
+    **{name: name for name in ("mm", "m", "mm/s", "mm/min", "s", "ms", "us", "ns", "min", "h")},
+    **dict.fromkeys(("in", "inch"), "inch"),
+    **dict.fromkeys(("µs", "μs"), "us"),
+    **dict.fromkeys(("sec", "seconds"), "s"),
+}
+"""Units as they stand behind a number: symbols of the SI brochure and of ISO 80000, common short
+forms, and the names above. A suffix that is not here is none that a number may have."""
+
+_OF_A_KIND = (
+    ("temperature", ("celsius", "kelvin", "fahrenheit", "decicelsius", "centicelsius")),
+    ("temperature", ("millicelsius",)),
+    ("share", ("fraction", "percent", "permille", "byte")),
+    ("resistance", ("ohm", "milliohm", "kiloohm")),
+    ("length", ("mm", "m", "inch")),
+    ("speed", ("mm/s", "mm/min")),
+    ("time", ("s", "ms", "us", "ns", "min", "h")),
+)
+DIMENSIONS: dict[str, str] = {unit: name for name, units in _OF_A_KIND for unit in units}
+"""What each unit measures."""
+DIMENSION_OF: dict[str, str] = {
+    **dict.fromkeys(("temperature_c", "target_c"), "temperature"),
+    **dict.fromkeys(("power", "speed"), "share"),
+    "resistance_ohm": "resistance",
+    **dict.fromkeys(("x_mm", "y_mm", "z_mm"), "length"),
+    "speed_mm_s": "speed",
+    "uptime_s": "time",
+}
+"""What each quantity of ours measures; a code has no unit."""

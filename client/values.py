@@ -6,9 +6,9 @@ Each maker gives a converter: a JSON value in, ours out, None when it is refused
 import re
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, NamedTuple
 
-from client.units import UNITS
+from client.units import DIMENSIONS, SUFFIXES, UNITS
 from shared.text import clean
 from shared.updates import Value
 from shared.words import NO_FLAGS, HostState
@@ -20,29 +20,70 @@ MAX_NUMBER = 1e12
 MAX_FLAGS = 16
 MAX_FLAG_TEXT = 40
 MAX_NUMBER_TEXT = 40
-_NUMBER_TEXT = re.compile(
-    r"\s*([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*[A-Za-z°%Ω/]{0,8}\s*", re.ASCII
-)
+_NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,3})?"
+_NUMBER_TEXT = re.compile(rf"\s*({_NUMBER})\s*(?:/\s*({_NUMBER})|([^\d\s].*?))?\s*", re.ASCII)
+PART_OF = "fraction"
+"""Unit of a text such as `180/255`."""
+
+
+class Said(NamedTuple):
+    """A number as a text gives it."""
+
+    number: float
+    unit: str
+    """What its suffix says; empty without one."""
+
+
+def said_in(text: str) -> Said | None:
+    """The number that a text is, and the unit behind it; None for any other text.
+
+    A part such as `180/255` is a fraction. A suffix that is no unit leaves no number.
+    """
+    found = _NUMBER_TEXT.fullmatch(text) if len(text) <= MAX_NUMBER_TEXT else None
+    if found is None:
+        return None
+    number, whole, suffix = found.groups()
+    if whole is not None:
+        return Said(float(number) / float(whole), PART_OF) if float(whole) > 0.0 else None
+    if suffix is None:
+        return Said(float(number), "")
+    unit = SUFFIXES.get(suffix.replace(" ", ""))
+    return None if unit is None else Said(float(number), unit)
 
 
 def number_in(text: str) -> float | None:
-    """The number that a text is, be there a short unit after it; None for any other text."""
-    found = _NUMBER_TEXT.fullmatch(text) if len(text) <= MAX_NUMBER_TEXT else None
-    return float(found[1]) if found else None
+    """The number alone."""
+    found = said_in(text)
+    return None if found is None else found.number
 
 
 def number(
-    unit: str, scale: float, offset: float, words: Mapping[str, float] | None = None
+    unit: str,
+    scale: float,
+    offset: float,
+    words: Mapping[str, float] | None = None,
+    dimension: str = "",
 ) -> Converter:
     """Numbers: finite, no larger than `MAX_NUMBER`; a bool is not a number.
 
-    A text is one only where the profile gives a unit, for hosts that send numbers as text.
-    `words` are values that stand for numbers of ours: texts, true and false.
+    A text is one where the profile gives a unit, or where it says one of this `dimension` itself;
+    one that says another than the profile is refused. `words` are values that stand for numbers
+    of ours: texts, true and false.
     """
     plain = _number(unit, scale, offset)
     known = dict(words or {})
-    if not unit and not known:
-        return plain
+    by_unit = {
+        name: plain if unit else _number(name, scale, offset)
+        for name, measured in DIMENSIONS.items()
+        if measured == dimension and unit in ("", name)
+    }
+
+    def of_text(text: str) -> Value | None:
+        said = said_in(text)
+        if said is None:
+            return None
+        convert = by_unit.get(said.unit) if said.unit else plain if unit else None
+        return None if convert is None else convert(said.number)
 
     def convert(value: Any) -> Value | None:
         kind = type(value)
@@ -50,7 +91,7 @@ def number(
             found = known.get(_word(value))
             if found is not None or kind is bool:
                 return found
-            value = number_in(value) if unit else None
+            return of_text(value)
         return plain(value)
 
     return convert

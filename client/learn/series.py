@@ -8,7 +8,7 @@ import numpy as np
 
 from client.learn.tree import Place, text_of
 from client.learn.vocabulary import LIMIT_WORDS, OFF_WORDS, QUANTITY_WORDS, words
-from client.values import number_in
+from client.values import number_in, said_in
 from shared.updates import Floats
 
 MAX_POINTS = 20_000
@@ -47,6 +47,13 @@ class Series:
         return self.is_number and any(
             type(value) is str and not _is_off(value) for value in self.values
         )
+
+    @cached_property
+    def suffix(self) -> str:
+        """The unit that all its texts say themselves; empty if they say none, or several."""
+        found = [said_in(value) for value in self.values if type(value) is str]
+        units = {said.unit for said in found if said is not None}
+        return units.pop() if len(units) == 1 else ""
 
     @cached_property
     def is_object(self) -> bool:

@@ -7,7 +7,7 @@ import numpy as np
 
 from client.learn.series import Series
 from client.learn.vocabulary import PERCENT_WORDS, PERMILLE_WORDS, UNIT_WORDS, quantities_in, words
-from client.units import UNITS
+from client.units import DIMENSIONS, UNITS
 from shared.updates import Floats
 
 WORDS = set(UNIT_WORDS) | PERCENT_WORDS | PERMILLE_WORDS | {"degree", "degrees", "deg"}
@@ -28,7 +28,9 @@ def celsius(values: Floats, unit: str) -> Floats:
 
 
 def said(one: Series) -> str:
-    """Temperature unit that a leaf's own name says; empty if it says none."""
+    """Temperature unit that a leaf's own values or name say; empty if they say none."""
+    if DIMENSIONS.get(one.suffix) == "temperature":
+        return one.suffix
     steps = [parts for parts in reversed(one.words) if parts and not parts[0].isdigit()]
     for parts in steps[:2]:
         for position, word in enumerate(parts):
@@ -107,7 +109,9 @@ def _is_round(value: float) -> bool:
 
 
 def of_power(one: Series) -> tuple[str, str]:
-    """Unit of a power by its name and range, and why."""
+    """Unit of a power by what stands behind its values, by its name and range, and why."""
+    if DIMENSIONS.get(one.suffix) == "share":
+        return one.suffix, f"its values say '{one.last}'"
     if one.all_words & PERCENT_WORDS:
         return "percent", "named as percent"
     if one.all_words & PERMILLE_WORDS:
