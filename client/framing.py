@@ -5,6 +5,7 @@ a frame waits. Of a frame longer than `MAX_FRAME_BYTES` only the beginning is gi
 and the rest is thrown away, so that no peer can make memory grow. Empty frames are skipped.
 """
 
+import re
 from typing import Literal, Protocol
 
 MAX_FRAME_BYTES = 1 << 20
@@ -19,7 +20,7 @@ CUT_BYTES = 512
 LENGTH_BYTES = 4
 """Size of a length prefix: an unsigned integer, most significant byte first."""
 
-Framing = Literal["message", "newline", "sequence", "delimiter", "length"]
+Framing = Literal["message", "newline", "sequence", "delimiter", "length", "concatenated"]
 
 
 class CutShort(bytes):
@@ -157,12 +158,86 @@ class LengthFramer:
         return len(body).to_bytes(LENGTH_BYTES, "big") + body
 
 
+SPACES = b" \t\n\r"
+"""What may stand around a JSON text (RFC 8259, section 2)."""
+_OUTSIDE = re.compile(rb'[{}\[\]"]')
+_INSIDE = re.compile(rb'["\\]')
+
+
+class ConcatenatedFramer:
+    """JSON objects and arrays back to back, over any number of lines, with or without anything
+    between. What stands between and is no space is a frame of its own, so that it is told."""
+
+    def __init__(self, limit: int = MAX_FRAME_BYTES) -> None:
+        self._limit = limit
+        self._held = bytearray()
+        self._at = 0
+        self._depth = 0
+        self._in_string = False
+        self._skipping = False
+
+    def feed(self, data: bytes) -> list[bytes]:
+        self._held += data
+        frames: list[bytes] = []
+        while (end := self._next_end(frames)) is not None:
+            self._give(end, frames)
+        if not self._depth and not self._in_string:
+            self._at = len(self._held)
+        if len(self._held) > self._limit:
+            if not self._skipping:
+                frames.append(cut_short(self._held))
+            self._skipping = True
+            del self._held[: self._at]
+            self._at = 0
+        return frames
+
+    def wrap(self, body: bytes) -> bytes:
+        return body
+
+    def _next_end(self, frames: list[bytes]) -> int | None:
+        """Where the value that is begun ends; None if its end has not come."""
+        while True:
+            pattern = _INSIDE if self._in_string else _OUTSIDE
+            found = pattern.search(self._held, self._at)
+            if found is None:
+                self._at = len(self._held)
+                return None
+            mark, self._at = found[0], found.end()
+            if mark == b"\\":
+                if self._at == len(self._held):
+                    self._at -= 1
+                    return None
+                self._at += 1
+            elif mark == b'"':
+                self._in_string = not self._in_string
+            elif mark in b"{[":
+                if not self._depth:
+                    self._give(found.start(), frames)
+                self._depth += 1
+            elif self._depth:
+                self._depth -= 1
+                if not self._depth:
+                    return self._at
+
+    def _give(self, end: int, frames: list[bytes]) -> None:
+        """Hand on what stands up to `end`."""
+        frame = bytes(self._held[:end]).strip(SPACES)
+        if frame and not self._skipping:
+            frames.append(frame)
+        if self._skipping and end:
+            self._skipping = False
+        del self._held[:end]
+        self._at -= end
+
+
 def framer(framing: Framing, delimiter: int = 0x0A, limit: int = MAX_FRAME_BYTES) -> Framer:
     """A fresh framer of this kind; `delimiter` is used by "delimiter" alone."""
     if framing == "message":
         return MessageFramer(limit)
     if framing == "length":
         return LengthFramer(limit)
+    if framing == "concatenated":
+        return ConcatenatedFramer(limit)
     if framing == "sequence":
         return SequenceFramer(limit)
     return DelimiterFramer(0x0A if framing == "newline" else delimiter, limit)

@@ -68,7 +68,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--force", action="store_true", help="write over a profile that is there")
     parser.add_argument(
         "--framing",
-        choices=("newline", "sequence", "delimiter", "length"),
+        choices=("newline", "sequence", "delimiter", "length", "concatenated"),
         help="of tcp: and unix: (default: recognised from the bytes)",
     )
     parser.add_argument(

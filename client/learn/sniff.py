@@ -13,6 +13,7 @@ from client.framing import (
     LENGTH_BYTES,
     MAX_FRAME_BYTES,
     RECORD_SEPARATOR,
+    ConcatenatedFramer,
     DelimiterFramer,
     Framer,
     Framing,
@@ -41,7 +42,7 @@ class Cut:
 
 def recognise(data: bytes) -> Cut | None:
     """The way that fits, or None when nothing is whole yet."""
-    cuts = [_by_length(data), *(_by_byte(data, byte) for byte in _ends(data))]
+    cuts = [_by_length(data), *(_by_byte(data, byte) for byte in _ends(data)), _by_nothing(data)]
     best = max(cuts, key=lambda cut: cut.documents)
     return best if best.documents else None
 
@@ -117,6 +118,15 @@ def _by_length(data: bytes) -> Cut:
         count += 1
         at += LENGTH_BYTES + size
     return Cut("length", NEWLINE, count)
+
+
+def _by_nothing(data: bytes) -> Cut:
+    """Two or more, with nothing between, or laid out over several lines each."""
+    frames = ConcatenatedFramer().feed(data)
+    nothing_between = data.startswith(b"".join(frames))
+    fits = len(frames) > 1 and all(map(_is_json, frames))
+    fits = fits and (nothing_between or all(b"\n" in frame for frame in frames))
+    return Cut("concatenated", NEWLINE, len(frames) if fits else 0)
 
 
 def _is_json(frame: bytes) -> bool:

@@ -1,5 +1,7 @@
 """Framers against frames cut at random places."""
 
+import json
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -7,6 +9,7 @@ from hypothesis import strategies as st
 from client.framing import (
     CUT_BYTES,
     MAX_FRAME_BYTES,
+    ConcatenatedFramer,
     CutShort,
     DelimiterFramer,
     Framer,
@@ -102,3 +105,47 @@ def test_a_request_that_holds_the_delimiter_cannot_be_sent() -> None:
     """It would arrive as two frames."""
     with pytest.raises(ValueError, match="ends a frame"):
         DelimiterFramer(ord("}")).wrap(b"{}")
+
+
+documents = st.lists(
+    st.dictionaries(
+        st.text(max_size=5), st.text(max_size=8) | st.lists(st.text(max_size=4), max_size=3)
+    )
+    | st.lists(st.text(max_size=5), max_size=4),
+    max_size=6,
+)
+
+
+@given(
+    documents,
+    st.sampled_from([b"", b" ", b"\n", b"\r\n\t"]),
+    st.integers(0, 2),
+    st.lists(st.integers(0, 10_000), max_size=20),
+)
+def test_values_back_to_back_come_out_one_by_one(
+    values: list[object], between: bytes, indent: int, places: list[int]
+) -> None:
+    """Whatever their texts hold, however they are laid out, wherever the stream is cut."""
+    data = between.join(json.dumps(value, indent=indent or None).encode() for value in values)
+    one = ConcatenatedFramer()
+    frames = [frame for piece in cut(data, places) for frame in one.feed(piece)]
+    assert [json.loads(frame) for frame in frames] == values
+
+
+def test_what_stands_between_values_is_a_frame_of_its_own() -> None:
+    """It is no JSON, and is told as such."""
+    one = ConcatenatedFramer()
+    assert one.feed(b'hello{"a":1}, {"b":2}]x{') == [b"hello", b'{"a":1}', b",", b'{"b":2}', b"]x"]
+    assert one.feed(b"}") == [b"{}"]
+
+
+@given(st.integers(30, 90), st.lists(st.integers(0, 10_000), max_size=10))
+def test_a_value_beyond_the_limit_is_cut_short_and_the_next_is_read(
+    size: int, places: list[int]
+) -> None:
+    data = b'{"a":"' + b"x" * size + b'"}{"b":1}'
+    one = ConcatenatedFramer(limit=20)
+    frames = [frame for piece in cut(data, places) for frame in one.feed(piece)]
+    whole = [frame for frame in frames if not isinstance(frame, CutShort)]
+    assert whole[-1] == b'{"b":1}'
+    assert len(one._held) <= 20

@@ -2,6 +2,7 @@
 
 import json
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -67,3 +68,15 @@ def test_any_bytes_are_looked_at_without_harm(data: bytes) -> None:
     """And nothing is recognised in what holds no document."""
     found = recognise(data)
     assert found is None or found.documents > 0
+
+
+@pytest.mark.parametrize(("indent", "between"), [(None, b""), (2, b""), (2, b"\n")])
+def test_values_back_to_back_are_found(indent: int | None, between: bytes) -> None:
+    """With nothing between, or over several lines each."""
+    values = [{"temp": 20.0 + n, "set": 0} for n in range(6)]
+    data = between.join(json.dumps(value, indent=indent).encode() for value in values)
+    sniffing = SniffingFramer(Cut("newline"))
+    frames = [frame for at in range(0, len(data), 7) for frame in sniffing.feed(data[at : at + 7])]
+    assert sniffing.cut is not None
+    assert sniffing.cut.framing == "concatenated"
+    assert [json.loads(frame) for frame in frames] == values
