@@ -9,13 +9,13 @@ import tempfile
 import zipfile
 import zlib
 from collections.abc import Mapping
-from contextlib import suppress
 from pathlib import Path
 from typing import IO
 
 from recordings.files import os_error, shown
 from recordings.reader import Recording
 from shared.errors import BadInput
+from shared.placing import placed
 from shared.text import clean
 
 MAGIC = b"PK\x03\x04"
@@ -58,25 +58,20 @@ class Bundle(Recording):
 def write_bundle(path: str | Path, files: Mapping[str, Path | bytes]) -> None:
     """Write the files of a bundle, by name. It appears when it is complete. Raises BadInput."""
     path = Path(path)
-    part = path.with_name(path.name + ".part")
-    try:
-        with zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED) as archive:
-            for name, content in files.items():
-                info = zipfile.ZipInfo(name, _MOMENT)
-                info.compress_type = zipfile.ZIP_DEFLATED
-                info.external_attr = 0o644 << 16
-                with archive.open(info, "w", force_zip64=True) as out:
-                    if isinstance(content, bytes):
-                        out.write(content)
-                    else:
-                        with content.open("rb") as file:
-                            shutil.copyfileobj(file, out, _PIECE)
-        part.replace(path)
-    except OSError as error:
-        raise os_error(path, error) from None
-    finally:
-        with suppress(OSError):
-            part.unlink()
+    with (
+        placed(path) as zipped,
+        zipfile.ZipFile(zipped, "w", zipfile.ZIP_DEFLATED) as archive,
+    ):
+        for name, content in files.items():
+            info = zipfile.ZipInfo(name, _MOMENT)
+            info.compress_type = zipfile.ZIP_DEFLATED
+            info.external_attr = 0o644 << 16
+            with archive.open(info, "w", force_zip64=True) as out:
+                if isinstance(content, bytes):
+                    out.write(content)
+                else:
+                    with content.open("rb") as file:
+                        shutil.copyfileobj(file, out, _PIECE)
 
 
 def _unpack(path: Path, to: Path) -> None:

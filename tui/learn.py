@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from shared.errors import BadInput
+from shared.placing import place_text
 from tui.output import say
 
 if TYPE_CHECKING:
@@ -103,7 +104,7 @@ def run(options: argparse.Namespace) -> int:
         _ask(draft)
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
-        target.write_text(profile_text(draft, link), encoding="utf-8")
+        place_text(target, profile_text(draft, link))
     except OSError as error:
         what = (error.strerror or "cannot be written").lower()
         raise BadInput(str(target), what, "name a file with -o") from None

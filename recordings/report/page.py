@@ -18,6 +18,7 @@ from recordings.report.gather import gather
 from recordings.report.svg import for_file, for_page
 from shared.bursts import place_words, places
 from shared.events import Check, Event, RankedCause
+from shared.placing import place_text
 from shared.version import VERSION
 from shared.when import dated, spelt
 from shared.words import EVERY_CHANNEL
@@ -104,11 +105,11 @@ def write(path: str | Path, report: ReportFacts, log: Log) -> list[Path]:
             text, pictures = markdown(report, log, folder.name)
             folder.mkdir(exist_ok=True)
             for name, svg in pictures.items():
-                (folder / name).write_text(svg, encoding="utf-8")
+                place_text(folder / name, svg)
                 written.append(folder / name)
         else:
             text = html(report, log)
-        path.write_text(text, encoding="utf-8")
+        place_text(path, text)
     except OSError as error:
         raise os_error(path, error) from None
     return [path, *written]
