@@ -5,6 +5,7 @@ from contextlib import suppress
 from pathlib import Path
 from urllib.parse import quote
 
+from recordings.bounds import survey
 from recordings.files import head_of, shown
 from recordings.migration import can_migrate, migrated
 from recordings.schema import APPLICATION_ID, VERSION, expected_parts
@@ -38,6 +39,7 @@ def open_recording(path: Path, *, mend: bool = False) -> sqlite3.Connection:
                 old, connection = connection, migrated(connection, version)
                 old.close()
             _check(connection, path, mend)
+            survey(connection, path)
         except BaseException:
             connection.close()
             raise
