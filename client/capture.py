@@ -26,6 +26,8 @@ from shared.errors import BadInput
 from shared.text import clean
 from shared.updates import Entry, EntryKind, LinkNews
 
+MAX_TIME_S = 1e12
+"""No clock is beyond, s."""
 MAX_LINE = 4 << 20
 """Longest line read, in bytes."""
 RESTART_S = 1.0
@@ -122,7 +124,7 @@ def _frame(line: bytes, place: str) -> tuple[float | None, bytes]:
     if type(value) is not dict or set(value) != {"own_s", "frame"}:
         return None, line
     own_s, frame = value["own_s"], value["frame"]
-    if type(own_s) not in (int, float) or not math.isfinite(own_s):
+    if type(own_s) not in (int, float) or not abs(own_s) <= MAX_TIME_S:
         raise BadInput(place, "own_s is no number", _FORM)
     if type(frame) is str:
         return float(own_s), frame.encode("utf-8", "surrogatepass")

@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import IO
 
+from recordings.bounds import survey
 from recordings.files import os_error, shown
 from recordings.reader import Recording
 from shared.errors import BadInput
@@ -23,7 +24,7 @@ RECORDING = "recording.ohmv"
 MAX_MEMBERS = 64
 MAX_BYTES = 4 << 30
 """Largest recording that a bundle may hold."""
-MAX_RATIO = 200
+MAX_RATIO = 20
 """How often larger than packed it may be: a recording's blocks are packed already."""
 LEAST_JUDGED = 1 << 20
 """Up to this size, no ratio is too high."""
@@ -42,6 +43,11 @@ class Bundle(Recording):
             unpacked = Path(self._folder.name) / RECORDING
             _unpack(zipped, unpacked)
             super().__init__(unpacked)
+            try:
+                survey(self._connection, zipped)
+            except BadInput:
+                super().close()
+                raise
         except BadInput as bad:
             self._folder.cleanup()
             raise BadInput(shown(zipped), f"{RECORDING} in it: {bad.what}", bad.do) from None

@@ -106,7 +106,7 @@ def samples_of(cells: Sequence[Any]) -> Samples:
         raise Damaged("time falls")
     if len(times) != count or (times[0], times[-1]) != (first_s, last_s):
         raise Damaged("holds other rows than it says")
-    if len(np.unique(samples.key_ids)) != len(samples.key_ids):
+    if len(set(samples.key_ids.tolist())) != len(samples.key_ids):
         raise Damaged("has a key twice")
     if readings > samples.values.size:
         raise Damaged("holds fewer readings than it says")

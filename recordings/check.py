@@ -10,16 +10,16 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from recordings.bounds import check_keys
+from recordings.bounds import KeyNames
 from recordings.cells import CONTENTS, MAX_KEY_ID, row_of
 from recordings.files import shown
 from recordings.losses import MOST_GAPS, REPAIRED, Loss, joined, loss_facts, losses_of
 from recordings.opening import open_recording
 from recordings.packer import about_row
-from recordings.packing import MAX_KEYS, Damaged, Samples
+from recordings.packing import Damaged, Samples
 from recordings.rollup import RollUps, Stretch
 from recordings.rollupcheck import RollUpCheck
-from recordings.schema import TABLES, Row
+from recordings.schema import TABLES, UNREADABLE, Row
 from recordings.seal import SEALED, Seal, SealCheck, seal_of
 from recordings.store import Store, StoreFailed
 from shared.errors import BadInput
@@ -117,9 +117,8 @@ class _Checker:
     def __init__(self, path: Path) -> None:
         self._connection = open_recording(path, mend=True)
         self._report = Report(path)
-        self._keys: dict[int, str] = {}
-        self._ids: dict[str, int] = {}
-        self.lost_keys: dict[int, str] = {}
+        self._keys = KeyNames()
+        self._lost_keys: set[int] = set()
         self.kept: list[Row] = []
         self._roll_ups = RollUps()
         self._rolled = RollUpCheck()
@@ -133,7 +132,6 @@ class _Checker:
             for table in TABLES:
                 self._table(table, keep)
             self._roll_up(self._roll_ups.finish())
-            self._check_keys()
             if not any(fault.table in ("keys", "sample_blocks") for fault in self._report.faults):
                 for what in self._rolled.differences(self._compare_from_s):
                     self._fault("roll_ups", None, what)
@@ -146,20 +144,14 @@ class _Checker:
     def saved_rows(self) -> Iterator[Row]:
         """All that is whole, in the order of ids; roll-ups are those of the samples."""
         keys = [row for row in self.kept if row.table == "keys"]
-        keys += [Row("keys", (number, name)) for number, name in self.lost_keys.items()]
+        keys += [Row("keys", (each, self._keys.names[each])) for each in self._lost_keys]
         yield from sorted(keys, key=lambda row: int(str(row.cells[0])))
         yield from (row for row in self.kept if row.table not in ("about", "keys"))
         for number, figures in enumerate(self._rolled.wanted(), 1):
             yield Row("roll_ups", (number, *figures))
 
     def _roll_up(self, stretches: Iterable[Stretch]) -> None:
-        self._rolled.want(self._ids, stretches)
-
-    def _check_keys(self) -> None:
-        try:
-            check_keys(self._keys.values())
-        except Damaged as why:
-            self._fault("keys", None, str(why))
+        self._rolled.want(self._keys.numbers, stretches)
 
     def _fault(self, table: str, row: int | str | None, why: str) -> None:
         self._report.faults.append(Fault(table, row, why))
@@ -204,10 +196,7 @@ class _Checker:
         if table == "about":
             self._fact(cells[0], content)
         elif table == "keys":
-            if content in self._ids:
-                raise Damaged("its name is there already")
-            self._keys[cells[0]] = content
-            self._ids[content] = cells[0]
+            self._keys.add(cells[0], content)
         elif table == "roll_ups":
             self._rolled.have(cells)
         elif table == "sample_blocks":
@@ -236,18 +225,12 @@ class _Checker:
         used = [*samples.key_ids.tolist(), *dict.fromkeys(number for number, *_ in samples.texts)]
         if any(not 1 <= number <= MAX_KEY_ID for number in used):
             raise Damaged("names a key by no number")
-        unknown = [number for number in used if number not in self._keys]
-        if len(unknown) + len(self._keys) > MAX_KEYS:
-            raise Damaged("names more keys than a recording has")
-        for number in unknown:
-            if number not in self.lost_keys:
+        names = self._keys.names
+        for number in used:
+            if number not in names:
+                self._keys.add_lost(number)
+                self._lost_keys.add(number)
                 self._fault("keys", number, "is missing, though samples name it")
-                name = f"lost-{number}.unknown"
-                while name in self._ids:
-                    name = f"lost-{name}"
-                self.lost_keys[number] = name
-                self._ids[name] = number
-        names = self._keys | self.lost_keys if unknown else self._keys
         columns = zip(samples.key_ids.tolist(), samples.values, strict=True)
         return Batch(samples.time_s, {names[number]: column for number, column in columns})
 
@@ -258,7 +241,7 @@ class _Checker:
             self._fault("file", None, bad.what)
         try:
             found = self._connection.execute("PRAGMA quick_check(5)").fetchall()
-        except sqlite3.Error as error:
+        except UNREADABLE as error:
             found = [(str(error),)]
         for (line,) in found:
             if line != "ok":
@@ -336,7 +319,7 @@ def _walk(
     while True:
         try:
             found = _following(connection, statement, after)
-        except sqlite3.Error as error:
+        except UNREADABLE as error:
             yield after, f"cannot be read after id {after}: {clean(str(error))}"
             found = _next_readable(connection, statement, after)
         if found is None:
@@ -358,7 +341,7 @@ def _next_readable(connection: sqlite3.Connection, statement: str, after: int) -
     for skip in _skips():
         try:
             return _following(connection, statement, after + skip)
-        except sqlite3.Error:
+        except UNREADABLE:
             continue
     return None
 

@@ -17,7 +17,10 @@ from typing import IO, Protocol
 
 import numpy as np
 
+from recordings.bounds import HELD_BYTES, KeyNames, check_log
+from recordings.cells import MAX_TIME_S
 from recordings.files import head_of, os_error, shown
+from recordings.packing import Damaged
 from recordings.plain_numbers import columns_of
 from recordings.plain_rows import SILENT, Rows
 from shared.errors import BadInput
@@ -30,7 +33,8 @@ ROWS = 16_384
 """Rows of a batch."""
 MAX_LINE = 1 << 20
 """Longest line read, in characters."""
-MAX_COLUMNS = 10_000
+HELD_CHARACTERS = 8 << 20
+"""Text that is held at once."""
 
 _SAVE = "save it as UTF-8 CSV, as in docs/recording.md"
 _LINE_END = re.compile(r"\r\n|\r|\n")
@@ -90,7 +94,9 @@ class PlainLog:
         """Batches of what follows the first so many lines: quickly where it is plain."""
         before, before_text = -math.inf, ""
         is_quoted = False
-        while chunk := list(islice(lines, 1 if is_quoted else self._rows)):
+        size = self.path.stat().st_size
+        rows = 0
+        while chunk := self._chunk(lines, 1 if is_quoted else self._rows):
             batch = None if is_quoted else self._plain(chunk, before)
             if batch is not None:
                 before_text = chunk[-1].partition(",")[0]
@@ -100,24 +106,49 @@ class PlainLog:
                 is_quoted = is_quoted or any('"' in one for one in chunk)
                 source = chain(chunk, lines) if is_quoted else iter(chunk)
                 cells = csv.reader(source, strict=True)
-                rows = self._cells(cells, line)
-                block = _Block(self.path, self._columns, rows, line + 1)
+                found = self._cells(cells, line)
+                block = _Block(self.path, self._columns, found, line + 1)
                 line += cells.line_num
                 if block.is_empty:
                     continue
                 batch, before_text = block.batch(before, before_text)
             before = float(batch.time_s[-1])
+            rows += len(batch)
+            try:
+                check_log(rows, len(self._columns) + 1, size)
+            except Damaged as why:
+                raise _no_log(self.path, line, str(why), "split it") from None
             yield batch
         if before == -math.inf:
             do = "name a log with at least one row"
             raise _no_log(self.path, None, "no row below the header", do)
 
     def _cells(self, cells: "_Cells", line: int) -> list[list[str]]:
+        found: list[list[str]] = []
+        held = 0
         try:
-            return list(islice(cells, self._rows))
+            while len(found) < self._rows and held < HELD_CHARACTERS:
+                row = next(cells, None)
+                if row is None:
+                    break
+                found.append(row)
+                held += sum(map(len, row))
+            return found
         except csv.Error as error:
             what = f"quoting cannot be read ({clean(str(error))})"
             raise _no_log(self.path, line + cells.line_num, what) from None
+
+    def _chunk(self, lines: Iterator[str], rows: int) -> list[str]:
+        """The next lines, no more than fit into memory."""
+        found: list[str] = []
+        held = 0
+        most = max(1, min(rows, HELD_BYTES // (8 * len(self._columns))))
+        for line in islice(lines, most):
+            found.append(line)
+            held += len(line)
+            if held >= HELD_CHARACTERS:
+                break
+        return found
 
     def _plain(self, lines: Sequence[str], before_s: float) -> Batch | None:
         """The lines as a batch; None where they, or their times, need a closer look."""
@@ -130,6 +161,8 @@ class PlainLog:
         time_s = columns[0]
         # Not-a-number is not greater than anything.
         if not (np.diff(time_s, prepend=before_s) > 0.0).all():
+            return None
+        if not (np.abs(time_s) <= MAX_TIME_S).all():
             return None
         is_said = [not np.isnan(column).all() for column in columns]
         numbers = {key: columns[at] for at, key in enumerate(keys, 1) if is_said[at]}
@@ -170,9 +203,8 @@ def _checked(path: Path, header: list[str]) -> tuple[str, ...]:
     if len(names) == 1:
         do = "add columns named CHANNEL.QUANTITY, such as nozzle.temperature_c"
         raise _no_log(path, 1, f"no column besides {TIME}", do)
-    if len(names) > MAX_COLUMNS:
-        raise _no_log(path, 1, f"more than {MAX_COLUMNS} columns", "split it")
     seen: dict[str, int] = {}
+    keys = KeyNames()
     for number, name in enumerate(names, 1):
         cell = f"column {number} '{clean(name, 60)}'"
         if name in seen:
@@ -182,6 +214,11 @@ def _checked(path: Path, header: list[str]) -> tuple[str, ...]:
         if number > 1 and (not channel_of(name) or not quantity_of(name) or clean(name) != name):
             do = "name it CHANNEL.QUANTITY, such as nozzle.temperature_c"
             raise _no_log(path, 1, f"{cell} is no CHANNEL.QUANTITY", do)
+        if number > 1:
+            try:
+                keys.add(number, name)
+            except Damaged as why:
+                raise _no_log(path, 1, f"{cell} {why}", "split it") from None
     return tuple(names[1:])
 
 
@@ -266,6 +303,9 @@ class _Block:
         if np.isnan(time_s).any():
             row = int(np.flatnonzero(np.isnan(time_s))[0])
             raise self._fault(row, TIME, "empty", "give each row its time in seconds")
+        for row in np.flatnonzero(np.abs(time_s) > MAX_TIME_S)[:1].tolist():
+            what = f"{clean(cells[row].strip(), 60)} is beyond all times"
+            raise self._fault(row, TIME, what, "give each row its time in seconds")
         late = np.diff(time_s, prepend=before_s) <= 0.0
         for row in np.flatnonzero(late).tolist():
             earlier_s = float(time_s[row - 1]) if row else before_s

@@ -4,7 +4,6 @@ Transactions are short: some blocks are fetched, then the connection is idle, so
 writer's log can be emptied. Order is that of ids. Every row's CRC is checked.
 """
 
-import sqlite3
 from array import array
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
@@ -13,7 +12,7 @@ from typing import Any
 import msgspec
 import numpy as np
 
-from recordings.bounds import HELD_BYTES, check_keys
+from recordings.bounds import HELD_BYTES, KeyNames
 from recordings.cells import CONTENTS, MAX_TIME_S, chains_of, row_of
 from recordings.files import shown
 from recordings.losses import REPAIRED
@@ -22,7 +21,7 @@ from recordings.opening import open_recording
 from recordings.packing import Damaged, Samples
 from recordings.rollup import RollUps
 from recordings.samples import sensor_channels
-from recordings.schema import ROLL_UP_S, Cell
+from recordings.schema import ROLL_UP_S, UNREADABLE, Cell
 from shared.chain import Chain
 from shared.errors import BadInput
 from shared.events import Event
@@ -60,7 +59,8 @@ class Recording:
     def __init__(self, path: str | Path) -> None:
         self.path = Path(path)
         self._connection = open_recording(self.path)
-        self._names: dict[int, str] = {}
+        self._keys = KeyNames()
+        self._names = self._keys.names
         self._fresh_after = 0
         try:
             self.meta: Mapping[str, Any] = self._read_meta()
@@ -190,7 +190,7 @@ class Recording:
         """Rows of one short transaction."""
         try:
             return self._connection.execute(statement, values).fetchall()
-        except sqlite3.Error as error:
+        except UNREADABLE as error:
             raise self._bad(f"cannot be read: {clean(str(error))}") from None
 
     def _rows(self, table: str, more: str = "", after: int = 0) -> Iterator[tuple[Any, ...]]:
@@ -270,17 +270,11 @@ class Recording:
 
     def _read_keys(self) -> None:
         after = max(self._names, default=0)
-        taken = set(self._names.values())
         for cells in self._rows("keys", "", after):
-            name = self._content("keys", cells)
-            if name in taken:
-                raise self._damaged("keys", cells[0], "its name is there already")
-            taken.add(name)
-            self._names[cells[0]] = name
-        try:
-            check_keys(self._names.values())
-        except Damaged as why:
-            raise self._bad(str(why)) from None
+            try:
+                self._keys.add(cells[0], self._content("keys", cells))
+            except Damaged as why:
+                raise self._damaged("keys", cells[0], str(why)) from None
 
     def _block_before(self, time_s: float) -> int:
         """Id before the first block that reaches `time_s`, by bisection: times do not fall."""

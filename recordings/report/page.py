@@ -5,6 +5,7 @@ import hashlib
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -234,6 +235,7 @@ def _in_page(figure: Figure) -> Figure:
     return Figure(figure.name, figure.title, figure.caption, figure.alt, svg, figure.beyond)
 
 
+@cache
 def _environment(*, escaped: bool) -> "Environment":
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
     from markupsafe import Markup
