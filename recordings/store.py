@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
 
-from recordings.cells import fact_of
+from recordings.cells import MAX_ID, fact_of
 from recordings.files import os_error, shown
 from recordings.packer import about_row
 from recordings.packing import Damaged
@@ -254,6 +254,8 @@ def insert_rows(
 def _insert_note(connection: sqlite3.Connection, row: Row) -> None:
     """A note gets its id now, since several programs may add some, and so does their seal."""
     newest = connection.execute("SELECT coalesce(max(id), 0) FROM notes").fetchone()
+    if newest[0] >= MAX_ID:
+        raise sqlite3.DataError("the ids of its notes are used up")
     cells = (newest[0] + 1, *row.cells[1:])
     crc = crc_of(cells)
     connection.execute(insert_statement("notes"), (*cells, crc))
