@@ -23,6 +23,7 @@ from client.plan import Origin, Plan, plan_of
 from client.pointer import MISSING, walk
 from client.values import clock as clock_in
 from shared.errors import BadInput
+from shared.reading import opened
 from shared.text import clean
 from shared.updates import Entry, EntryKind, LinkNews
 
@@ -103,7 +104,7 @@ class _Stamps:
 
 def _lines(path: Path) -> Iterator[tuple[int, bytes]]:
     try:
-        with path.open("rb") as file:
+        with opened(path) as file:
             for number, line in enumerate(iter(lambda: file.readline(MAX_LINE), b""), 1):
                 if len(line) == MAX_LINE:
                     place = f"{clean(str(path), 4096)}:{number}"

@@ -27,8 +27,8 @@ HELD_BYTES = 8 << 20
 MAX_ROWS = {
     "about": 1000,
     "keys": MAX_KEYS,
-    "entry_blocks": 60_000,
-    "sample_blocks": 60_000,
+    "entry_blocks": 40_000,
+    "sample_blocks": 40_000,
     "roll_ups": 800_000,
     "event_changes": 100_000,
     "notes": 20_000,
@@ -119,5 +119,5 @@ def _number(connection: sqlite3.Connection, statement: str) -> float:
 
 
 def _too_much(path: Path, what: str) -> BadInput:
-    do = "no recorder wrote so much into so small a file: ask for it again, or record in parts"
+    do = "no recorder writes so much into so small a file: ask who sent it for another"
     return BadInput(shown(path), what, do)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from shared.errors import BadInput
 from shared.placing import place_text
+from shared.reading import opened
 from tui.output import say
 
 if TYPE_CHECKING:
@@ -275,7 +276,7 @@ def _from_file(
 
     path = Path(options.source)
     try:
-        with path.open("rb") as file:
+        with opened(path) as file:
             data = file.read(MAX_FILE_BYTES + 1)
     except OSError as error:
         what = (error.strerror or "cannot be read").lower()
