@@ -1,7 +1,6 @@
 """Verifying a recording row by row, and saving what is whole into a new one."""
 
 import os
-import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
@@ -22,13 +21,12 @@ from recordings.rollupcheck import RollUpCheck
 from recordings.schema import TABLES, UNREADABLE, Row
 from recordings.seal import SEALED, Seal, SealCheck, seal_of
 from recordings.store import Store, StoreFailed
+from recordings.walk import walk
 from shared.errors import BadInput
 from shared.placing import placed_path, refused
 from shared.text import clean
 from shared.updates import Batch
 
-SKIPS = 256
-"""Ids that are tried one by one beyond a page that cannot be read; then the steps double."""
 AT_ONCE = 500
 MOST_KEPT, MAX_LINE = 1000, 300
 """Faults that a repaired file lists, and how long each may be."""
@@ -159,7 +157,7 @@ class _Checker:
     def _table(self, table: str, keep: bool) -> None:
         losses = _Losses(table, [loss for loss in self._known if loss.table == table])
         sealed = self._sealed(table)
-        for number, row in _walk(self._connection, table):
+        for number, row in walk(self._connection, table):
             if isinstance(row, str):
                 self._fault(table, None, row)
                 losses.cannot_read()
@@ -308,44 +306,3 @@ class _Losses:
     def _add(self, loss: Loss) -> None:
         self._found.append(loss)
         self._open = None
-
-
-def _walk(
-    connection: sqlite3.Connection, table: str
-) -> Iterator[tuple[int, tuple[Any, ...] | str]]:
-    """Rows of a table with their rowids, in order; for what cannot be read, a line instead."""
-    statement = f"SELECT rowid, * FROM {table} WHERE rowid > ? ORDER BY rowid LIMIT 1"
-    after = 0
-    while True:
-        try:
-            found = _following(connection, statement, after)
-        except UNREADABLE as error:
-            yield after, f"cannot be read after id {after}: {clean(str(error))}"
-            found = _next_readable(connection, statement, after)
-        if found is None:
-            return
-        after = found[0]
-        yield after, tuple(found[1:])
-
-
-def _following(connection: sqlite3.Connection, statement: str, after: int) -> Any:
-    """The row after an id, None at the end; in a damaged tree it may be an earlier one."""
-    found = connection.execute(statement, (after,)).fetchone()
-    if found is not None and found[0] <= after:
-        raise sqlite3.DatabaseError("ids are out of order")
-    return found
-
-
-def _next_readable(connection: sqlite3.Connection, statement: str, after: int) -> Any:
-    """First row beyond a damaged page."""
-    for skip in _skips():
-        try:
-            return _following(connection, statement, after + skip)
-        except UNREADABLE:
-            continue
-    return None
-
-
-def _skips() -> Iterable[int]:
-    yield from range(1, SKIPS)
-    yield from (SKIPS << power for power in range(1, 32))

@@ -5,7 +5,7 @@ from pathlib import Path
 from types import ModuleType
 
 from recordings.files import shown
-from recordings.plain_log import TIME
+from recordings.plain_block import TIME
 from shared.errors import BadInput
 from shared.placing import placed
 from shared.updates import Batch

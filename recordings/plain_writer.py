@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from decimal import Context, Decimal
 from pathlib import Path
 
-from recordings.plain_log import TIME
+from recordings.plain_block import TIME
 from recordings.plain_rows import SILENT, YES, has_silence
 from shared.errors import BadInput
 from shared.placing import placed_text
