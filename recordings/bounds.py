@@ -29,7 +29,7 @@ MAX_ROWS = {
     "keys": MAX_KEYS,
     "entry_blocks": 40_000,
     "sample_blocks": 40_000,
-    "roll_ups": 800_000,
+    "roll_ups": 400_000,
     "event_changes": 100_000,
     "notes": 20_000,
     "anchors": 200_000,

@@ -28,6 +28,7 @@ from shared.text import clean
 from shared.updates import Batch
 
 AT_ONCE = 500
+MOST_FAULTS = 10_000
 MOST_KEPT, MAX_LINE = 1000, 300
 """Faults that a repaired file lists, and how long each may be."""
 ORDERED = {"entry_blocks", "sample_blocks", "event_changes", "roll_ups", "anchors"}
@@ -152,7 +153,11 @@ class _Checker:
         self._rolled.want(self._keys.numbers, stretches)
 
     def _fault(self, table: str, row: int | str | None, why: str) -> None:
-        self._report.faults.append(Fault(table, row, why))
+        faults = self._report.faults
+        if len(faults) < MOST_FAULTS:
+            faults.append(Fault(table, row, why))
+        elif len(faults) == MOST_FAULTS:
+            faults.append(Fault("file", None, "more is wrong than is listed"))
 
     def _table(self, table: str, keep: bool) -> None:
         losses = _Losses(table, [loss for loss in self._known if loss.table == table])
