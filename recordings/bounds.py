@@ -18,7 +18,7 @@ SMALL_BYTES = 64 << 20
 MAX_CHANNELS = 256
 LOST = "lost"
 """Channel of keys whose name is lost; it may be one more."""
-MAX_LOG_ROWS = 4_000_000
+MAX_LOG_ROWS = 2_500_000
 MAX_NUMBERS_BYTES = 64 << 20
 NUMBERS_PART = 2
 """Rows of a log in a small file, and its numbers unpacked, or so many times the file's size."""
