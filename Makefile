@@ -15,7 +15,7 @@ help:
 	@echo "make format    rewrite the code's layout"
 	@echo "make bench     benchmarks, as ratios in one run"
 	@echo "make quality   recall, false alarms, delay, calibration: docs/quality.md, about 20 min"
-	@echo "make fuzz      a million spoilt messages through the host side (ARGS='--seconds N')"
+	@echo "make fuzz      10,000 strange files through every command, a million spoilt messages (ARGS='--seconds N')"
 	@echo "make lock      renew $(LOCK) from what pyproject.toml allows"
 
 $(BIN)/python:
@@ -70,6 +70,7 @@ quality: $(VENV)/.dev
 
 fuzz: $(VENV)/.dev
 	@$(PIP) -e '.[fuzz]' || echo "atheris cannot be installed here: a plain mutator takes its place"
+	$(BIN)/python -m tests.fuzz.fuzz_files
 	$(BIN)/python -m tests.fuzz.fuzz_client $(ARGS)
 
 lock:

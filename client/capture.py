@@ -23,9 +23,12 @@ from client.plan import Origin, Plan, plan_of
 from client.pointer import MISSING, walk
 from client.values import clock as clock_in
 from shared.errors import BadInput
+from shared.reading import opened
 from shared.text import clean
 from shared.updates import Entry, EntryKind, LinkNews
 
+MAX_TIME_S = 1e12
+"""No clock is beyond, s."""
 MAX_LINE = 4 << 20
 """Longest line read, in bytes."""
 RESTART_S = 1.0
@@ -101,7 +104,7 @@ class _Stamps:
 
 def _lines(path: Path) -> Iterator[tuple[int, bytes]]:
     try:
-        with path.open("rb") as file:
+        with opened(path) as file:
             for number, line in enumerate(iter(lambda: file.readline(MAX_LINE), b""), 1):
                 if len(line) == MAX_LINE:
                     place = f"{clean(str(path), 4096)}:{number}"
@@ -122,7 +125,7 @@ def _frame(line: bytes, place: str) -> tuple[float | None, bytes]:
     if type(value) is not dict or set(value) != {"own_s", "frame"}:
         return None, line
     own_s, frame = value["own_s"], value["frame"]
-    if type(own_s) not in (int, float) or not math.isfinite(own_s):
+    if type(own_s) not in (int, float) or not abs(own_s) <= MAX_TIME_S:
         raise BadInput(place, "own_s is no number", _FORM)
     if type(frame) is str:
         return float(own_s), frame.encode("utf-8", "surrogatepass")

@@ -13,6 +13,9 @@ WEAK_CHANCE_OF_SIZE = 0.12
 LEAST_BIT = 3
 """Lower bits lie within the noise of common converters."""
 
+MOST_BITS = 32
+"""No converter's code has more; what a file says beyond is no code."""
+
 
 def flipped_bit(
     code: float,
@@ -26,7 +29,9 @@ def flipped_bit(
     None when no bit does, or when chance would agree too often: `most_of_size` is how often
     a disturbance of the flip's size may.
     """
-    if code != code or expected != expected or chance(tolerance, bits) >= MOST_CHANCE:
+    if not (abs(code) < 1 << MOST_BITS and abs(expected) < 1 << MOST_BITS):
+        return None
+    if chance(tolerance, bits) >= MOST_CHANCE:
         return None
     whole = round(code)
     for bit in range(LEAST_BIT, bits):
@@ -34,6 +39,11 @@ def flipped_bit(
         if of_size < most_of_size and abs((whole ^ (1 << bit)) - expected) <= tolerance:
             return bit
     return None
+
+
+def bits_of(code: float) -> int:
+    """How many bits a code takes, of at most `MOST_BITS`."""
+    return round(code).bit_length() if abs(code) < 1 << MOST_BITS else MOST_BITS
 
 
 def chance(tolerance: float, bits: int) -> float:

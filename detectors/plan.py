@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from detectors.bits import bits_of
 from detectors.scale import Scale
 from shared.chain import UNTOLD, Chain
 from shared.converter import full_scale
@@ -81,7 +82,7 @@ class ChannelPlan:
         likeliest."""
         if self.chain.knows("bits"):
             return self.chain.bits
-        return max(self.scale.likely_bits, *(round(code).bit_length() for code in codes))
+        return max(self.scale.likely_bits, *map(bits_of, codes))
 
     @property
     def degrees_give_codes(self) -> bool:

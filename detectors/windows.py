@@ -131,7 +131,7 @@ def windows_of(arrays: Mapping[str, Floats], first: int, count: int) -> Windows:
     states = _states(shaped, count)
     clock = _Clock(time_s)
     # Of few windows all channels are reduced at once; of many, each while it is in the cache.
-    groups = [names] if count == 1 else [[name] for name in names]
+    groups = [names] if count == 1 and names else [[name] for name in names]
     channels: dict[str, ChannelWindows] = {}
     for group in groups:
         columns = (_stacked(shaped, group, column) for column in CHANNEL_COLUMNS)

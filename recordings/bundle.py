@@ -9,13 +9,14 @@ import tempfile
 import zipfile
 import zlib
 from collections.abc import Mapping
-from contextlib import suppress
 from pathlib import Path
 from typing import IO
 
+from recordings.bounds import survey
 from recordings.files import os_error, shown
 from recordings.reader import Recording
 from shared.errors import BadInput
+from shared.placing import placed
 from shared.text import clean
 
 MAGIC = b"PK\x03\x04"
@@ -23,7 +24,7 @@ RECORDING = "recording.ohmv"
 MAX_MEMBERS = 64
 MAX_BYTES = 4 << 30
 """Largest recording that a bundle may hold."""
-MAX_RATIO = 200
+MAX_RATIO = 20
 """How often larger than packed it may be: a recording's blocks are packed already."""
 LEAST_JUDGED = 1 << 20
 """Up to this size, no ratio is too high."""
@@ -42,6 +43,11 @@ class Bundle(Recording):
             unpacked = Path(self._folder.name) / RECORDING
             _unpack(zipped, unpacked)
             super().__init__(unpacked)
+            try:
+                survey(self._connection, zipped)
+            except BadInput:
+                super().close()
+                raise
         except BadInput as bad:
             self._folder.cleanup()
             raise BadInput(shown(zipped), f"{RECORDING} in it: {bad.what}", bad.do) from None
@@ -58,25 +64,20 @@ class Bundle(Recording):
 def write_bundle(path: str | Path, files: Mapping[str, Path | bytes]) -> None:
     """Write the files of a bundle, by name. It appears when it is complete. Raises BadInput."""
     path = Path(path)
-    part = path.with_name(path.name + ".part")
-    try:
-        with zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED) as archive:
-            for name, content in files.items():
-                info = zipfile.ZipInfo(name, _MOMENT)
-                info.compress_type = zipfile.ZIP_DEFLATED
-                info.external_attr = 0o644 << 16
-                with archive.open(info, "w", force_zip64=True) as out:
-                    if isinstance(content, bytes):
-                        out.write(content)
-                    else:
-                        with content.open("rb") as file:
-                            shutil.copyfileobj(file, out, _PIECE)
-        part.replace(path)
-    except OSError as error:
-        raise os_error(path, error) from None
-    finally:
-        with suppress(OSError):
-            part.unlink()
+    with (
+        placed(path) as zipped,
+        zipfile.ZipFile(zipped, "w", zipfile.ZIP_DEFLATED) as archive,
+    ):
+        for name, content in files.items():
+            info = zipfile.ZipInfo(name, _MOMENT)
+            info.compress_type = zipfile.ZIP_DEFLATED
+            info.external_attr = 0o644 << 16
+            with archive.open(info, "w", force_zip64=True) as out:
+                if isinstance(content, bytes):
+                    out.write(content)
+                else:
+                    with content.open("rb") as file:
+                        shutil.copyfileobj(file, out, _PIECE)
 
 
 def _unpack(path: Path, to: Path) -> None:

@@ -1,29 +1,36 @@
 """Verifying a recording row by row, and saving what is whole into a new one."""
 
-import sqlite3
+import os
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 from typing import Any, NamedTuple
 
-import msgspec
 import numpy as np
 
+from recordings.bounds import KeyNames
+from recordings.cells import CONTENTS, MAX_KEY_ID, row_of
 from recordings.files import shown
-from recordings.losses import REPAIRED, Loss, joined, loss_facts, losses_of
+from recordings.losses import MOST_GAPS, REPAIRED, Loss, joined, loss_facts, losses_of
 from recordings.opening import open_recording
 from recordings.packer import about_row
-from recordings.packing import Damaged, Samples, decompress, unpack_entries, unpack_samples
+from recordings.packing import Damaged, Samples
 from recordings.rollup import RollUps, Stretch
-from recordings.schema import TABLES, Row, crc_of
+from recordings.rollupcheck import RollUpCheck
+from recordings.schema import TABLES, UNREADABLE, Row
+from recordings.seal import SEALED, Seal, SealCheck, seal_of
 from recordings.store import Store, StoreFailed
+from recordings.walk import walk
 from shared.errors import BadInput
+from shared.placing import placed_path, refused
 from shared.text import clean
 from shared.updates import Batch
 
-SKIPS = 256
-"""Ids that are tried one by one beyond a page that cannot be read; then the steps double."""
 AT_ONCE = 500
+MOST_FAULTS = 10_000
+MOST_KEPT, MAX_LINE = 1000, 300
+"""Faults that a repaired file lists, and how long each may be."""
 ORDERED = {"entry_blocks", "sample_blocks", "event_changes", "roll_ups", "anchors"}
 """Tables whose ids rise by one, so that a gap is a loss."""
 
@@ -51,6 +58,8 @@ class Report:
     faults: list[Fault] = field(default_factory=list)
     lost: list[Loss] = field(default_factory=list)
     """Rows that are gone, whether that is damage now or was saved from earlier."""
+    is_sealed: bool = False
+    """Whether it says how many rows it has; an older recorder's does not."""
 
     @property
     def is_whole(self) -> bool:
@@ -72,23 +81,32 @@ def repair(path: str | Path, out: str | Path) -> Report:
     clean. Returns what was found in `path`. Raises BadInput as `verify` does, and when `out`
     exists or cannot be written.
     """
+    if os.path.lexists(out):
+        do = "name another file, or move it away"
+        raise BadInput(shown(Path(out)), "there is a file of this name already", do)
     checker = _Checker(Path(path))
     report = checker.run(keep=True)
     about = [row for row in checker.kept if row.table == "about" and row.cells[0] != "run_id"]
-    about = [row for row in about if row.cells[0] != REPAIRED]
-    faults = [str(fault) for fault in report.faults[:1000]]
-    about.append(about_row(REPAIRED, {"faults": faults, "gaps": loss_facts(report.lost)}))
-    store = Store(Path(out), f"repaired-{Path(path).name}", about)
-    rows = [row for row in checker.kept if row.table not in ("about", "roll_ups")]
-    rows += [Row("keys", (number, name)) for number, name in checker.lost_keys.items()]
-    rows += checker.roll_up_rows()
+    about = [row for row in about if row.cells[0] not in (REPAIRED, *SEALED)]
+    faults = [str(fault)[:MAX_LINE] for fault in report.faults[:MOST_KEPT]]
+    gaps = loss_facts(report.lost[:MOST_GAPS])
+    about.append(about_row(REPAIRED, {"faults": faults, "gaps": gaps}))
     try:
-        for start in range(0, len(rows), AT_ONCE):
-            store.save(rows[start : start + AT_ONCE], about)
+        with placed_path(out, replaces=False) as part:
+            store = Store(part, f"repaired-{Path(path).name[:100]}", about)
+            try:
+                rows = checker.saved_rows()
+                while some := list(islice(rows, AT_ONCE)):
+                    store.save(some, about)
+            finally:
+                store.finish()
     except StoreFailed as failed:
         raise BadInput(shown(Path(out)), str(failed), "check the disk") from None
-    finally:
-        store.finish()
+    except FileExistsError:
+        do = "name another file, or move it away"
+        raise BadInput(shown(Path(out)), "there is a file of this name already", do) from None
+    except OSError as error:
+        raise refused(Path(out), error) from None
     return report
 
 
@@ -98,12 +116,12 @@ class _Checker:
     def __init__(self, path: Path) -> None:
         self._connection = open_recording(path, mend=True)
         self._report = Report(path)
-        self._keys: dict[int, str] = {}
-        self.lost_keys: dict[int, str] = {}
+        self._keys = KeyNames()
+        self._lost_keys: set[int] = set()
         self.kept: list[Row] = []
         self._roll_ups = RollUps()
-        self._stretches: list[Stretch] = []
-        self._stored: list[tuple[Any, ...]] = []
+        self._rolled = RollUpCheck()
+        self._seals: dict[str, Seal] = {}
         self._last_s = -np.inf
         self._compare_from_s = -np.inf
         self._known: list[Loss] = []
@@ -112,104 +130,112 @@ class _Checker:
         try:
             for table in TABLES:
                 self._table(table, keep)
-            self._stretches += self._roll_ups.finish()
+            self._roll_up(self._roll_ups.finish())
             if not any(fault.table in ("keys", "sample_blocks") for fault in self._report.faults):
-                self._compare_roll_ups()
+                for what in self._rolled.differences(self._compare_from_s):
+                    self._fault("roll_ups", None, what)
             self._check_structure()
             self._report.lost = joined([*self._known, *self._report.lost])
         finally:
             self._connection.close()
         return self._report
 
-    def roll_up_rows(self) -> list[Row]:
-        """Roll-ups of the samples that are whole."""
-        ids = {name: number for number, name in (self._keys | self.lost_keys).items()}
-        return [
-            Row("roll_ups", (number, each.start_s, ids[each.key], *_figures(each)))
-            for number, each in enumerate(self._stretches, 1)
-        ]
+    def saved_rows(self) -> Iterator[Row]:
+        """All that is whole, in the order of ids; roll-ups are those of the samples."""
+        keys = [row for row in self.kept if row.table == "keys"]
+        keys += [Row("keys", (each, self._keys.names[each])) for each in self._lost_keys]
+        yield from sorted(keys, key=lambda row: int(str(row.cells[0])))
+        yield from (row for row in self.kept if row.table not in ("about", "keys"))
+        for number, figures in enumerate(self._rolled.wanted(), 1):
+            yield Row("roll_ups", (number, *figures))
+
+    def _roll_up(self, stretches: Iterable[Stretch]) -> None:
+        self._rolled.want(self._keys.numbers, stretches)
 
     def _fault(self, table: str, row: int | str | None, why: str) -> None:
-        self._report.faults.append(Fault(table, row, why))
+        faults = self._report.faults
+        if len(faults) < MOST_FAULTS:
+            faults.append(Fault(table, row, why))
+        elif len(faults) == MOST_FAULTS:
+            faults.append(Fault("file", None, "more is wrong than is listed"))
 
     def _table(self, table: str, keep: bool) -> None:
         losses = _Losses(table, [loss for loss in self._known if loss.table == table])
-        for number, row in _walk(self._connection, table):
+        sealed = self._sealed(table)
+        for number, row in walk(self._connection, table):
             if isinstance(row, str):
                 self._fault(table, None, row)
                 losses.cannot_read()
                 continue
+            sealed.row(number, row[-1] if type(row[-1]) is int else 0)
             for missing in losses.before(number):
                 self._fault(table, None, f"ids {missing[0]} to {missing[1]} are missing")
-            *cells, crc = row
             try:
-                if len(row) != len(TABLES[table].split(", ")) or crc_of(cells) != crc:
-                    raise Damaged("its CRC does not hold")
+                cells = row_of(table, row)
                 self._look_into(table, cells)
             except Damaged as why:
-                self._fault(table, clean(str(cells[0])), str(why))
+                self._fault(table, clean(str(row[0])), str(why))
                 losses.lose(number)
                 continue
             losses.keep(number, cells)
             self._report.whole[table] += 1
-            if keep:
-                self.kept.append(Row(table, tuple(cells)))
+            if keep and table != "roll_ups":
+                self.kept.append(Row(table, cells))
+        if sealed.missing is not None:
+            self._fault(table, None, "ids {} to {} are missing at the end".format(*sealed.missing))
+            losses.lack(*sealed.missing)
+        elif sealed.difference and not any(fault.table == table for fault in self._report.faults):
+            self._fault(table, None, sealed.difference)
         self._report.lost += losses.end()
 
-    def _look_into(self, table: str, cells: list[Any]) -> None:
-        """Raise Damaged for a row whose CRC holds but whose contents do not."""
-        if table == "about":
-            self._report.is_closed |= cells[0] in ("ended_wall_s", REPAIRED)
-            if cells[0] == REPAIRED:
-                self._known = list(losses_of({REPAIRED: _json(cells[1])}))
-        elif table == "keys":
-            self._keys[cells[0]] = cells[1]
-        elif table == "roll_ups":
-            self._stored.append(tuple(cells[1:]))
-        elif table == "entry_blocks":
-            if len(unpack_entries(decompress(cells[5], cells[4]))) != cells[3]:
-                raise Damaged("holds another number of entries")
-        elif table == "sample_blocks":
-            self._samples(cells)
+    def _sealed(self, table: str) -> SealCheck:
+        """How the table was left by its recorder, and by those who added notes."""
+        seal = self._seals.get(SEALED[table == "notes"])
+        return SealCheck(None if seal is None else seal.of(table))
 
-    def _samples(self, cells: list[Any]) -> None:
-        samples = unpack_samples(decompress(cells[6], cells[5]))
+    def _look_into(self, table: str, cells: Sequence[Any]) -> None:
+        """Raise Damaged for a row whose CRC holds but whose contents do not."""
+        content: Any = CONTENTS[table](cells) if table in CONTENTS else None
+        if table == "about":
+            self._fact(cells[0], content)
+        elif table == "keys":
+            self._keys.add(cells[0], content)
+        elif table == "roll_ups":
+            self._rolled.have(cells)
+        elif table == "sample_blocks":
+            self._samples(cells, content)
+
+    def _fact(self, name: str, value: Any) -> None:
+        self._report.is_closed |= name in ("ended_wall_s", REPAIRED)
+        if name == REPAIRED:
+            self._known = list(losses_of({REPAIRED: value}))
+        elif name in SEALED:
+            self._report.is_sealed = True
+            self._seals[name] = seal_of(value)
+
+    def _samples(self, cells: Sequence[Any], samples: Samples) -> None:
         times = samples.time_s
-        if len(times) != cells[3] or (times[0], times[-1]) != (cells[1], cells[2]):
-            raise Damaged("holds other rows than it says")
-        if times[0] < self._last_s or (np.diff(times) < 0.0).any():
+        if times[0] < self._last_s:
             raise Damaged("time falls")
         if self._last_s == -np.inf and cells[0] > 1:
             # The file was begun anew in mid-run: its first stretch began in another file.
             self._compare_from_s = float(times[0])
         self._last_s = float(times[-1])
-        self._stretches += self._roll_ups.add(self._named(samples))
+        self._roll_up(self._roll_ups.add(self._named(samples)))
 
     def _named(self, samples: Samples) -> Batch:
         """A block's numbers by key; a key whose row is lost gets a name of its own."""
-        numbers = {}
-        for number, column in zip(samples.key_ids.tolist(), samples.values, strict=True):
-            if number not in self._keys and number not in self.lost_keys:
+        used = [*samples.key_ids.tolist(), *dict.fromkeys(number for number, *_ in samples.texts)]
+        if any(not 1 <= number <= MAX_KEY_ID for number in used):
+            raise Damaged("names a key by no number")
+        names = self._keys.names
+        for number in used:
+            if number not in names:
+                self._keys.add_lost(number)
+                self._lost_keys.add(number)
                 self._fault("keys", number, "is missing, though samples name it")
-                self.lost_keys[number] = f"lost-{number}.unknown"
-            numbers[self._keys.get(number) or self.lost_keys[number]] = column
-        return Batch(samples.time_s, numbers)
-
-    def _compare_roll_ups(self) -> None:
-        """Roll-ups must be those of the samples; the newest stretches may still be open."""
-        ids = {name: number for number, name in self._keys.items()}
-        wanted = {(each.start_s, ids[each.key]): _figures(each) for each in self._stretches}
-        for start_s, key_id, *figures in self._stored:
-            found = wanted.pop((start_s, key_id), None)
-            if start_s < self._compare_from_s:
-                continue
-            if found is None or not _agree(found, figures):
-                what = f"key {key_id} at {start_s:g} s is not that of the samples"
-                self._fault("roll_ups", None, what)
-        newest_s = max((row[0] for row in self._stored), default=-np.inf)
-        for start_s, key_id in wanted:
-            if start_s <= newest_s:
-                self._fault("roll_ups", None, f"key {key_id} at {start_s:g} s is missing")
+        columns = zip(samples.key_ids.tolist(), samples.values, strict=True)
+        return Batch(samples.time_s, {names[number]: column for number, column in columns})
 
     def _check_structure(self) -> None:
         try:
@@ -218,7 +244,7 @@ class _Checker:
             self._fault("file", None, bad.what)
         try:
             found = self._connection.execute("PRAGMA quick_check(5)").fetchall()
-        except sqlite3.Error as error:
+        except UNREADABLE as error:
             found = [(str(error),)]
         for (line,) in found:
             if line != "ok":
@@ -277,66 +303,11 @@ class _Losses:
             self._add(Loss(self._table, self._open, self._before, self._end_s))
         return [] if self._table == "roll_ups" else self._found
 
+    def lack(self, first: int, last: int) -> None:
+        """Rows that are missing at the end."""
+        self._open = self._open or first
+        self._before = last
+
     def _add(self, loss: Loss) -> None:
         self._found.append(loss)
         self._open = None
-
-
-def _json(text: Any) -> object:
-    try:
-        return msgspec.json.decode(text)
-    except (msgspec.MsgspecError, ValueError, RecursionError, TypeError):
-        raise Damaged("does not hold JSON") from None
-
-
-def _walk(
-    connection: sqlite3.Connection, table: str
-) -> Iterator[tuple[int, tuple[Any, ...] | str]]:
-    """Rows of a table with their rowids, in order; for what cannot be read, a line instead."""
-    statement = f"SELECT rowid, * FROM {table} WHERE rowid > ? ORDER BY rowid LIMIT 1"
-    after = 0
-    while True:
-        try:
-            found = _following(connection, statement, after)
-        except sqlite3.Error as error:
-            yield after, f"cannot be read after id {after}: {clean(str(error))}"
-            found = _next_readable(connection, statement, after)
-        if found is None:
-            return
-        after = found[0]
-        yield after, tuple(found[1:])
-
-
-def _following(connection: sqlite3.Connection, statement: str, after: int) -> Any:
-    """The row after an id, None at the end; in a damaged tree it may be an earlier one."""
-    found = connection.execute(statement, (after,)).fetchone()
-    if found is not None and found[0] <= after:
-        raise sqlite3.DatabaseError("ids are out of order")
-    return found
-
-
-def _next_readable(connection: sqlite3.Connection, statement: str, after: int) -> Any:
-    """First row beyond a damaged page."""
-    for skip in _skips():
-        try:
-            return _following(connection, statement, after + skip)
-        except sqlite3.Error:
-            continue
-    return None
-
-
-def _skips() -> Iterable[int]:
-    yield from range(1, SKIPS)
-    yield from (SKIPS << power for power in range(1, 32))
-
-
-def _figures(stretch: Stretch) -> tuple[float, float, float, int]:
-    return stretch.low, stretch.mean, stretch.high, stretch.count
-
-
-def _agree(found: tuple[float, float, float, int], stored: list[Any]) -> bool:
-    """Low, high and count exactly; the mean but for rounding, as sums were taken otherwise."""
-    low, mean, high, count = stored
-    scale = max(abs(found[0]), abs(found[2]))
-    same_mean = mean is not None and abs(found[1] - mean) <= 1e-9 * scale
-    return (found[0], found[2], found[3]) == (low, high, count) and (same_mean or not scale)

@@ -14,8 +14,10 @@ from recordings.folder import CUT, Stretch
 from recordings.packer import Packer, about_row, note_row
 from recordings.reader import Recording
 from recordings.schema import Row
+from recordings.seal import SEALED
 from recordings.store import Store, StoreFailed
 from shared.errors import BadInput
+from shared.placing import leftovers, placed_path
 from shared.updates import Entry
 
 AT_ONCE = 500
@@ -29,35 +31,30 @@ def cut_to_events(path: Path, stretches: Sequence[Stretch]) -> None:
     whole, or not at all. Raises BadInput, also when the recording is damaged.
     """
     stretches = joined(stretches)
-    out = path.with_name(f".{path.name}.cut")
-    for suffix in ("", "-wal", "-shm"):
+    for left in leftovers(path):
         with suppress(OSError):
-            Path(f"{out}{suffix}").unlink()
+            left.unlink()
     recording = Recording(path)
     try:
         times = path.stat()
         about = [about_row(name, value) for name, value in recording.meta.items()]
-        about = [row for row in about if row.cells[0] != "run_id"]
+        about = [row for row in about if row.cells[0] not in ("run_id", *SEALED)]
         first_s = recording.first_s or 0.0
         starts = [max(start_s, first_s) for start_s, _ in stretches]
         about.append(about_row(CUT, {"wall_s": time.time(), "starts": starts}))
-        store = Store(out, str(recording.meta.get("run_id", "")), about)
-        try:
-            _save(store, _rows(recording, stretches), about)
-        finally:
-            store.finish()
-        _sync(out)
-        os.utime(out, (times.st_atime, times.st_mtime))
-        out.replace(path)
-        _sync(path.parent)
+        with placed_path(path) as out:
+            store = Store(out, str(recording.meta.get("run_id", "")), about)
+            try:
+                _save(store, _rows(recording, stretches), about)
+            finally:
+                store.finish()
+            os.utime(out, (times.st_atime, times.st_mtime))
     except StoreFailed as failed:
-        raise BadInput(shown(out), str(failed), "check the disk") from None
+        raise BadInput(shown(path), str(failed), "check the disk") from None
     except OSError as error:
         raise os_error(path, error) from None
     finally:
         recording.close()
-        with suppress(OSError):
-            out.unlink()
 
 
 def _rows(recording: Recording, stretches: Sequence[Stretch]) -> Iterator[Row]:
@@ -106,11 +103,3 @@ def _save(store: Store, rows: Iterator[Row], about: Sequence[Row]) -> None:
             store.save(held, about)
             held = []
     store.save(held, about)
-
-
-def _sync(path: Path) -> None:
-    descriptor = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)

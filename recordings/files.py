@@ -1,9 +1,9 @@
 """Opening what a user names: the usual troubles, each as one clear line."""
 
-import stat
 from pathlib import Path
 
 from shared.errors import BadInput
+from shared.reading import opened
 from shared.text import clean
 
 _WHY = {
@@ -29,12 +29,7 @@ def head_of(path: Path, size: int = 4096) -> bytes:
     Raises BadInput when it is missing, no regular file, unreadable or empty.
     """
     try:
-        mode = path.stat().st_mode
-        if stat.S_ISDIR(mode):
-            raise BadInput(shown(path), "is a folder", "name a file in it")
-        if not stat.S_ISREG(mode):
-            raise BadInput(shown(path), "is no regular file", "save it to a file first")
-        with path.open("rb") as file:
+        with opened(path) as file:
             head = file.read(size)
     except OSError as error:
         raise os_error(path, error) from None

@@ -11,6 +11,7 @@ from typing import Any
 from recordings.files import shown
 from recordings.packer import about_row
 from recordings.reader import Recording
+from recordings.schema import UNREADABLE
 from recordings.store import insert_rows
 from shared.errors import BadInput
 from shared.words import Severity
@@ -169,12 +170,12 @@ def settle_open(path: Path) -> bool:
         if error.sqlite_errorcode in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
             return False
         raise _bad(path, error) from None
-    except sqlite3.Error as error:
+    except UNREADABLE as error:
         raise _bad(path, error) from None
     return True
 
 
-def _bad(path: Path, error: sqlite3.Error) -> BadInput:
+def _bad(path: Path, error: Exception) -> BadInput:
     return BadInput(shown(path), f"cannot be opened: {error}", "try `ohmvigil check`")
 
 

@@ -10,7 +10,7 @@ import msgspec
 from recordings.files import shown
 from recordings.opening import open_recording, strange_part
 from recordings.packer import note_row
-from recordings.schema import VERSION
+from recordings.schema import UNREADABLE, VERSION
 from recordings.store import BUSY_S, insert_rows
 from shared.errors import BadInput
 from shared.text import clean
@@ -57,6 +57,6 @@ def add_note(
             connection.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchall()
         finally:
             connection.close()
-    except sqlite3.Error as error:
+    except UNREADABLE as error:
         what = f"the note cannot be stored: {clean(str(error))}"
         raise BadInput(shown(path), what, "check the file's permissions and its disk") from None

@@ -5,9 +5,10 @@ from contextlib import suppress
 from pathlib import Path
 from urllib.parse import quote
 
+from recordings.bounds import survey
 from recordings.files import head_of, shown
 from recordings.migration import can_migrate, migrated
-from recordings.schema import APPLICATION_ID, VERSION, expected_parts
+from recordings.schema import APPLICATION_ID, UNREADABLE, VERSION, expected_parts
 from shared.errors import BadInput
 from shared.text import clean
 
@@ -38,10 +39,11 @@ def open_recording(path: Path, *, mend: bool = False) -> sqlite3.Connection:
                 old, connection = connection, migrated(connection, version)
                 old.close()
             _check(connection, path, mend)
+            survey(connection, path)
         except BaseException:
             connection.close()
             raise
-    except sqlite3.Error as error:
+    except UNREADABLE as error:
         what = f"damaged: {clean(str(error))}"
         do = f"save the rest with `ohmvigil check {shown(path)} --repair NEW`"
         raise BadInput(shown(path), what, do) from None
@@ -73,7 +75,7 @@ def _tried(path: Path, how: str, mend: bool) -> sqlite3.Connection:
         if mend:
             connection.execute("PRAGMA writable_schema = ON")
         connection.execute("SELECT count(*) FROM sqlite_schema").fetchall()
-    except sqlite3.Error:
+    except UNREADABLE:
         with suppress(sqlite3.Error):
             connection.close()
         raise

@@ -1,13 +1,21 @@
 """From what happens to rows of a recording: numbering, blocks, roll-ups, anchors. No I/O."""
 
-import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import Any
 
 import msgspec
 
-from recordings.packing import MAX_UNPACKED, compress, pack_entries, pack_samples
+from recordings.cells import event_cells, plain_number
+from recordings.packing import (
+    MAX_ENTRIES,
+    MAX_TEXT_BYTES,
+    MAX_TEXTS,
+    MAX_UNPACKED,
+    compress,
+    pack_entries,
+    pack_samples,
+)
 from recordings.rollup import RollUps, Stretch
 from recordings.samples import count_samples
 from recordings.schema import Cell, Row
@@ -41,7 +49,8 @@ class Packer:
         start, size = 0, 0
         for index, entry in enumerate(entries):
             size += len(entry.payload)
-            if size >= BLOCK_BYTES or index + 1 == len(entries):
+            is_full = size >= BLOCK_BYTES or index + 1 - start >= MAX_ENTRIES
+            if is_full or index + 1 == len(entries):
                 block = entries[start : index + 1]
                 raw = pack_entries(block)
                 times = [item.own_s for item in block]
@@ -51,10 +60,7 @@ class Packer:
 
     def samples(self, batch: Batch) -> Iterator[Row]:
         """New keys, sample blocks, and the roll-ups that they complete."""
-        width = 8 * (len(batch.numbers) + 1)
-        at_once = max(min(BLOCK_ROWS, MAX_UNPACKED // (2 * width)), 1)
-        for start in range(0, len(batch), at_once):
-            part = batch.cut(start, start + at_once)
+        for part in _parts(batch):
             raw = pack_samples(part, self._id_of)
             yield from self._take_new_keys()
             yield self._row(
@@ -72,18 +78,7 @@ class Packer:
         """One change of an event."""
         yield self._row(
             "event_changes",
-            event.id,
-            event.kind.value,
-            event.channel,
-            _number(event.start_s),
-            _number(event.end_s),
-            event.severity.value,
-            event.count,
-            _number(event.value),
-            event.unit,
-            event.tied_to,
-            event.absorbed_by,
-            event.text,
+            *event_cells(event),
             msgspec.msgpack.encode(event),
         )
 
@@ -127,20 +122,33 @@ class Packer:
 
     def _roll_up(self, stretch: Stretch) -> Row:
         key_id = self._id_of(stretch.key)
-        numbers = map(_number, (stretch.low, stretch.mean, stretch.high))
+        numbers = map(plain_number, (stretch.low, stretch.mean, stretch.high))
         return self._row("roll_ups", stretch.start_s, key_id, *numbers, stretch.count)
 
 
 def note_row(time_s: float, text: str, kind: str, facts: dict[str, Any]) -> Row:
     """A note; its id is given when it is stored, since another program may add notes too."""
     words = msgspec.json.encode(facts).decode()
-    return Row("notes", (None, _number(time_s), clean(kind), clean(text, MAX_NOTE), words))
+    return Row("notes", (None, plain_number(time_s), clean(kind), clean(text, MAX_NOTE), words))
 
 
 def about_row(name: str, value: object) -> Row:
     return Row("about", (name, msgspec.json.encode(value).decode()))
 
 
-def _number(value: float | None) -> float | None:
-    """NaN as SQL's NULL, which is what SQLite makes of it."""
-    return None if value is None or math.isnan(value) else float(value)
+def _parts(batch: Batch) -> Iterator[Batch]:
+    """A batch in parts that make a block each, as large as blocks may be."""
+    width = 8 * (len(batch.numbers) + 1)
+    at_once = max(min(BLOCK_ROWS, MAX_UNPACKED // (2 * width)), 1)
+    for start in range(0, len(batch), at_once):
+        yield from _with_few_texts(batch.cut(start, start + at_once))
+
+
+def _with_few_texts(batch: Batch) -> Iterator[Batch]:
+    lengths = [4 * len(text) + 16 for pairs in batch.texts.values() for _, text in pairs]
+    if len(batch) > 1 and (sum(lengths) > MAX_TEXT_BYTES or len(lengths) > MAX_TEXTS):
+        middle = len(batch) // 2
+        yield from _with_few_texts(batch.cut(0, middle))
+        yield from _with_few_texts(batch.cut(middle, len(batch)))
+    else:
+        yield batch

@@ -20,6 +20,13 @@ from shared.updates import Batch, Entry, EntryKind, Floats
 
 MAX_UNPACKED = 16 << 20
 """No block may unpack to more than this, bytes."""
+MAX_TEXT_BYTES = 4 << 20
+MAX_TEXTS = 1 << 16
+"""Texts of a sample block: their bytes, and how many."""
+MAX_ENTRIES = 1 << 16
+"""Entries of a block."""
+MAX_KEYS = 4096
+"""Keys of a recording, and so of a block."""
 LEVEL = 6
 
 _HEADER = struct.Struct("<4I")
@@ -65,8 +72,12 @@ def pack_entries(entries: Sequence[Entry]) -> bytes:
     return msgspec.msgpack.encode(rows)
 
 
-def unpack_entries(raw: bytes) -> list[Entry]:
-    """Undo `pack_entries`; raises Damaged."""
+def unpack_entries(raw: bytes, count: int) -> list[Entry]:
+    """Undo `pack_entries`; raises Damaged, also unless there are `count` entries."""
+    if count > MAX_ENTRIES:
+        raise Damaged(f"holds {count} entries; at most {MAX_ENTRIES} are allowed")
+    if _length(raw) != count:
+        raise Damaged("holds another number of entries")
     try:
         return [Entry(own_s, kind, payload) for own_s, kind, payload in _read_entries(raw)]
     except (msgspec.MsgspecError, ValueError):
@@ -91,6 +102,10 @@ def unpack_samples(raw: bytes) -> Samples:
     if len(raw) < _HEADER.size:
         raise Damaged("is too short")
     rows, keys, text_size, _ = _HEADER.unpack_from(raw)
+    if keys > MAX_KEYS:
+        raise Damaged(f"holds {keys} keys; at most {MAX_KEYS} are allowed")
+    if text_size > MAX_TEXT_BYTES:
+        raise Damaged(f"holds {text_size} bytes of text; at most {MAX_TEXT_BYTES} are allowed")
     at_texts = _HEADER.size + 4 * keys
     at_values = at_texts + text_size
     if len(raw) != at_values + 8 * rows * (keys + 1):
@@ -100,10 +115,34 @@ def unpack_samples(raw: bytes) -> Samples:
     doubles = np.ascontiguousarray(planes.T).view("<f8").reshape(keys + 1, rows)
     texts: _Texts = []
     if text_size:
-        try:
-            texts = _read_texts(raw[at_texts:at_values])
-        except (msgspec.MsgspecError, ValueError):
-            raise Damaged("does not hold texts where it should") from None
-        if any(not 0 <= row < rows for _, row, _ in texts):
-            raise Damaged("has a text outside its rows")
+        texts = _texts(raw[at_texts:at_values], rows)
     return Samples(doubles[0], ids, doubles[1:], texts)
+
+
+def _texts(raw: bytes, rows: int) -> _Texts:
+    if _length(raw) > MAX_TEXTS:
+        raise Damaged(f"holds more than {MAX_TEXTS} texts")
+    try:
+        texts = _read_texts(raw)
+    except (msgspec.MsgspecError, ValueError, OverflowError):
+        raise Damaged("does not hold texts where it should") from None
+    last: dict[int, int] = {}
+    for key_id, row, _ in texts:
+        if not 0 <= row < rows:
+            raise Damaged("has a text outside its rows")
+        if row <= last.get(key_id, -1):
+            raise Damaged("has texts out of order")
+        last[key_id] = row
+    return texts
+
+
+def _length(raw: bytes) -> int:
+    """How many items a MessagePack array says that it has; raises Damaged."""
+    head = raw[:1]
+    if head and 0x90 <= head[0] <= 0x9F:
+        return head[0] & 0x0F
+    if head == b"\xdc" and len(raw) >= 3:
+        return int.from_bytes(raw[1:3])
+    if head == b"\xdd" and len(raw) >= 5:
+        return int.from_bytes(raw[1:5])
+    raise Damaged("does not hold an array")

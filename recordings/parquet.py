@@ -1,13 +1,13 @@
 """Parquet for data frames: one column for each key, null where a key is not in an update."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from contextlib import suppress
 from pathlib import Path
 from types import ModuleType
 
-from recordings.files import os_error, shown
-from recordings.plain_log import TIME
+from recordings.files import shown
+from recordings.plain_block import TIME
 from shared.errors import BadInput
+from shared.placing import placed
 from shared.updates import Batch
 from shared.words import is_number_key
 
@@ -27,17 +27,12 @@ def write_parquet(
         arrow.field(key, arrow.float64() if is_number_key(key) else arrow.string()) for key in keys
     ]
     schema = arrow.schema(fields, metadata=dict(about))
-    part = path.with_name(path.name + ".part")
-    try:
-        with parquet.ParquetWriter(part, schema, compression="zstd") as writer:
-            for batch in batches:
-                writer.write_table(_table(arrow, schema, batch, keys))
-        part.replace(path)
-    except OSError as error:
-        raise os_error(path, error) from None
-    finally:
-        with suppress(OSError):
-            part.unlink()
+    with (
+        placed(path) as file,
+        parquet.ParquetWriter(file, schema, compression="zstd") as writer,
+    ):
+        for batch in batches:
+            writer.write_table(_table(arrow, schema, batch, keys))
 
 
 def _table(arrow: ModuleType, schema: object, batch: Batch, keys: Sequence[str]) -> object:

@@ -7,33 +7,32 @@ only when that fails are its cells looked at singly, to name the line and the co
 
 import csv
 import math
-import re
 from codecs import BOM_UTF8
 from collections.abc import Iterator, Sequence
-from decimal import Decimal
 from itertools import chain, islice
 from pathlib import Path
 from typing import IO, Protocol
 
 import numpy as np
 
-from recordings.files import head_of, os_error, shown
+from recordings.bounds import HELD_BYTES, KeyNames, check_log
+from recordings.cells import MAX_TIME_S
+from recordings.files import head_of, os_error
+from recordings.packing import Damaged
+from recordings.plain_block import TIME, Block, no_log
 from recordings.plain_numbers import columns_of
 from recordings.plain_rows import SILENT, Rows
 from shared.errors import BadInput
 from shared.text import clean
-from shared.updates import Batch, Floats
+from shared.updates import Batch
 from shared.words import QUANTITIES, channel_of, is_number_key, quantity_of
 
-TIME = "time_s"
 ROWS = 16_384
 """Rows of a batch."""
 MAX_LINE = 1 << 20
 """Longest line read, in characters."""
-MAX_COLUMNS = 10_000
-
-_SAVE = "save it as UTF-8 CSV, as in docs/recording.md"
-_LINE_END = re.compile(r"\r\n|\r|\n")
+HELD_CHARACTERS = 8 << 20
+"""Text that is held at once."""
 
 
 class _Cells(Protocol):
@@ -45,11 +44,6 @@ class _Cells(Protocol):
     def __iter__(self) -> Iterator[list[str]]: ...
 
     def __next__(self) -> list[str]: ...
-
-
-def _no_log(path: Path, line: int | None, what: str, do: str = _SAVE) -> BadInput:
-    place = shown(path) if line is None else f"{shown(path)}:{line}"
-    return BadInput(place, what, do)
 
 
 class PlainLog:
@@ -90,7 +84,9 @@ class PlainLog:
         """Batches of what follows the first so many lines: quickly where it is plain."""
         before, before_text = -math.inf, ""
         is_quoted = False
-        while chunk := list(islice(lines, 1 if is_quoted else self._rows)):
+        size = self.path.stat().st_size
+        rows = 0
+        while chunk := self._chunk(lines, 1 if is_quoted else self._rows):
             batch = None if is_quoted else self._plain(chunk, before)
             if batch is not None:
                 before_text = chunk[-1].partition(",")[0]
@@ -100,24 +96,49 @@ class PlainLog:
                 is_quoted = is_quoted or any('"' in one for one in chunk)
                 source = chain(chunk, lines) if is_quoted else iter(chunk)
                 cells = csv.reader(source, strict=True)
-                rows = self._cells(cells, line)
-                block = _Block(self.path, self._columns, rows, line + 1)
+                found = self._cells(cells, line)
+                block = Block(self.path, self._columns, found, line + 1)
                 line += cells.line_num
                 if block.is_empty:
                     continue
                 batch, before_text = block.batch(before, before_text)
             before = float(batch.time_s[-1])
+            rows += len(batch)
+            try:
+                check_log(rows, len(self._columns) + 1, size)
+            except Damaged as why:
+                raise no_log(self.path, line, str(why), "split it") from None
             yield batch
         if before == -math.inf:
             do = "name a log with at least one row"
-            raise _no_log(self.path, None, "no row below the header", do)
+            raise no_log(self.path, None, "no row below the header", do)
 
     def _cells(self, cells: "_Cells", line: int) -> list[list[str]]:
+        found: list[list[str]] = []
+        held = 0
         try:
-            return list(islice(cells, self._rows))
+            while len(found) < self._rows and held < HELD_CHARACTERS:
+                row = next(cells, None)
+                if row is None:
+                    break
+                found.append(row)
+                held += sum(map(len, row))
+            return found
         except csv.Error as error:
             what = f"quoting cannot be read ({clean(str(error))})"
-            raise _no_log(self.path, line + cells.line_num, what) from None
+            raise no_log(self.path, line + cells.line_num, what) from None
+
+    def _chunk(self, lines: Iterator[str], rows: int) -> list[str]:
+        """The next lines, no more than fit into memory."""
+        found: list[str] = []
+        held = 0
+        most = max(1, min(rows, HELD_BYTES // (8 * len(self._columns))))
+        for line in islice(lines, most):
+            found.append(line)
+            held += len(line)
+            if held >= HELD_CHARACTERS:
+                break
+        return found
 
     def _plain(self, lines: Sequence[str], before_s: float) -> Batch | None:
         """The lines as a batch; None where they, or their times, need a closer look."""
@@ -130,6 +151,8 @@ class PlainLog:
         time_s = columns[0]
         # Not-a-number is not greater than anything.
         if not (np.diff(time_s, prepend=before_s) > 0.0).all():
+            return None
+        if not (np.abs(time_s) <= MAX_TIME_S).all():
             return None
         is_said = [not np.isnan(column).all() for column in columns]
         numbers = {key: columns[at] for at, key in enumerate(keys, 1) if is_said[at]}
@@ -145,16 +168,16 @@ def read_plain_log(path: str | Path, rows: int = ROWS) -> PlainLog:
     path = Path(path)
     head = head_of(path)
     if head.startswith(b"PK\x03\x04"):
-        raise _no_log(path, None, "is a zip archive, whatever its name", "unpack it first")
+        raise no_log(path, None, "is a zip archive, whatever its name", "unpack it first")
     if head.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise _no_log(path, None, "is not UTF-8 but UTF-16")
+        raise no_log(path, None, "is not UTF-8 but UTF-16")
     if b"\0" in head and not head.removeprefix(BOM_UTF8).startswith(TIME.encode()):
-        raise _no_log(path, None, "is a binary file", "name a recording or a plain log")
+        raise no_log(path, None, "is a binary file", "name a recording or a plain log")
     try:
         with _open(path) as file:
             header = next(csv.reader(_lines(path, file), strict=True), [])
     except csv.Error as error:
-        raise _no_log(path, 1, f"quoting cannot be read ({clean(str(error))})") from None
+        raise no_log(path, 1, f"quoting cannot be read ({clean(str(error))})") from None
     except UnicodeDecodeError:
         raise _not_utf8(path) from None
     except OSError as error:
@@ -169,32 +192,36 @@ def _checked(path: Path, header: list[str]) -> tuple[str, ...]:
         raise _wrong_first(path, names[0])
     if len(names) == 1:
         do = "add columns named CHANNEL.QUANTITY, such as nozzle.temperature_c"
-        raise _no_log(path, 1, f"no column besides {TIME}", do)
-    if len(names) > MAX_COLUMNS:
-        raise _no_log(path, 1, f"more than {MAX_COLUMNS} columns", "split it")
+        raise no_log(path, 1, f"no column besides {TIME}", do)
     seen: dict[str, int] = {}
+    keys = KeyNames()
     for number, name in enumerate(names, 1):
         cell = f"column {number} '{clean(name, 60)}'"
         if name in seen:
             do = "name each column once"
-            raise _no_log(path, 1, f"{cell} is there already as column {seen[name]}", do)
+            raise no_log(path, 1, f"{cell} is there already as column {seen[name]}", do)
         seen[name] = number
         if number > 1 and (not channel_of(name) or not quantity_of(name) or clean(name) != name):
             do = "name it CHANNEL.QUANTITY, such as nozzle.temperature_c"
-            raise _no_log(path, 1, f"{cell} is no CHANNEL.QUANTITY", do)
+            raise no_log(path, 1, f"{cell} is no CHANNEL.QUANTITY", do)
+        if number > 1:
+            try:
+                keys.add(number, name)
+            except Damaged as why:
+                raise no_log(path, 1, f"{cell} {why}", "split it") from None
     return tuple(names[1:])
 
 
 def _wrong_first(path: Path, name: str) -> BadInput:
     for mark, word in ((";", "semicolons"), ("\t", "tabs")):
         if name.startswith(TIME + mark):
-            return _no_log(path, 1, f"cells are separated by {word}", "separate them by commas")
+            return no_log(path, 1, f"cells are separated by {word}", "separate them by commas")
     try:
         float(name)
     except ValueError:
         what = f"the first column is '{clean(name, 60)}', not '{TIME}'"
-        return _no_log(path, 1, what, f"name it {TIME}, or name a recording or a plain log")
-    return _no_log(path, 1, "no header", f"add a first line: {TIME},CHANNEL.QUANTITY,…")
+        return no_log(path, 1, what, f"name it {TIME}, or name a recording or a plain log")
+    return no_log(path, 1, "no header", f"add a first line: {TIME},CHANNEL.QUANTITY,…")
 
 
 def _open(path: Path) -> IO[str]:
@@ -207,9 +234,9 @@ def _lines(path: Path, file: IO[str]) -> Iterator[str]:
     while line := file.readline(MAX_LINE):
         number += 1
         if "\0" in line:
-            raise _no_log(path, number, "a NUL byte: this is no text")
+            raise no_log(path, number, "a NUL byte: this is no text")
         if len(line) == MAX_LINE:
-            raise _no_log(path, number, f"a line of more than {MAX_LINE} characters")
+            raise no_log(path, number, f"a line of more than {MAX_LINE} characters")
         yield line
 
 
@@ -221,111 +248,5 @@ def _not_utf8(path: Path) -> BadInput:
                 line.decode()
             except UnicodeDecodeError as error:
                 byte = f"byte {error.start + 1} (0x{line[error.start]:02x})"
-                return _no_log(path, number, f"{byte} is not UTF-8")
-    return _no_log(path, None, "is not UTF-8")
-
-
-class _Block:
-    """Some rows of cells, on their way to a batch."""
-
-    def __init__(self, path: Path, keys: Sequence[str], rows: list[list[str]], line: int) -> None:
-        self._path = path
-        self._keys = keys
-        self._all = rows
-        self._line = line
-        self._rows = rows if all(rows) else [row for row in rows if row]
-
-    @property
-    def is_empty(self) -> bool:
-        """Whether there are blank lines only."""
-        return not self._rows
-
-    def batch(self, before_s: float, before: str) -> tuple[Batch, str]:
-        """The rows as a batch, and the last row's time as it is written.
-
-        `before_s` and `before` are the time of the row before, as number and as text.
-        """
-        width = len(self._keys) + 1
-        if set(map(len, self._rows)) != {width}:
-            raise self._wrong_width(width)
-        columns: list[Sequence[str]] = list(zip(*self._rows, strict=True))
-        time_s = self._times(columns[0], before_s, before)
-        numbers: dict[str, Floats] = {}
-        texts: dict[str, list[tuple[int, str]]] = {}
-        for key, cells in zip(self._keys, columns[1:], strict=True):
-            if not any(cells):
-                continue
-            if is_number_key(key):
-                numbers[key] = self._numbers(key, cells)
-            elif pairs := _texts(cells):
-                texts[key] = pairs
-        return Batch(time_s, numbers, texts), columns[0][-1]
-
-    def _times(self, cells: Sequence[str], before_s: float, before: str) -> Floats:
-        time_s = self._numbers(TIME, cells)
-        if np.isnan(time_s).any():
-            row = int(np.flatnonzero(np.isnan(time_s))[0])
-            raise self._fault(row, TIME, "empty", "give each row its time in seconds")
-        late = np.diff(time_s, prepend=before_s) <= 0.0
-        for row in np.flatnonzero(late).tolist():
-            earlier_s = float(time_s[row - 1]) if row else before_s
-            earlier = cells[row - 1] if row else before
-            # Times may differ beyond a double's digits; see `plain_writer`.
-            if time_s[row] == earlier_s and _is_later(cells[row], earlier):
-                continue
-            what = f"{cells[row].strip()} is not after {earlier.strip()}, the row before"
-            raise self._fault(row, TIME, what, "sort the rows by time, one row for each time")
-        return time_s
-
-    def _numbers(self, key: str, cells: Sequence[str]) -> Floats:
-        """Cells as numbers, NaN where empty."""
-        try:
-            column = np.array([float(cell) if cell else math.nan for cell in cells])
-        except ValueError:
-            raise self._no_number(key, cells) from None
-        joined = "".join(cells)
-        finite = int(np.count_nonzero(np.isfinite(column)))
-        if "_" in joined or not joined.isascii() or finite + cells.count("") != len(cells):
-            raise self._no_number(key, cells)
-        return column
-
-    def _no_number(self, key: str, cells: Sequence[str]) -> BadInput:
-        row = next(row for row, cell in enumerate(cells) if cell and not _is_number(cell))
-        what = f"'{clean(cells[row], 60)}' is no number"
-        do = "write it as 209.75, or leave the cell empty if it is not in this update"
-        return self._fault(row, key, what, do)
-
-    def _wrong_width(self, width: int) -> BadInput:
-        row = next(row for row, cells in enumerate(self._rows) if len(cells) != width)
-        cells = self._rows[row]
-        last = (TIME, *self._keys)[min(len(cells), width) - 1]
-        what = f"{len(cells)} cells, but the header has {width} columns"
-        return self._fault(row, f"after {last}", what, "give each row a cell for each column")
-
-    def _fault(self, row: int, key: str, what: str, do: str) -> BadInput:
-        """A fault in a row, counted without blank lines."""
-        line = self._line
-        left = row
-        for cells in self._all:
-            if cells and left == 0:
-                break
-            left -= bool(cells)
-            line += 1 + sum(len(_LINE_END.findall(cell)) for cell in cells)
-        return BadInput(f"{shown(self._path)}:{line}: {clean(key)}", what, do)
-
-
-def _is_number(cell: str) -> bool:
-    try:
-        return cell.isascii() and "_" not in cell and math.isfinite(float(cell))
-    except ValueError:
-        return False
-
-
-def _is_later(cell: str, earlier: str) -> bool:
-    """Whether one decimal is greater than another by its digits."""
-    return Decimal(cell.strip()) > Decimal(earlier.strip())
-
-
-def _texts(cells: Sequence[str]) -> list[tuple[int, str]]:
-    cleaned = {cell: clean(cell) for cell in set(cells)}
-    return [(row, text) for row, cell in enumerate(cells) if cell and (text := cleaned[cell])]
+                return no_log(path, number, f"{byte} is not UTF-8")
+    return no_log(path, None, "is not UTF-8")

@@ -52,7 +52,10 @@ def _without_texts(row: int, line: str, texts: Collection[int], found: Texts) ->
     """The line with its texts taken out of it; None where it is not plain otherwise."""
     if '"' in line or "\n" in line[:-1]:
         return None
-    cells = next(csv.reader([line]))
+    try:
+        cells = next(csv.reader([line]))
+    except csv.Error:
+        return None
     for at in texts:
         if cells[at]:
             text = clean(cells[at])

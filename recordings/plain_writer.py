@@ -8,18 +8,14 @@ without values, which says only that time passed, is marked in a column of its o
 
 import csv
 import math
-import os
-import stat
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import suppress
 from decimal import Context, Decimal
 from pathlib import Path
-from typing import IO
 
-from recordings.files import os_error
-from recordings.plain_log import TIME
+from recordings.plain_block import TIME
 from recordings.plain_rows import SILENT, YES, has_silence
 from shared.errors import BadInput
+from shared.placing import placed_text
 from shared.updates import Batch, updates_of
 
 _FINE = Context(prec=400)
@@ -45,30 +41,10 @@ def write_plain_log(
             keys.append(SILENT)
     if not keys:
         raise BadInput(str(path), "nothing to write: no value was recorded", "record longer")
-    rows = _rows(batches, keys)
-    try:
-        if path.exists() and not stat.S_ISREG(path.stat().st_mode):
-            with path.open("w", encoding="utf-8", newline="") as file:
-                _write(file, keys, rows)
-            return
-        part = path.with_name(path.name + ".part")
-        try:
-            with part.open("w", encoding="utf-8", newline="") as file:
-                _write(file, keys, rows)
-                file.flush()
-                os.fsync(file.fileno())
-            part.replace(path)
-        finally:
-            with suppress(OSError):
-                part.unlink()
-    except OSError as error:
-        raise os_error(path, error) from None
-
-
-def _write(file: IO[str], keys: Sequence[str], rows: Iterable[list[str]]) -> None:
-    writer = csv.writer(file)
-    writer.writerow([TIME, *keys])
-    writer.writerows(rows)
+    with placed_text(path) as file:
+        writer = csv.writer(file)
+        writer.writerow([TIME, *keys])
+        writer.writerows(_rows(batches, keys))
 
 
 def _rows(batches: Iterable[Batch], keys: Sequence[str]) -> Iterator[list[str]]:

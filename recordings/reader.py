@@ -4,7 +4,7 @@ Transactions are short: some blocks are fetched, then the connection is idle, so
 writer's log can be emptied. Order is that of ids. Every row's CRC is checked.
 """
 
-import sqlite3
+from array import array
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -12,15 +12,17 @@ from typing import Any
 import msgspec
 import numpy as np
 
+from recordings.bounds import HELD_BYTES, KeyNames
+from recordings.cells import CONTENTS, MAX_TIME_S, chains_of, row_of
 from recordings.files import shown
 from recordings.losses import REPAIRED
 from recordings.notes import Note
 from recordings.opening import open_recording
-from recordings.packing import Damaged, Samples, decompress, unpack_entries, unpack_samples
+from recordings.packing import Damaged, Samples
 from recordings.rollup import RollUps
 from recordings.samples import sensor_channels
-from recordings.schema import ROLL_UP_S, Cell, crc_of
-from shared.chain import Chain, check_chain
+from recordings.schema import ROLL_UP_S, UNREADABLE, Cell
+from shared.chain import Chain
 from shared.errors import BadInput
 from shared.events import Event
 from shared.text import clean
@@ -57,7 +59,8 @@ class Recording:
     def __init__(self, path: str | Path) -> None:
         self.path = Path(path)
         self._connection = open_recording(self.path)
-        self._names: dict[int, str] = {}
+        self._keys = KeyNames()
+        self._names = self._keys.names
         self._fresh_after = 0
         try:
             self.meta: Mapping[str, Any] = self._read_meta()
@@ -115,14 +118,7 @@ class Recording:
     def entries(self) -> Iterator[Entry]:
         """Every entry as it came, in order."""
         for cells in self._rows("entry_blocks"):
-            number, _, _, count, size, data = cells
-            try:
-                entries = unpack_entries(decompress(data, size))
-            except Damaged as why:
-                raise self._damaged("entry_blocks", number, str(why)) from None
-            if len(entries) != count:
-                raise self._damaged("entry_blocks", number, "holds another number of entries")
-            yield from entries
+            yield from self._content("entry_blocks", cells)
 
     def batches(
         self, rows: int = 16_384, start_s: float = -np.inf, end_s: float = np.inf
@@ -149,18 +145,12 @@ class Recording:
     def event_changes(self) -> Iterator[Event]:
         """Events' lives: each change as it was recorded, in order."""
         for cells in self._rows("event_changes"):
-            try:
-                yield msgspec.msgpack.decode(cells[13], type=Event)
-            except (msgspec.MsgspecError, ValueError):
-                raise self._damaged("event_changes", cells[0], "does not hold an event") from None
+            yield self._content("event_changes", cells)
 
     @property
     def notes(self) -> tuple[Note, ...]:
         """Notes in the order in which they were written."""
-        return tuple(
-            Note(time_s or 0.0, clean(text, 2000), clean(kind), self._json("notes", number, facts))
-            for number, time_s, kind, text, facts in self._rows("notes")
-        )
+        return tuple(Note(*self._content("notes", cells)) for cells in self._rows("notes"))
 
     def anchors(self) -> list[tuple[float, float, float | None]]:
         """Clock anchors: own time, wall clock (Unix), log time where known, s."""
@@ -177,12 +167,13 @@ class Recording:
     def _rolled_up(self, key: str | None = None) -> dict[str, RollUp]:
         self._read_keys()
         ids = {name: number for number, name in self._names.items()}
-        rows: dict[str, list[tuple[float, ...]]] = {}
+        rows: dict[str, array[float]] = {}
         more = "" if key is None else f"AND key_id = {ids.get(key, 0)}"
         for cells in self._rows("roll_ups", more):
-            rows.setdefault(self._name(cells[2]), []).append(cells[1:2] + cells[3:])
-        newest = self._query("SELECT start_s FROM roll_ups ORDER BY id DESC LIMIT 1")
-        after_s = newest[0][0] + ROLL_UP_S if newest else -np.inf
+            figures = (np.nan if cell is None else cell for cell in cells[3:])
+            rows.setdefault(self._name(cells[2]), array("d")).extend((cells[1], *figures))
+        newest_s = self._end("SELECT start_s FROM roll_ups ORDER BY id DESC LIMIT 1")
+        after_s = -np.inf if newest_s is None else newest_s + ROLL_UP_S
         open_ones = RollUps()
         stretches = []
         for batch in self.batches(start_s=after_s):
@@ -190,8 +181,8 @@ class Recording:
             stretches += open_ones.add(batch.cut(inside, len(batch)))
         for stretch in stretches + open_ones.finish():
             if key in (None, stretch.key):
-                rows.setdefault(stretch.key, []).append(_cells(stretch))
-        return {name: RollUp(*np.array(found, dtype=np.float64).T) for name, found in rows.items()}
+                rows.setdefault(stretch.key, array("d")).extend(_cells(stretch))
+        return {name: RollUp(*np.array(found).reshape(-1, 5).T) for name, found in rows.items()}
 
     # -- rows --
 
@@ -199,43 +190,56 @@ class Recording:
         """Rows of one short transaction."""
         try:
             return self._connection.execute(statement, values).fetchall()
-        except sqlite3.Error as error:
+        except UNREADABLE as error:
             raise self._bad(f"cannot be read: {clean(str(error))}") from None
 
     def _rows(self, table: str, more: str = "", after: int = 0) -> Iterator[tuple[Any, ...]]:
         """Rows of a table by id, without their CRC, which is checked."""
         statement = f"SELECT * FROM {table} WHERE id > ? {more} ORDER BY id LIMIT {FETCH}"
         while rows := self._query(statement, after):
-            for *cells, crc in rows:
-                if crc_of(cells) != crc:
-                    raise self._damaged(table, cells[0], "its CRC does not hold")
+            for row in rows:
+                cells = self._cells(table, row)
                 if cells[0] <= after:
                     raise self._damaged(table, cells[0], "ids are out of order")
                 after = cells[0]
-                yield tuple(cells)
+                yield cells
+
+    def _cells(self, table: str, row: tuple[Any, ...]) -> tuple[Any, ...]:
+        try:
+            return row_of(table, row)
+        except Damaged as why:
+            raise self._damaged(table, row[0], str(why)) from None
+
+    def _content(self, table: str, cells: tuple[Any, ...]) -> Any:
+        try:
+            return CONTENTS[table](cells)
+        except Damaged as why:
+            raise self._damaged(table, cells[0], str(why)) from None
 
     def _blocks(self, after: int, end_s: float) -> Iterator[tuple[int, Samples]]:
-        for number, first_s, _, count, _, size, data in self._rows("sample_blocks", "", after):
+        last_s = -np.inf
+        for cells in self._rows("sample_blocks", "", after):
+            number, first_s, *_ = cells
             if first_s > end_s:
                 return
-            try:
-                samples = unpack_samples(decompress(data, size))
-            except Damaged as why:
-                raise self._damaged("sample_blocks", number, str(why)) from None
-            if len(samples.time_s) != count:
-                raise self._damaged("sample_blocks", number, "holds another number of rows")
-            yield number, samples
+            if first_s < last_s:
+                raise self._damaged("sample_blocks", number, "time falls")
+            last_s = cells[2]
+            yield number, self._content("sample_blocks", cells)
 
     def _joined(self, after: int, rows: int, end_s: float) -> Iterator[tuple[int, Batch]]:
         """Blocks joined to batches, each with the id of its last block."""
         held: list[Samples] = []
-        size = last = 0
+        keys: set[int] = set()
+        size = texts = last = 0
         for last, samples in self._blocks(after, end_s):
             held.append(samples)
+            keys.update(samples.key_ids.tolist())
             size += len(samples.time_s)
-            if size >= rows:
+            texts += len(samples.texts)
+            if size >= rows or 8 * size * (len(keys) + 1) + 64 * texts > HELD_BYTES:
                 yield last, self._join(held, size)
-                held, size = [], 0
+                held, keys, size, texts = [], set(), 0, 0
         if held:
             yield last, self._join(held, size)
 
@@ -266,8 +270,11 @@ class Recording:
 
     def _read_keys(self) -> None:
         after = max(self._names, default=0)
-        for number, name in self._rows("keys", "", after):
-            self._names[number] = clean(name)
+        for cells in self._rows("keys", "", after):
+            try:
+                self._keys.add(cells[0], self._content("keys", cells))
+            except Damaged as why:
+                raise self._damaged("keys", cells[0], str(why)) from None
 
     def _block_before(self, time_s: float) -> int:
         """Id before the first block that reaches `time_s`, by bisection: times do not fall."""
@@ -280,7 +287,7 @@ class Recording:
             found = self._query(
                 "SELECT id, last_s FROM sample_blocks WHERE id >= ? ORDER BY id LIMIT 1", middle
             )[0]
-            if found[1] < time_s:
+            if self._time(found[1]) < time_s:
                 low = found[0] + 1
             else:
                 high = middle
@@ -288,32 +295,28 @@ class Recording:
 
     def _end(self, statement: str) -> float | None:
         rows = self._query(statement)
-        return float(rows[0][0]) if rows else None
+        return self._time(rows[0][0]) if rows else None
+
+    def _time(self, cell: object) -> float:
+        """A time that is read without its row."""
+        if type(cell) is not float or not abs(cell) <= MAX_TIME_S:
+            raise self._bad("damaged: a block's time is no time")
+        return cell
 
     # -- meta --
 
     def _read_meta(self) -> dict[str, Any]:
         meta = {}
-        for name, value, crc in self._query("SELECT * FROM about"):
-            if crc_of((name, value)) != crc:
-                raise self._damaged("about", name, "its CRC does not hold")
-            meta[name] = self._json("about", name, value)
+        for row in self._query("SELECT * FROM about"):
+            cells = self._cells("about", row)
+            meta[cells[0]] = self._content("about", cells)
         return meta
 
     def _read_chains(self) -> dict[str, Chain]:
         try:
-            chains = msgspec.convert(self.meta.get("chains", {}), dict[str, Chain])
-            for chain in chains.values():
-                check_chain(chain)
-        except (msgspec.ValidationError, ValueError) as error:
-            raise self._bad(f"its chain facts are wrong: {clean(str(error))}") from None
-        return {clean(name): chain for name, chain in chains.items()}
-
-    def _json(self, table: str, number: object, text: str) -> Any:
-        try:
-            return msgspec.json.decode(text)
-        except (msgspec.MsgspecError, ValueError, RecursionError):
-            raise self._damaged(table, number, "does not hold JSON") from None
+            return chains_of(self.meta.get("chains", {}))
+        except Damaged as why:
+            raise self._damaged("about", "chains", str(why)) from None
 
     def _damaged(self, table: str, number: object, why: str) -> BadInput:
         return self._bad(f"damaged: {table} {clean(str(number))}: {why}")

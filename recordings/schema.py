@@ -3,6 +3,7 @@
 docs/recording.md describes them for other programs; a change here is a new `VERSION`.
 """
 
+import sqlite3
 import zlib
 from collections.abc import Sequence
 from typing import NamedTuple
@@ -15,6 +16,9 @@ VERSION = 1
 """`PRAGMA user_version`: the schema's version."""
 ROLL_UP_S = 10.0
 """Width of a roll-up, s of log time."""
+
+UNREADABLE = (sqlite3.Error, UnicodeDecodeError)
+"""What reading a damaged database raises; the latter when SQLite's own message quotes it."""
 
 Cell = int | float | str | bytes | None
 

@@ -7,8 +7,10 @@ from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
 
+from recordings.cells import MAX_ID, fact_of
 from recordings.files import os_error, shown
 from recordings.packer import about_row
+from recordings.packing import Damaged
 from recordings.schema import (
     APPLICATION_ID,
     VERSION,
@@ -17,7 +19,9 @@ from recordings.schema import (
     create_statements,
     insert_statement,
 )
+from recordings.seal import OF_TABLES, SEALED, Seal, seal_of
 from shared.errors import BadInput
+from shared.placing import PRIVATE
 
 FLOOR_BYTES = 16 << 20
 FLOOR_PART = 0.02
@@ -38,6 +42,8 @@ class Store:
         self._run_id = run_id
         self._connection: sqlite3.Connection | None = None
         self._held = -1
+        self._seal = Seal()
+        self._is_sealed = False
         self.moved = ""
         """One line once the file was moved or removed while it was written."""
         try:
@@ -50,10 +56,11 @@ class Store:
         except sqlite3.Error as error:
             raise BadInput(shown(path), f"cannot record here: {error}", "check the disk") from None
 
-    def save(self, rows: Sequence[Row], again: Sequence[Row]) -> None:
+    def save(self, rows: Sequence[Row], again: Sequence[Row], *, seals: bool = False) -> None:
         """Store all rows in one transaction, synced to the disk when this returns.
 
-        `again` are rows that a new file needs first, should the old one have gone.
+        `again` are rows that a new file needs first, should the old one have gone. `seals`: with
+        how many rows the file has, and their chain.
         Raises StoreFailed; the file is then opened anew at the next call.
         """
         try:
@@ -64,11 +71,16 @@ class Store:
                 self._drop()
                 connection = self._reopen(again)
             self._make_room(connection)
-            insert_rows(connection, rows)
+            self._insert(connection, rows, seals)
         except (sqlite3.Error, OSError) as error:
             if self._connection is not None and not _is_full(error):
                 self._drop()
             raise StoreFailed(_words(error)) from error
+
+    def _insert(self, connection: sqlite3.Connection, rows: Sequence[Row], seals: bool) -> None:
+        seal = self._seal.copy()
+        insert_rows(connection, rows, seal, stores_seal=seals)
+        self._seal, self._is_sealed = seal, seals
 
     def settle(self) -> None:
         """Take the write-ahead log into the file, as far as readers let it: whoever moves or
@@ -89,6 +101,8 @@ class Store:
         """Close; the file then stands alone, unless a reader still holds it."""
         if self._connection is not None:
             with suppress(sqlite3.Error):
+                if not self._is_sealed:
+                    self._insert(self._connection, [], True)
                 self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
                 self._connection.execute("PRAGMA busy_timeout = 100")
                 self._connection.execute("PRAGMA journal_mode = DELETE").fetchall()
@@ -99,8 +113,9 @@ class Store:
 
     def _begin(self, first_rows: Sequence[Row]) -> sqlite3.Connection:
         """Make the file; it must not be there."""
-        descriptor = os.open(self.path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o644)
+        descriptor = os.open(self.path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, PRIVATE)
         self._hold(descriptor)
+        self._seal, self._is_sealed = Seal(), False
         try:
             connection = self._make(first_rows)
         except (sqlite3.Error, OSError):
@@ -121,7 +136,7 @@ class Store:
             connection.execute(statement)
         connection.execute("COMMIT")
         connection.execute("PRAGMA journal_mode = WAL").fetchall()
-        insert_rows(connection, [about_row("run_id", self._run_id), *first_rows])
+        self._insert(connection, [about_row("run_id", self._run_id), *first_rows], seals=False)
         return connection
 
     def _reopen(self, again: Sequence[Row]) -> sqlite3.Connection:
@@ -188,6 +203,8 @@ class Store:
         if self.path.exists():
             self.moved = "the recording was removed, and another file has taken its place"
             return []
+        # An empty file is taken as one to fill, and it is nobody else's then.
+        os.close(os.open(self.path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, PRIVATE))
         connection.execute("VACUUM INTO ?", (str(self.path),))
         self.moved = (
             f"the recording was removed while it was written: {self.path.name} was saved anew"
@@ -207,21 +224,64 @@ class Store:
             raise OSError(28, f"only {usage.free >> 20} MiB are free on the disk")
 
 
-def insert_rows(connection: sqlite3.Connection, rows: Sequence[Row]) -> None:
-    """Insert all rows in one transaction, or none."""
+def insert_rows(
+    connection: sqlite3.Connection,
+    rows: Sequence[Row],
+    seal: Seal | None = None,
+    *,
+    stores_seal: bool = False,
+) -> None:
+    """Insert all rows in one transaction, or none. `seal` takes them in."""
     connection.execute("BEGIN IMMEDIATE")
     try:
         for row in rows:
-            cells = row.cells
             if row.table == "notes":
-                newest = connection.execute("SELECT coalesce(max(id), 0) FROM notes").fetchone()
-                cells = (newest[0] + 1, *cells[1:])
-            connection.execute(insert_statement(row.table), (*cells, crc_of(cells)))
+                _insert_note(connection, row)
+                continue
+            crc = crc_of(row.cells)
+            connection.execute(insert_statement(row.table), (*row.cells, crc))
+            if seal is not None and row.table in OF_TABLES:
+                seal.take(row.table, int(str(row.cells[0])), crc)
+        if stores_seal and seal is not None:
+            _replace_fact(connection, SEALED[0], seal)
         connection.execute("COMMIT")
     except sqlite3.Error:
         with suppress(sqlite3.Error):
             connection.execute("ROLLBACK")
         raise
+
+
+def _insert_note(connection: sqlite3.Connection, row: Row) -> None:
+    """A note gets its id now, since several programs may add some, and so does their seal."""
+    newest = connection.execute("SELECT coalesce(max(id), 0) FROM notes").fetchone()
+    if newest[0] >= MAX_ID:
+        raise sqlite3.DataError("the ids of its notes are used up")
+    cells = (newest[0] + 1, *row.cells[1:])
+    crc = crc_of(cells)
+    connection.execute(insert_statement("notes"), (*cells, crc))
+    seal = _notes_seal(connection)
+    seal.take("notes", cells[0], crc)
+    _replace_fact(connection, SEALED[1], seal)
+
+
+def _notes_seal(connection: sqlite3.Connection) -> Seal:
+    """The seal of the notes so far; of those that older programs wrote, as they stand."""
+    found = connection.execute("SELECT value FROM about WHERE name = ?", SEALED[1:]).fetchone()
+    try:
+        if found is not None:
+            return seal_of(fact_of((SEALED[1], found[0])))
+    except Damaged:
+        # It is told by `check`, and no reason to lose a note.
+        pass
+    seal = Seal()
+    for number, crc in connection.execute("SELECT id, crc FROM notes ORDER BY id").fetchall():
+        seal.take("notes", number, crc)
+    return seal
+
+
+def _replace_fact(connection: sqlite3.Connection, name: str, seal: Seal) -> None:
+    cells = about_row(name, seal.fact()).cells
+    connection.execute("INSERT OR REPLACE INTO about VALUES (?, ?, ?)", (*cells, crc_of(cells)))
 
 
 def _name_of(descriptor: int) -> str:

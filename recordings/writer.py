@@ -191,9 +191,11 @@ class Recorder:
             self._rows += [*self._packer.finish(), about_row("ended_wall_s", time.time())]
         failure = ""
         try:
-            store.save(self._rows, [*self._about, *self._packer.keys()])
+            settles = is_urgent or time.monotonic() >= self._settled_s + SETTLE_S
+            again = [*self._about, *self._packer.keys()]
+            store.save(self._rows, again, seals=settles or last)
             self._rows = []
-            if is_urgent or time.monotonic() >= self._settled_s + SETTLE_S:
+            if settles:
                 self._settled_s = time.monotonic()
                 store.settle()
             self._moved = store.moved

@@ -18,6 +18,7 @@ import msgspec
 from msgspec import inspect as types
 
 from shared.errors import BadInput
+from shared.reading import opened
 from shared.text import clean
 
 T = TypeVar("T")
@@ -58,7 +59,7 @@ def loads(text: str, kind: type[T], name: str) -> T:
 def read_text(path: str | Path) -> str:
     """Text of a small UTF-8 file; BadInput when it can't be read."""
     try:
-        with Path(path).open("rb") as file:
+        with opened(path) as file:
             data = file.read(MAX_BYTES + 1)
     except OSError as error:
         reason = (error.strerror or "cannot be read").lower()

@@ -12,6 +12,7 @@ from client.address import parse_address
 from client.profile import Profile, load_profile, simulated_profile
 from recordings.writer import Recorder
 from shared.errors import BadInput
+from shared.placing import PRIVATE_FOLDER
 from shared.text import clean
 from shared.version import VERSION
 
@@ -59,7 +60,8 @@ def recording_path(title: str) -> Path:
     """A dated name in the recordings folder, which is made if need be. Raises BadInput."""
     folder = recordings_folder()
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(PRIVATE_FOLDER, exist_ok=True)
     except OSError as error:
         raise BadInput(
             str(folder),

@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from shared.errors import BadInput
+from shared.placing import place_text
+from shared.reading import opened
 from tui.output import say
 
 if TYPE_CHECKING:
@@ -103,7 +105,7 @@ def run(options: argparse.Namespace) -> int:
         _ask(draft)
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
-        target.write_text(profile_text(draft, link), encoding="utf-8")
+        place_text(target, profile_text(draft, link))
     except OSError as error:
         what = (error.strerror or "cannot be written").lower()
         raise BadInput(str(target), what, "name a file with -o") from None
@@ -274,7 +276,7 @@ def _from_file(
 
     path = Path(options.source)
     try:
-        with path.open("rb") as file:
+        with opened(path) as file:
             data = file.read(MAX_FILE_BYTES + 1)
     except OSError as error:
         what = (error.strerror or "cannot be read").lower()

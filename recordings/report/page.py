@@ -5,6 +5,7 @@ import hashlib
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +19,7 @@ from recordings.report.gather import gather
 from recordings.report.svg import for_file, for_page
 from shared.bursts import place_words, places
 from shared.events import Check, Event, RankedCause
+from shared.placing import place_text
 from shared.version import VERSION
 from shared.when import dated, spelt
 from shared.words import EVERY_CHANNEL
@@ -104,11 +106,11 @@ def write(path: str | Path, report: ReportFacts, log: Log) -> list[Path]:
             text, pictures = markdown(report, log, folder.name)
             folder.mkdir(exist_ok=True)
             for name, svg in pictures.items():
-                (folder / name).write_text(svg, encoding="utf-8")
+                place_text(folder / name, svg)
                 written.append(folder / name)
         else:
             text = html(report, log)
-        path.write_text(text, encoding="utf-8")
+        place_text(path, text)
     except OSError as error:
         raise os_error(path, error) from None
     return [path, *written]
@@ -233,6 +235,7 @@ def _in_page(figure: Figure) -> Figure:
     return Figure(figure.name, figure.title, figure.caption, figure.alt, svg, figure.beyond)
 
 
+@cache
 def _environment(*, escaped: bool) -> "Environment":
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
     from markupsafe import Markup

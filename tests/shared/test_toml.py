@@ -119,7 +119,7 @@ def test_unreadable_files_are_bad_input(tmp_path: Path) -> None:
     large.write_bytes(b"#" * (toml.MAX_BYTES + 1))
     for path, word in (
         (tmp_path / "none.toml", "no such file"),
-        (tmp_path, "directory"),
+        (tmp_path, "folder"),
         (binary, "UTF-8"),
         (large, "1 MiB"),
     ):

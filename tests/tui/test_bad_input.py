@@ -123,7 +123,7 @@ def test_a_profile_that_cannot_be_used_is_told_with_its_line(
 
 PLACES: dict[str, tuple[Callable[[Path], Any], tuple[str, ...]]] = {
     "no such file": (lambda p: None, ("no such file",)),
-    "a folder": (lambda p: p.mkdir(), ("directory",)),
+    "a folder": (lambda p: p.mkdir(), ("folder",)),
     "a long line": (lambda p: p.write_text("#" * 3_000_000), ()),
     "binary": (lambda p: p.write_bytes(bytes(range(256)) * 9), ("p.toml",)),
 }

@@ -23,6 +23,8 @@ def run(options: argparse.Namespace) -> int:
         f"{count} {table.replace('_', ' ')}" for table, count in report.whole.items() if count
     )
     say(f"whole: {counts or 'nothing'}")
+    if not report.is_sealed:
+        say("of an older recorder: rows that are missing at the end cannot be told")
     if not report.is_closed:
         say("not closed: its recorder was killed, or is still writing")
     if options.repair:

@@ -1,9 +1,10 @@
 """`ohmvigil import`: a plain log, or captured frames, into a recording."""
 
 import argparse
+import os
 import platform
 from collections.abc import Iterator
-from contextlib import suppress
+from contextlib import contextmanager
 from pathlib import Path
 
 from client.capture import captured
@@ -14,6 +15,7 @@ from recordings.files import head_of
 from recordings.logs import open_log
 from recordings.reader import Recording
 from shared.errors import BadInput
+from shared.placing import placed_path, refused
 from shared.text import clean
 from shared.updates import Entry, Update
 from shared.version import VERSION
@@ -38,9 +40,9 @@ def _plain(options: argparse.Namespace, profile: Profile | None) -> int:
     try:
         if isinstance(log, Recording):
             raise BadInput(options.file, "is a recording already", "use it as it is")
-        with _whole_or_gone(options.output):
-            meta = _meta(options.file, profile) | {"columns": log.keys}
-            bring_batches(options.output, log.batches(), meta).close()
+        meta = _meta(options.file, profile) | {"columns": log.keys}
+        with _placed(options.output) as part:
+            bring_batches(part, log.batches(), meta).close()
         say(f"{options.output}: {log.samples} samples of {', '.join(log.channels)}")
     finally:
         log.close()
@@ -54,8 +56,8 @@ def _frames(options: argparse.Namespace, profile: Profile) -> int:
         for entry in captured(options.file, profile):
             yield entry, mapper.feed(entry)
 
-    with _whole_or_gone(options.output):
-        recorder, count = bring_entries(options.output, mapped(), _meta(options.file, profile))
+    with _placed(options.output) as part:
+        recorder, count = bring_entries(part, mapped(), _meta(options.file, profile))
         recorder.close()
         if count == 0:
             do = "check the profile's [[updates]] against the frames"
@@ -65,20 +67,28 @@ def _frames(options: argparse.Namespace, profile: Profile) -> int:
     return 0
 
 
-class _whole_or_gone:  # noqa: N801
-    """Removes a recording that this command began and could not finish."""
-
-    def __init__(self, output: str) -> None:
-        self._path = Path(output)
-        self._was_there = self._path.exists()
-
-    def __enter__(self) -> None:
-        return None
-
-    def __exit__(self, kind: object, *_: object) -> None:
-        if kind is not None and not self._was_there:
-            with suppress(OSError):
-                self._path.unlink()
+@contextmanager
+def _placed(output: str) -> Iterator[Path]:
+    """Where to write the recording: it gets its name when it is whole."""
+    there = BadInput(
+        clean(output, 4096),
+        "there is a file of this name already",
+        "name another file, or move it away",
+    )
+    if os.path.lexists(output):
+        raise there
+    try:
+        with placed_path(output, replaces=False) as part:
+            try:
+                yield part
+            except BadInput as bad:
+                if bad.where == str(part):
+                    raise BadInput(clean(output, 4096), bad.what, bad.do) from None
+                raise
+    except FileExistsError:
+        raise there from None
+    except OSError as error:
+        raise refused(Path(output), error) from None
 
 
 def _meta(source: str, profile: Profile | None) -> dict[str, object]:

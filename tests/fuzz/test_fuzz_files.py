@@ -1,0 +1,27 @@
+"""A slice of the file fuzzer with fixed seeds; `make fuzz` runs the rest."""
+
+from pathlib import Path
+
+import pytest
+
+from tests.fuzz.files import base
+from tests.fuzz.fuzz_files import outcome_of
+
+PLAIN = range(20)
+MANY = range(20, 400)
+ONCE_WRONG = (90, 175, 234, 290, 294, 1281, 1311)
+"""A schema that is no UTF-8, no sensor in a log, more channels than are read, ids at their end,
+codes of 300 digits."""
+
+
+@pytest.mark.parametrize("seed", [*PLAIN, *ONCE_WRONG])
+def test_a_strange_file_ends_in_one_line(seed: int, tmp_path: Path) -> None:
+    base(tmp_path)
+    assert outcome_of(seed, tmp_path, is_timed=False).faults == []
+
+
+@pytest.mark.slow
+def test_many_strange_files_end_in_one_line(tmp_path: Path) -> None:
+    base(tmp_path)
+    found = {seed: outcome_of(seed, tmp_path, is_timed=False).faults for seed in MANY}
+    assert {seed: faults for seed, faults in found.items() if faults} == {}
