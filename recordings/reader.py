@@ -23,7 +23,8 @@ from recordings.schema import ROLL_UP_S, Cell, crc_of
 from shared.chain import Chain, check_chain
 from shared.errors import BadInput
 from shared.events import Event
-from shared.text import clean
+from shared.secrets import public_meta
+from shared.text import MAX_NESTED, clean, cleaned
 from shared.updates import Batch, Entry, Floats
 from shared.words import QUANTITIES, quantity_of
 
@@ -150,7 +151,7 @@ class Recording:
         """Events' lives: each change as it was recorded, in order."""
         for cells in self._rows("event_changes"):
             try:
-                yield msgspec.msgpack.decode(cells[13], type=Event)
+                yield _cleaned_event(msgspec.msgpack.decode(cells[13], type=Event))
             except (msgspec.MsgspecError, ValueError):
                 raise self._damaged("event_changes", cells[0], "does not hold an event") from None
 
@@ -158,7 +159,12 @@ class Recording:
     def notes(self) -> tuple[Note, ...]:
         """Notes in the order in which they were written."""
         return tuple(
-            Note(time_s or 0.0, clean(text, 2000), clean(kind), self._json("notes", number, facts))
+            Note(
+                time_s or 0.0,
+                clean(text, 2000),
+                clean(kind),
+                cleaned(self._json("notes", number, facts)),
+            )
             for number, time_s, kind, text, facts in self._rows("notes")
         )
 
@@ -297,8 +303,8 @@ class Recording:
         for name, value, crc in self._query("SELECT * FROM about"):
             if crc_of((name, value)) != crc:
                 raise self._damaged("about", name, "its CRC does not hold")
-            meta[name] = self._json("about", name, value)
-        return meta
+            meta[clean(name)] = cleaned(self._json("about", name, value))
+        return public_meta(meta)
 
     def _read_chains(self) -> dict[str, Chain]:
         try:
@@ -321,6 +327,18 @@ class Recording:
     def _bad(self, what: str) -> BadInput:
         do = f"save the rest with `ohmvigil check {shown(self.path)} --repair NEW`"
         return BadInput(shown(self.path), what, do)
+
+
+def _cleaned_event(event: Event) -> Event:
+    """An event as it may be shown: the file may be a stranger's."""
+    return msgspec.structs.replace(
+        event,
+        channel=clean(event.channel),
+        unit=clean(event.unit),
+        text=clean(event.text, MAX_NESTED),
+        tied_to=None if event.tied_to is None else clean(event.tied_to),
+        facts=cleaned(event.facts),
+    )
 
 
 def _cells(stretch: Any) -> tuple[float, ...]:

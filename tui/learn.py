@@ -1,13 +1,17 @@
 """`ohmvigil learn`: listens to a host whose names are not known yet and drafts a profile."""
 
 import argparse
+import os
+import stat
 import sys
 from collections.abc import Collection, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from shared.errors import BadInput
+from shared.secrets import public_address
 from tui.output import say
+from tui.record_options import trust_option
 
 if TYPE_CHECKING:
     from client.form import Profile, Request
@@ -79,6 +83,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--token-file", metavar="FILE", help="file (mode 0600) that holds a token")
     parser.add_argument("--token-header", metavar="NAME", help="header for it (Authorization)")
     parser.add_argument("--token-prefix", metavar="TEXT", help="what precedes it ('Bearer ')")
+    trust_option(parser)
     parser.add_argument("--ca-file", metavar="FILE", help="private certificate authority, PEM")
 
 
@@ -86,6 +91,7 @@ def run(options: argparse.Namespace) -> int:
     """Listen, propose, ask, write, prove."""
     from client.learn import answered, answers_in, profile_text
     from client.profile import load_profile
+    from client.trust import must_be_asked, trust
 
     if not 0.0 <= options.prove <= 86400.0:
         raise BadInput("--prove", f"{options.prove:g} is out of range", "give 0 to 86400 seconds")
@@ -103,17 +109,29 @@ def run(options: argparse.Namespace) -> int:
         _ask(draft)
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
-        target.write_text(profile_text(draft, link), encoding="utf-8")
+        _write(target, profile_text(draft, link))
     except OSError as error:
         what = (error.strerror or "cannot be written").lower()
         raise BadInput(str(target), what, "name a file with -o") from None
     profile = load_profile(target)
+    if is_live and must_be_asked(profile):
+        # What was agreed to for listening is the same that this profile does.
+        trust(profile)
     say(f"wrote {target}")
     named = target.stem if options.output is None else str(target)
     _prove(profile, entries if not is_live else None, named, options.prove)
     if is_live:
         say(f"watch it with: ohmvigil watch {named}")
     return 0
+
+
+def _write(path: Path, text: str) -> None:
+    """For its owner alone: what was given to send may hold a secret."""
+    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+    with os.fdopen(handle, "w", encoding="utf-8") as file:
+        if stat.S_ISREG(os.fstat(handle).st_mode):
+            os.fchmod(handle, 0o600)
+        file.write(text)
 
 
 def found_lines(draft: "Draft") -> Iterator[str]:
@@ -158,6 +176,7 @@ def _target(options: argparse.Namespace) -> Path:
 
 def _name_from(source: str) -> str:
     """A profile's name from an address or a file's name."""
+    source = public_address(source)
     rest = source.partition("?")[0].partition("://")[2] or source.removeprefix("unix:")
     last = rest.rstrip("/").rpartition("/")[2] if "://" not in source else rest.partition("/")[0]
     kept = "".join(char if char.isalnum() and char.isascii() else "-" for char in last)
@@ -218,6 +237,8 @@ def _live(options: argparse.Namespace, words: Collection[str]) -> "tuple[Draft, 
     from client.framing import Framing
     from client.learn import Link, draft_of
     from client.learn.listen import listen
+    from client.plan import Fault, plan_of
+    from tui.trusting import tell_and_ask
 
     if not 1.0 <= options.listen <= 86400.0:
         raise BadInput("--listen", f"{options.listen:g} is out of range", "give 1 to 86400 seconds")
@@ -243,6 +264,11 @@ def _live(options: argparse.Namespace, words: Collection[str]) -> "tuple[Draft, 
         ca_file=options.ca_file or "",
         requests=_requests(options),
     )
+    try:
+        plan_of(profile)
+    except Fault as fault:
+        raise BadInput(".".join(map(str, fault.key)), fault.what, fault.do) from None
+    tell_and_ask([(profile, options.name or "learn")], trusted=options.trust)
     said = [0.0]
 
     def progress(seconds: float, count: int) -> None:
@@ -297,7 +323,7 @@ def _check_found(draft: "Draft", source: str) -> None:
 
     if any("temperature_c" in channel.parts for channel in draft.channels):
         return
-    shown = clean(source.partition("?")[0])
+    shown = clean(public_address(source))
     numbers = f", {len(draft.unknown)} numbers in them" if draft.unknown else ""
     what = f"{draft.messages} messages{numbers}, but nothing that looks like a temperature"
     do = "listen longer while it heats, ask for more with --send, or write a profile by hand"
