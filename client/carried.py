@@ -18,6 +18,7 @@ from shared.secrets import (
     PLACE,
     is_plain_prefix,
     is_secret_name,
+    looks_made,
     secrets_in_query,
     secrets_in_request,
 )
@@ -80,7 +81,11 @@ class Echoes:
         for address in profile.addresses:
             parts = address.partition("?")[2].split("&")
             named = (part.partition("=") for part in parts)
-            words |= {value for name, _, value in named if is_secret_name(name)}
+            words |= {
+                value or name
+                for name, _, value in named
+                if is_secret_name(name) or looks_made(value or name)
+            }
         if profile.token is not None:
             with suppress(BadInput):
                 words.add(secret(profile.token))

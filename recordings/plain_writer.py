@@ -22,7 +22,7 @@ from recordings.plain_rows import SILENT, YES, has_silence
 from shared.errors import BadInput
 from shared.updates import Batch, updates_of
 
-FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # noqa: RUF001
+FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 """What begins a formula in some spreadsheet; the last four are the wide forms."""
 _FINE = Context(prec=400)
 

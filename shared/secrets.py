@@ -18,6 +18,7 @@ PLACE = "${token}"
 LEAST_HIDDEN = 6
 """Shorter secrets are not looked for in what a host says: they are in too many words."""
 
+LEAST_MADE = 12
 _WHOLE = {"key", "pass", "pw", "pin", "psk", "auth", "sid", "session", "otp", "sig", "bearer"}
 _PARTS = re.compile(
     "passw|passphrase|passcode|passwd|pwd|token|secret|credential|cookie|apikey|authori|signature",
@@ -120,6 +121,12 @@ def secrets_in_query(address: str) -> Iterator[str]:
         value = part.partition("=")[2] or part
         if value and value != PLACE:
             yield value
+
+
+def looks_made(text: str) -> bool:
+    """Whether a text looks made by a machine, as tokens are: no word that a host says anyway."""
+    has = (any(map(str.isalpha, text)), any(map(str.isdigit, text)))
+    return len(text) >= LEAST_MADE and all(has)
 
 
 def is_plain_prefix(prefix: str) -> bool:

@@ -41,7 +41,7 @@ def ascii_of(text: str) -> str:
 
 
 def say(line: str, stream: TextIO | None = None) -> None:
-    """Print a line and flush, in ASCII where the stream knows no more; nothing steers a terminal."""
+    """Print a line and flush, in ASCII where the stream knows no more; none steers a terminal."""
     stream = stream or sys.stdout
     line = "\n".join(map(printable, line.split("\n")))
     if not speaks_unicode(stream):
