@@ -46,9 +46,9 @@ def public_address(text: str) -> str:
     scheme, mark, rest = text.partition("://")
     if not mark:
         return re.split("[?#]", text, maxsplit=1)[0] if text.startswith("unix:") else text
-    authority = re.split("[/?#]", rest, maxsplit=1)[0]
-    port = authority.rpartition("@")[2].rpartition("]")[2].partition(":")[2]
-    if "@" in authority or (port and not port.isdigit()):
+    before = re.split("[?#]", rest, maxsplit=1)[0]
+    _, colon, port = before.partition("/")[0].rpartition("]")[2].partition(":")
+    if "@" in before or (colon and not port.isdigit()):
         # A password may hold a slash or a question mark: all before the last @ goes.
         rest = rest.rpartition("@")[2]
     return f"{scheme}://{re.split('[?#]', rest, maxsplit=1)[0]}"

@@ -81,7 +81,7 @@ class World:
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
-            timeout=120,
+            timeout=40,
             env={
                 **os.environ,
                 "HOME": str(self.folder),

@@ -9,6 +9,8 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
+from client.simulated.host import SimulatedHost
+from client.simulated.scenario import load_scenario
 from tests.tui.secrethost import TellTale, World, mode_of
 
 PLACES = (
@@ -21,6 +23,7 @@ PLACES = (
     "keep-alive",
     "token-variable",
     "line-query",
+    "learn-query",
     "send",
     "poll",
     "user-part",
@@ -105,7 +108,7 @@ def test_no_secret_leaves_but_to_its_host(drawn: list[str]) -> None:
         _refused(world, host.address, planted)
         for place in ("query-named", "query-bare", "request-named", "request-login", "keep-alive"):
             assert planted[place] in host.heard
-        for place in ("token-variable", "line-query", "send", "poll", "token-file"):
+        for place in ("token-variable", "learn-query", "send", "poll", "token-file"):
             assert planted[place] in host.heard
         assert world.found(planted) == []
         print(f"{len(planted)} secrets planted, {world.read} outputs read")
@@ -122,7 +125,12 @@ def _live(world: World, address: str, planted: dict[str, str]) -> None:
     world.run("record", "attic", "--for", "3", "--hook", hook)
     world.run("record", "attic", "--for", "3", "--json", "-o", str(world.folder / "night.ohmv"))
     assert "OHMVIGIL_TITLE" in env.read_text()
-    world.run("record", f"{address}?go={planted['line-query']}", "--for", "2", code=None)
+    simulated = SimulatedHost(load_scenario("healthy-night"), 1, 20.0)
+    try:
+        at = f"{simulated.start()}?go={planted['line-query']}"
+        world.run("record", at, "--for", "20")
+    finally:
+        simulated.stop()
 
 
 def _files(world: World) -> None:
@@ -150,7 +158,16 @@ def _learn(world: World, address: str, planted: dict[str, str]) -> None:
     poll = f'{{"cmd": "more", "token": "{planted["poll"]}"}}'
     given = ("--send", send, "--poll", poll, "--token-env", "ATTIC_TOKEN", "--yes", "--bare")
     drafted = world.folder / "ohmvigil" / "127-0-0-1.toml"
-    world.run("learn", f"{address}?a=b", "--listen", "4", "--prove", "2", *given, code=None)
+    world.run(
+        "learn",
+        f"{address}?a={planted['learn-query']}",
+        "--listen",
+        "4",
+        "--prove",
+        "2",
+        *given,
+        code=None,
+    )
     drafts = [p for p in drafted.parent.glob("*.toml") if p not in world.inputs]
     assert drafts
     assert all(mode_of(path) == 0o600 for path in drafts)
