@@ -13,6 +13,7 @@ from client.plan import check
 from shared import toml
 from shared.chain import Chain
 from shared.errors import BadInput
+from shared.secrets import without_secrets
 from shared.text import clean
 
 __all__ = [
@@ -94,4 +95,5 @@ def _checked(path: Path) -> Profile:
             told = toml.keys_at(text, ("channels", name, "chain"))
             chain = msgspec.structs.replace(channel.chain, told=told)
             channels[name] = msgspec.structs.replace(channel, chain=chain)
-    return msgspec.structs.replace(profile, title=clean(profile.title), channels=channels)
+    title = clean(without_secrets(profile.title))
+    return msgspec.structs.replace(profile, title=title, channels=channels)
