@@ -42,7 +42,7 @@ def printable(text: str) -> str:
 
     For what leaves the process; `clean` is for what comes in.
     """
-    if text.isascii() and text.isprintable():
+    if text.isprintable():
         return text
     spaced = (" " if char in "\t\r\n" else char for char in text)
     return "".join(char for char in spaced if unicodedata.category(char) not in _DROPPED)

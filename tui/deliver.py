@@ -1,6 +1,7 @@
 """Bringing messages out: by a command of the user's, or by the library apprise."""
 
 import argparse
+import logging
 import os
 import queue
 import re
@@ -152,6 +153,10 @@ def library(urls: Sequence[str]) -> Way:
     except ImportError:
         do = "install it with: pip install 'ohmvigil[notify]', or use --hook"
         raise BadInput("--notify", "needs the library apprise", do) from None
+    # Its own complaints name addresses, which may hold secrets.
+    logger = logging.getLogger("apprise")
+    logger.addHandler(logging.NullHandler())
+    logger.propagate = False
     sender: Any = apprise.Apprise()
     for number, url in enumerate(urls, 1):
         # An address may hold a secret: it is named by its number.
