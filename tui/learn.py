@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 EXAMPLE = """ohmvigil learn ws://127.0.0.1:9000/feed --send '{"method": "begin"}' --name attic"""
 LISTEN_S = 20.0
 PROVE_S = 10.0
-_STATES = ("up", "starting", "halted", "gone")
 _FILE_STEP_S = 0.25
 """Lines of a file bear no times of arrival; they are taken to be this far apart."""
 MAX_FILE_BYTES = 64 << 20
@@ -92,6 +91,7 @@ def run(options: argparse.Namespace) -> int:
     from client.learn import answered, answers_in, profile_text
     from client.profile import load_profile
     from client.trust import must_be_asked, trust
+    from tui.learn_talk import ask, found_lines
 
     if not 0.0 <= options.prove <= 86400.0:
         raise BadInput("--prove", f"{options.prove:g} is out of range", "give 0 to 86400 seconds")
@@ -106,7 +106,7 @@ def run(options: argparse.Namespace) -> int:
     for line in found_lines(draft):
         say(line)
     if asks:
-        _ask(draft)
+        ask(draft)
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         _write(target, profile_text(draft, link))
@@ -132,31 +132,6 @@ def _write(path: Path, text: str) -> None:
         if stat.S_ISREG(os.fstat(handle).st_mode):
             os.fchmod(handle, 0o600)
         file.write(text)
-
-
-def found_lines(draft: "Draft") -> Iterator[str]:
-    """The candidates with live values and why."""
-    from client.learn.text import shown
-    from shared.text import clean
-
-    yield f"{draft.messages} messages from {len(draft.sources)} kinds of message"
-    for channel in draft.channels:
-        why = f"  ({clean(channel.why)})" if channel.why else ""
-        yield f"{channel.name}{why}"
-        for quantity, found in channel.parts.items():
-            unit = f" {found.unit}" if found.unit and found.unit != "celsius" else ""
-            reasons = "; ".join(dict.fromkeys(each for each in found.why if each))
-            value = shown(found.series.last) + unit
-            yield f"  {quantity:<15} {value:>16}   {clean(reasons, 120)}"
-    for clock in list(draft.clocks.values())[:1]:
-        yield f"clock in {clock.unit}: {clean(clock.why)}"
-    if not draft.clocks:
-        yield "no host clock found: arrival times will be used, which are coarser"
-    for word, ours in draft.words.items():
-        yield f"state '{word}' means {ours or '?'}"
-    if draft.unknown:
-        names = ["/".join(str(getattr(t, "value", t)) for t in one.place) for one in draft.unknown]
-        yield "taken for nothing: " + clean(", ".join(names), 200)
 
 
 def _target(options: argparse.Namespace) -> Path:
@@ -328,36 +303,6 @@ def _check_found(draft: "Draft", source: str) -> None:
     what = f"{draft.messages} messages{numbers}, but nothing that looks like a temperature"
     do = "listen longer while it heats, ask for more with --send, or write a profile by hand"
     raise BadInput(shown, what, do)
-
-
-def _ask(draft: "Draft") -> None:
-    """The few questions: what channels are called, and what state words mean."""
-    from client.learn.draft import MAX_NAME
-    from shared.text import clean
-
-    say("Enter takes what stands in brackets; '-' leaves a channel out.")
-    kept = []
-    for channel in draft.channels:
-        if "temperature_c" in channel.parts:
-            answer = _answer(f"name of this channel [{channel.name}]: ")
-            if answer == "-":
-                continue
-            taken = {other.name for other in draft.channels if other is not channel}
-            if answer and clean(answer, MAX_NAME) not in taken:
-                channel.name = clean(answer, MAX_NAME) or channel.name
-        kept.append(channel)
-    draft.channels = kept
-    for word, ours in draft.words.items():
-        answer = _answer(f"state '{word}' means {', '.join(_STATES)} [{ours or 'not known'}]: ")
-        if answer in _STATES:
-            draft.words[word] = answer
-
-
-def _answer(question: str) -> str:
-    try:
-        return input(question).strip()
-    except EOFError:
-        return ""
 
 
 def _prove(profile: "Profile", entries: "list[Entry] | None", title: str, seconds: float) -> None:
