@@ -6,11 +6,10 @@ to the host it is meant for and nowhere else: a recording, a report, a line, a f
 hook's variables hold `HIDDEN` in its place.
 """
 
+import json
 import re
 from collections.abc import Iterator, Mapping
 from typing import Any
-
-import msgspec
 
 HIDDEN = "…"
 PLACE = "${token}"
@@ -72,10 +71,10 @@ def _unnamed(found: re.Match[str]) -> str:
 def public_request(text: str) -> str:
     """A request's JSON text: its shape, its names and its method."""
     try:
-        body = msgspec.json.decode(text)
-    except (msgspec.MsgspecError, ValueError, RecursionError):
+        body = json.loads(text)
+    except (ValueError, RecursionError):
         return HIDDEN
-    return msgspec.json.encode(_shape(body, is_top=True)).decode()
+    return json.dumps(_shape(body, is_top=True), ensure_ascii=False, separators=(",", ":"))
 
 
 def _shape(value: Any, *, is_top: bool = False) -> Any:
@@ -92,8 +91,8 @@ def _shape(value: Any, *, is_top: bool = False) -> Any:
 def secrets_in_request(text: str) -> Iterator[str]:
     """Values of a request that look secret: under such a name, or told to be let in."""
     try:
-        body = msgspec.json.decode(text)
-    except (msgspec.MsgspecError, ValueError, RecursionError):
+        body = json.loads(text)
+    except (ValueError, RecursionError):
         return
     method = body.get("method") if isinstance(body, dict) else None
     words = {w.lower() for w in _NAME_WORDS.findall(method)} if isinstance(method, str) else set()
