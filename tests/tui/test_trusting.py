@@ -47,12 +47,12 @@ def answer(monkeypatch: pytest.MonkeyPatch, text: str) -> None:
 def test_without_a_terminal_the_link_is_refused(
     profile: Path, capfd: pytest.CaptureFixture[str], command: list[str]
 ) -> None:
-    """One line says what would be sent where, one how to agree; nothing is remembered."""
+    """One line says what would be sent where and how to agree; nothing is remembered."""
     assert run([word.format(profile) for word in command]) == 2
-    told, refused = capfd.readouterr().err.splitlines()
-    assert "sends $ATTIC to ws://192.0.2.20:9000/feed" in told
+    (refused,) = capfd.readouterr().err.splitlines()
+    assert "ws://192.0.2.20:9000/feed: would send $ATTIC" in refused
     assert "--trust" in refused
-    assert "opensesame1" not in told + refused
+    assert "opensesame1" not in refused
     assert must_be_asked(load_profile(profile))
 
 
@@ -67,10 +67,11 @@ def test_learn_refuses_it_as_well(capfd: pytest.CaptureFixture[str]) -> None:
     assert "opensesame1" not in said
 
 
-def test_trust_is_given_once(profile: Path) -> None:
+def test_trust_is_given_once(profile: Path, capfd: pytest.CaptureFixture[str]) -> None:
     """By the option; later runs need none."""
     loaded = load_profile(profile)
     tell_and_ask([(loaded, "attic")], trusted=True)
+    assert "sends $ATTIC to ws://192.0.2.20:9000/feed" in capfd.readouterr().err
     assert not must_be_asked(loaded)
     profile.write_text(PROFILE.replace("ATTIC", "OTHER"))
     assert must_be_asked(load_profile(profile))
