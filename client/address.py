@@ -7,6 +7,7 @@ import msgspec
 
 from client.framing import Framing
 from shared.errors import BadInput
+from shared.secrets import public_address
 from shared.text import clean
 
 FORMS = "give ws://HOST:PORT/PATH, wss://HOST:PORT/PATH, tcp://HOST:PORT or unix:/PATH"
@@ -45,13 +46,13 @@ class Address(msgspec.Struct, frozen=True):
 
 def parse_address(text: str) -> Address:
     """Take an address apart; BadInput names it and the forms that are known."""
-    shown = clean(text.partition("?")[0]) or "address"
+    shown = clean(public_address(text)) or "address"
     if len(text) > MAX_ADDRESS or clean(text, MAX_ADDRESS) != text or " " in text:
         raise BadInput(shown, "not an address", FORMS)
     scheme, _, rest = text.partition(":")
     if scheme == "unix":
         path = rest.removeprefix("//")
-        if not path or path.endswith("/"):
+        if not path or path.endswith("/") or "?" in path or "#" in path:
             raise BadInput(shown, "names no socket", FORMS)
         return Address("unix", "", 0, path)
     if scheme not in ("ws", "wss", "tcp") or not rest.startswith("//"):
@@ -62,9 +63,8 @@ def parse_address(text: str) -> Address:
     except ValueError as error:
         raise BadInput(shown, clean(str(error)).lower(), FORMS) from None
     if parts.username is not None or parts.password is not None:
-        hidden = f"{scheme}://…@{host}"
         do = "leave it out and set [token] in a profile"
-        raise BadInput(hidden, "a name or password has no place in an address", do)
+        raise BadInput(shown, "a name or password has no place in an address", do)
     if not host:
         raise BadInput(shown, "names no host", FORMS)
     if parts.fragment:

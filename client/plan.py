@@ -17,6 +17,7 @@ from client.units import DIMENSION_OF, UNITS
 from shared import toml
 from shared.chain import check_chain
 from shared.errors import BadInput
+from shared.secrets import PLACE
 from shared.text import clean
 from shared.words import HostState
 
@@ -180,6 +181,17 @@ def _check_rest(profile: Profile) -> None:
     token = profile.token
     if token is not None and not (token.env or token.file):
         raise Fault(("token",), "names no source", "set env or file")
+    if (
+        token is not None
+        and token.env
+        and not re.fullmatch(r"[A-Za-z_]\w{0,99}", token.env, re.ASCII)
+    ):
+        # Not named: it may be the token itself.
+        raise Fault(
+            ("token", "env"), "is not a variable's name", "name the variable, not its value"
+        )
+    if token is None and any(PLACE in text for text in _texts_sent(profile)):
+        raise Fault(("token",), f"is missing, and {PLACE} stands for it", "set env or file")
     if token is not None and not re.fullmatch(r"[A-Za-z0-9-]{1,60}", token.header):
         raise Fault(("token", "header"), "is not a header's name", "use letters, digits and '-'")
     if len(profile.channels) > MAX_CHANNELS:
@@ -194,6 +206,13 @@ def _check_rest(profile: Profile) -> None:
                 raise Fault(
                     ("channels", name, "chain", key), str(error), "correct the value"
                 ) from None
+
+
+def _texts_sent(profile: Profile) -> Iterator[str]:
+    yield from profile.addresses
+    yield from (request.json for request in profile.requests)
+    if profile.keep_alive is not None:
+        yield profile.keep_alive.json
 
 
 def _check_name(name: str, key: tuple[str | int, ...]) -> None:

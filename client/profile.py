@@ -7,11 +7,14 @@ from pathlib import Path
 
 import msgspec
 
+from client.carried import check_file
 from client.form import Channel, Profile
 from client.plan import check
 from shared import toml
 from shared.chain import Chain
 from shared.errors import BadInput
+from shared.secrets import without_secrets
+from shared.text import clean
 
 __all__ = [
     "Profile",
@@ -82,6 +85,7 @@ def _checked(path: Path) -> Profile:
     text = toml.read_text(path)
     profile = toml.loads(text, Profile, str(path))
     check(profile, path)
+    check_file(profile, path)
     channels = dict(profile.channels)
     for name, channel in channels.items():
         if channel.chain is not None:
@@ -91,4 +95,5 @@ def _checked(path: Path) -> Profile:
             told = toml.keys_at(text, ("channels", name, "chain"))
             chain = msgspec.structs.replace(channel.chain, told=told)
             channels[name] = msgspec.structs.replace(channel, chain=chain)
-    return msgspec.structs.replace(profile, channels=channels)
+    title = clean(without_secrets(profile.title))
+    return msgspec.structs.replace(profile, title=title, channels=channels)

@@ -28,7 +28,9 @@ from typing import NoReturn, Protocol
 
 import msgspec
 
+from client import trust
 from client.address import Address, parse_address
+from client.carried import Echoes, in_request
 from client.connecting import connect
 from client.form import Profile, Request
 from client.framing import CutShort
@@ -99,6 +101,7 @@ class Supervisor:
         self._heard_s = 0.0
         self._was_open = False
         self._was_answered = False
+        self._echoes = Echoes(profile)
 
     async def run(self) -> NoReturn:
         """Keep the link up. Raises BadInput, or CancelledError after closing the link."""
@@ -132,9 +135,10 @@ class Supervisor:
         unreached: list[tuple[Address, Unreachable]] = []
         for address in self._addresses:
             try:
+                trust.check(self._profile, address)
                 return await self._connect(address, self._profile), address
             except BadInput as error:
-                hopeless.append(error)
+                hopeless.append(self._echoes.error(error))
             except Unreachable as error:
                 unreached.append((address, error))
         if not unreached:
@@ -151,14 +155,16 @@ class Supervisor:
         self._answered = set()
         self._refusals = asyncio.Queue(REFUSALS)
         self._heard_s = asyncio.get_running_loop().time()
+        self._echoes = Echoes(self._profile)
         self._listener.opened(address)
         try:
             why = await self._attend(transport, address)
         except BadInput as bad:
-            self._listener.lost(bad.what)
-            raise
+            self._listener.lost(self._echoes.text(bad.what))
+            raise self._echoes.error(bad) from None
         finally:
             await transport.close()
+        why = self._echoes.text(why)
         self._listener.lost(why)
         return why
 
@@ -201,7 +207,7 @@ class Supervisor:
     ) -> None:
         """Send a request again and again, `number` being the id that it had."""
         now = asyncio.get_running_loop().time
-        body = request_of(request)
+        body = in_request(self._profile, request_of(request))
         asked_s = due_s = now()
         while True:
             # By a beat of its own, so that answers come at the pace that was asked for.
@@ -215,7 +221,7 @@ class Supervisor:
                 await transport.send(frame)
 
     def _frame(self, request: Request) -> bytes:
-        body = request_of(request)
+        body = in_request(self._profile, request_of(request))
         if not request.envelope:
             return msgspec.json.encode(body)
         return self._peer.request(body["method"], body.get("params"))
@@ -227,7 +233,7 @@ class Supervisor:
             if count % TURN == 0:
                 await asyncio.sleep(0)
             self._heard_s = now()
-            self._listener.message(frame)
+            self._listener.message(self._echoes.frame(frame))
             if isinstance(frame, CutShort):
                 continue
             if self._peer.waiting or (b'"id"' in frame and b'"method"' in frame):

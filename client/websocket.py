@@ -16,6 +16,7 @@ from websockets.exceptions import (
 )
 
 from client.address import Address
+from client.carried import in_query, is_placed
 from client.credentials import secret, tls_context
 from client.form import Profile
 from client.framing import MAX_FRAME_BYTES, cut_short
@@ -29,6 +30,7 @@ from client.transport import (
     trouble,
 )
 from shared.errors import BadInput
+from shared.secrets import public_address
 from shared.text import clean
 
 MOST_TAKEN_BYTES = 16 * MAX_FRAME_BYTES
@@ -51,14 +53,14 @@ class WebSocketTransport:
     async def open(cls, address: Address, profile: Profile) -> "WebSocketTransport":
         _quiet()
         headers = {}
-        if profile.token is not None:
+        if profile.token is not None and not is_placed(profile, address):
             headers[profile.token.header] = profile.token.prefix + secret(profile.token)
         context: ssl.SSLContext | None = None
         if address.scheme == "wss":
             context = tls_context(profile)
         try:
             connection = await _Connect(
-                address.uri,
+                in_query(profile, address),
                 host=address.host,
                 port=address.port,
                 ssl=context,
@@ -113,7 +115,8 @@ def _trouble(address: Address, error: Exception) -> Exception:
         if status >= 500:
             return Unreachable(f"the host answered with HTTP status {status}")
         if 300 <= status < 400:
-            there = clean(error.response.headers.get("Location", "another address"))
+            there = error.response.headers.get("Location", "another address")
+            there = clean(public_address(there))
             do = "give that address, if you trust it"
             return BadInput(address.shown, f"the host redirects to {there}", do)
         do = {401: "set [token] in a profile", 403: "check the token"}.get(

@@ -14,6 +14,7 @@ from recordings.reader import Recording
 from recordings.schema import UNREADABLE
 from recordings.store import insert_rows
 from shared.errors import BadInput
+from shared.secrets import public_meta
 from shared.words import Severity
 
 SUFFIX = ".ohmv"
@@ -51,6 +52,7 @@ def is_of(meta: Mapping[str, Any], like: Mapping[str, Any]) -> bool:
     """Whether a recording's facts name the host of `like`: same title, same addresses."""
 
     def host(facts: Mapping[str, Any]) -> tuple[object, object]:
+        facts = public_meta(facts)
         profile = facts.get("profile")
         addresses = profile.get("addresses") if isinstance(profile, Mapping) else None
         return facts.get("title"), tuple(addresses or ())

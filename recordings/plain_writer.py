@@ -8,7 +8,7 @@ without values, which says only that time passed, is marked in a column of its o
 
 import csv
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from decimal import Context, Decimal
 from pathlib import Path
 
@@ -18,16 +18,24 @@ from shared.errors import BadInput
 from shared.placing import placed_text
 from shared.updates import Batch, updates_of
 
+FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+"""What begins a formula in some spreadsheet; the last four are the wide forms."""
 _FINE = Context(prec=400)
 
 
 def write_plain_log(
-    path: str | Path, batches: Iterable[Batch], keys: Sequence[str] | None = None
+    path: str | Path,
+    batches: Iterable[Batch],
+    keys: Sequence[str] | None = None,
+    *,
+    for_spreadsheet: bool = False,
 ) -> None:
     """Write batches as a plain log; the file appears when it is complete.
 
     `keys` are the columns, with `SILENT` if an update may be without values; None takes
     those of the batches, which then are held in memory.
+    `for_spreadsheet` disarms texts that a spreadsheet would take for a formula; what is read back
+    then has a `'` before them.
     Empty text cannot be told from absent text and is left out. Raises BadInput when the
     file cannot be written or no key is in the batches.
     """
@@ -41,13 +49,23 @@ def write_plain_log(
             keys.append(SILENT)
     if not keys:
         raise BadInput(str(path), "nothing to write: no value was recorded", "record longer")
+    rows = _rows(batches, keys, disarmed if for_spreadsheet else str)
+    if for_spreadsheet:
+        keys = [disarmed(key) for key in keys]
     with placed_text(path) as file:
         writer = csv.writer(file)
         writer.writerow([TIME, *keys])
-        writer.writerows(_rows(batches, keys))
+        writer.writerows(rows)
 
 
-def _rows(batches: Iterable[Batch], keys: Sequence[str]) -> Iterator[list[str]]:
+def disarmed(text: str) -> str:
+    """A text that no spreadsheet works out: what would begin a formula has a `'` before it."""
+    return f"'{text}" if text.lstrip(" ").startswith(FORMULA) else text
+
+
+def _rows(
+    batches: Iterable[Batch], keys: Sequence[str], spelt: Callable[[str], str]
+) -> Iterator[list[str]]:
     before_s = math.nan
     repeats = 0
     for batch in batches:
@@ -58,7 +76,7 @@ def _rows(batches: Iterable[Batch], keys: Sequence[str]) -> Iterator[list[str]]:
             said = update.values or {SILENT: YES}
             for key in keys:
                 value = said.get(key, "")
-                cells.append(value if isinstance(value, str) else number_text(value))
+                cells.append(spelt(value) if isinstance(value, str) else number_text(value))
             yield cells
 
 

@@ -7,6 +7,8 @@ from collections.abc import Callable, Iterable, Mapping
 from functools import partial
 from typing import NamedTuple
 
+from shared.secrets import is_secret_name
+
 LEAST_KNOWN = 3
 """Shorter known strings are not looked for: they are in too many words."""
 MAX_KEPT = 100_000
@@ -144,6 +146,8 @@ _KEYS: tuple[tuple[str, re.Pattern[str]], ...] = (
 
 def private_key(key: str) -> str:
     """What is private under a key of JSON, as a kind; empty where that depends on the value."""
+    if is_secret_name(key):
+        return "token"
     return next((kind for kind, pattern in _KEYS if pattern.fullmatch(key)), "")
 
 

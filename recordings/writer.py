@@ -18,6 +18,7 @@ from recordings.store import Store, StoreFailed
 from shared.clock import own_time
 from shared.errors import BadInput
 from shared.events import Event
+from shared.secrets import public_meta
 from shared.text import clean
 from shared.updates import Entry, Update, batch_of
 
@@ -43,7 +44,7 @@ class Recorder:
 
     def __init__(self, path: str | Path, meta: Mapping[str, Any]) -> None:
         self.path = Path(path)
-        self._about = [about_row(name, value) for name, value in meta.items()]
+        self._about = [about_row(name, value) for name, value in public_meta(meta).items()]
         self._about.append(about_row("started_wall_s", time.time()))
         self._packer = Packer()
         self._changed = threading.Condition()

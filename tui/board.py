@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from rich.cells import get_character_cell_size
 
+from shared.text import printable
 from tui.output import ascii_of
 
 MERGE_CELLS = 6
@@ -84,7 +85,7 @@ class Board:
         room = self.width - x if width is None else min(width, self.width - x)
         if not 0 <= y < self.height or room <= 0 or x < 0:
             return x
-        codes = _codes(fitted(self._spoken(text), room, self._cut))
+        codes = _codes(fitted(self._spoken(printable(text)), room, self._cut))
         end = x + min(len(codes), room)
         row = self.codes[y]
         # No half of a wide character stays alone: neither what is cut nor what is written over.

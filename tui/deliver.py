@@ -1,6 +1,7 @@
 """Bringing messages out: by a command of the user's, or by the library apprise."""
 
 import argparse
+import logging
 import os
 import queue
 import re
@@ -11,7 +12,7 @@ import stat
 import subprocess
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
@@ -64,11 +65,14 @@ def quiet_of(text: str) -> tuple[int, int]:
     return start % DAY_MIN, end % DAY_MIN
 
 
-def ways_of(options: argparse.Namespace) -> list[Way]:
-    """Ways that the options name, checked now; BadInput for what could never work."""
+def ways_of(options: argparse.Namespace, withheld: Collection[str] = ()) -> list[Way]:
+    """Ways that the options name, checked now; BadInput for what could never work.
+
+    `withheld`: variables that a hook does not get, since they hold secrets of hosts.
+    """
     ways: list[Way] = []
     if options.hook is not None:
-        ways.append(hook(options.hook))
+        ways.append(hook(options.hook, withheld))
     if options.notify:
         ways.append(library([url for each in options.notify for url in _urls(each)]))
     wants = options.heartbeat or options.quiet_hours or options.urgent or options.test_notify
@@ -77,7 +81,7 @@ def ways_of(options: argparse.Namespace) -> list[Way]:
     return ways
 
 
-def hook(command: str) -> Way:
+def hook(command: str, withheld: Collection[str] = ()) -> Way:
     """A command as a way; it runs without a shell."""
     try:
         words = shlex.split(command)
@@ -93,7 +97,7 @@ def hook(command: str) -> Way:
         try:
             child = subprocess.Popen(
                 [program, *words[1:]],
-                env={**os.environ, **environment(message, datetime.now(UTC))},
+                env={**_given(withheld), **environment(message, datetime.now(UTC))},
                 stdin=subprocess.DEVNULL,
                 stdout=subprocess.DEVNULL,
                 stderr=subprocess.PIPE,
@@ -112,6 +116,10 @@ def hook(command: str) -> Way:
         return f"the hook ended with {child.returncode}" + (f": {said}" if said else "")
 
     return send
+
+
+def _given(withheld: Collection[str]) -> dict[str, str]:
+    return {name: value for name, value in os.environ.items() if name not in withheld}
 
 
 def _end_group(child: "subprocess.Popen[bytes]") -> None:
@@ -145,6 +153,10 @@ def library(urls: Sequence[str]) -> Way:
     except ImportError:
         do = "install it with: pip install 'ohmvigil[notify]', or use --hook"
         raise BadInput("--notify", "needs the library apprise", do) from None
+    # Its own complaints name addresses, which may hold secrets.
+    logger = logging.getLogger("apprise")
+    logger.addHandler(logging.NullHandler())
+    logger.propagate = False
     sender: Any = apprise.Apprise()
     for number, url in enumerate(urls, 1):
         # An address may hold a secret: it is named by its number.
@@ -172,7 +184,7 @@ def _urls(text: str) -> list[str]:
     except (OSError, UnicodeDecodeError):
         raise BadInput(
             "--notify",
-            f"'{clean(text)}' is neither an address nor a readable file",
+            "neither an address nor a readable file",
             "give NAME://… or a file with one a line",
         ) from None
     if mode & (stat.S_IRWXG | stat.S_IRWXO):

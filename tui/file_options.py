@@ -54,6 +54,11 @@ def export_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "-o", "--output", metavar="OUT", required=True, help=".csv (the plain log) or .parquet"
     )
+    parser.add_argument(
+        "--for-spreadsheet",
+        action="store_true",
+        help="put a ' before texts of a .csv that a spreadsheet would work out as formulas",
+    )
 
 
 IMPORT_LOG_EXAMPLE = (

@@ -13,6 +13,7 @@ from client.profile import Profile, load_profile, simulated_profile
 from recordings.writer import Recorder
 from shared.errors import BadInput
 from shared.placing import PRIVATE_FOLDER
+from shared.secrets import public_address, public_meta
 from shared.text import clean
 from shared.version import VERSION
 
@@ -21,7 +22,7 @@ def profile_for(host: str) -> tuple[Profile, str]:
     """Profile and title of a HOST. An address is taken to speak as the simulated host does."""
     if "://" in host or host.startswith("unix:"):
         parse_address(host)
-        return simulated_profile(host, {}), host
+        return simulated_profile(host, {}), clean(public_address(host))
     profile = load_profile(host)
     if not profile.addresses:
         raise BadInput(host, "this profile has no address", 'add `addresses = ["ws://…"]` to it')
@@ -41,9 +42,9 @@ def profiles_for(hosts: Sequence[str], output: str | None) -> list[tuple[Profile
     for host in hosts:
         profile, title = profile_for(host)
         if any(set(profile.addresses) & set(other.addresses) for other, _ in found):
-            raise BadInput(host, "this host is named twice", "name each host once")
+            raise BadInput(title, "this host is named twice", "name each host once")
         if title in taken:
-            title = f"{title} ({clean(Path(host).stem)})"
+            title = f"{title} ({len(found) + 1})"
         taken.add(title)
         found.append((profile, title))
     return found
@@ -79,10 +80,11 @@ def open_recorder(output: str | None, profile: Profile, title: str) -> Recorder:
 
 
 def recording_meta(profile: Profile, title: str) -> dict[str, object]:
-    """What a recording says of its making; never a secret, since a profile holds none."""
-    return {
+    """What a recording says of its making; never a secret."""
+    meta = {
         "title": title,
         "versions": {"ohmvigil": VERSION, "python": platform.python_version()},
         "profile": msgspec.to_builtins(profile),
         "chains": dict(profile.chains),
     }
+    return public_meta(meta)

@@ -7,9 +7,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from shared.errors import BadInput
-from shared.placing import place_text
+from shared.placing import PRIVATE, place_text
 from shared.reading import opened
+from shared.secrets import public_address
 from tui.output import say
+from tui.record_options import trust_option
 
 if TYPE_CHECKING:
     from client.form import Profile, Request
@@ -19,7 +21,6 @@ if TYPE_CHECKING:
 EXAMPLE = """ohmvigil learn ws://127.0.0.1:9000/feed --send '{"method": "begin"}' --name attic"""
 LISTEN_S = 20.0
 PROVE_S = 10.0
-_STATES = ("up", "starting", "halted", "gone")
 _FILE_STEP_S = 0.25
 """Lines of a file bear no times of arrival; they are taken to be this far apart."""
 MAX_FILE_BYTES = 64 << 20
@@ -81,6 +82,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--token-file", metavar="FILE", help="file (mode 0600) that holds a token")
     parser.add_argument("--token-header", metavar="NAME", help="header for it (Authorization)")
     parser.add_argument("--token-prefix", metavar="TEXT", help="what precedes it ('Bearer ')")
+    trust_option(parser)
     parser.add_argument("--ca-file", metavar="FILE", help="private certificate authority, PEM")
 
 
@@ -88,6 +90,8 @@ def run(options: argparse.Namespace) -> int:
     """Listen, propose, ask, write, prove."""
     from client.learn import answered, answers_in, profile_text
     from client.profile import load_profile
+    from client.trust import must_be_asked, trust
+    from tui.learn_talk import ask, found_lines
 
     if not 0.0 <= options.prove <= 86400.0:
         raise BadInput("--prove", f"{options.prove:g} is out of range", "give 0 to 86400 seconds")
@@ -102,45 +106,23 @@ def run(options: argparse.Namespace) -> int:
     for line in found_lines(draft):
         say(line)
     if asks:
-        _ask(draft)
+        ask(draft)
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
-        place_text(target, profile_text(draft, link))
+        place_text(target, profile_text(draft, link), mode=PRIVATE)
     except OSError as error:
         what = (error.strerror or "cannot be written").lower()
         raise BadInput(str(target), what, "name a file with -o") from None
     profile = load_profile(target)
+    if is_live and must_be_asked(profile):
+        # What was agreed to for listening is the same that this profile does.
+        trust(profile)
     say(f"wrote {target}")
     named = target.stem if options.output is None else str(target)
     _prove(profile, entries if not is_live else None, named, options.prove)
     if is_live:
         say(f"watch it with: ohmvigil watch {named}")
     return 0
-
-
-def found_lines(draft: "Draft") -> Iterator[str]:
-    """The candidates with live values and why."""
-    from client.learn.text import shown
-    from shared.text import clean
-
-    yield f"{draft.messages} messages from {len(draft.sources)} kinds of message"
-    for channel in draft.channels:
-        why = f"  ({clean(channel.why)})" if channel.why else ""
-        yield f"{channel.name}{why}"
-        for quantity, found in channel.parts.items():
-            unit = f" {found.unit}" if found.unit and found.unit != "celsius" else ""
-            reasons = "; ".join(dict.fromkeys(each for each in found.why if each))
-            value = shown(found.series.last) + unit
-            yield f"  {quantity:<15} {value:>16}   {clean(reasons, 120)}"
-    for clock in list(draft.clocks.values())[:1]:
-        yield f"clock in {clock.unit}: {clean(clock.why)}"
-    if not draft.clocks:
-        yield "no host clock found: arrival times will be used, which are coarser"
-    for word, ours in draft.words.items():
-        yield f"state '{word}' means {ours or '?'}"
-    if draft.unknown:
-        names = ["/".join(str(getattr(t, "value", t)) for t in one.place) for one in draft.unknown]
-        yield "taken for nothing: " + clean(", ".join(names), 200)
 
 
 def _target(options: argparse.Namespace) -> Path:
@@ -160,6 +142,7 @@ def _target(options: argparse.Namespace) -> Path:
 
 def _name_from(source: str) -> str:
     """A profile's name from an address or a file's name."""
+    source = public_address(source)
     rest = source.partition("?")[0].partition("://")[2] or source.removeprefix("unix:")
     last = rest.rstrip("/").rpartition("/")[2] if "://" not in source else rest.partition("/")[0]
     kept = "".join(char if char.isalnum() and char.isascii() else "-" for char in last)
@@ -220,6 +203,8 @@ def _live(options: argparse.Namespace, words: Collection[str]) -> "tuple[Draft, 
     from client.framing import Framing
     from client.learn import Link, draft_of
     from client.learn.listen import listen
+    from client.plan import Fault, plan_of
+    from tui.trusting import tell_and_ask
 
     if not 1.0 <= options.listen <= 86400.0:
         raise BadInput("--listen", f"{options.listen:g} is out of range", "give 1 to 86400 seconds")
@@ -245,6 +230,11 @@ def _live(options: argparse.Namespace, words: Collection[str]) -> "tuple[Draft, 
         ca_file=options.ca_file or "",
         requests=_requests(options),
     )
+    try:
+        plan_of(profile)
+    except Fault as fault:
+        raise BadInput(".".join(map(str, fault.key)), fault.what, fault.do) from None
+    tell_and_ask([(profile, options.name or "learn")], trusted=options.trust)
     said = [0.0]
 
     def progress(seconds: float, count: int) -> None:
@@ -299,41 +289,11 @@ def _check_found(draft: "Draft", source: str) -> None:
 
     if any("temperature_c" in channel.parts for channel in draft.channels):
         return
-    shown = clean(source.partition("?")[0])
+    shown = clean(public_address(source))
     numbers = f", {len(draft.unknown)} numbers in them" if draft.unknown else ""
     what = f"{draft.messages} messages{numbers}, but nothing that looks like a temperature"
     do = "listen longer while it heats, ask for more with --send, or write a profile by hand"
     raise BadInput(shown, what, do)
-
-
-def _ask(draft: "Draft") -> None:
-    """The few questions: what channels are called, and what state words mean."""
-    from client.learn.draft import MAX_NAME
-    from shared.text import clean
-
-    say("Enter takes what stands in brackets; '-' leaves a channel out.")
-    kept = []
-    for channel in draft.channels:
-        if "temperature_c" in channel.parts:
-            answer = _answer(f"name of this channel [{channel.name}]: ")
-            if answer == "-":
-                continue
-            taken = {other.name for other in draft.channels if other is not channel}
-            if answer and clean(answer, MAX_NAME) not in taken:
-                channel.name = clean(answer, MAX_NAME) or channel.name
-        kept.append(channel)
-    draft.channels = kept
-    for word, ours in draft.words.items():
-        answer = _answer(f"state '{word}' means {', '.join(_STATES)} [{ours or 'not known'}]: ")
-        if answer in _STATES:
-            draft.words[word] = answer
-
-
-def _answer(question: str) -> str:
-    try:
-        return input(question).strip()
-    except EOFError:
-        return ""
 
 
 def _prove(profile: "Profile", entries: "list[Entry] | None", title: str, seconds: float) -> None:

@@ -18,10 +18,12 @@ import tui.notify_options
 import tui.ohms
 import tui.record_options
 from shared.errors import BadInput
+from shared.secrets import without_secrets
 from shared.text import clean
 from shared.version import VERSION
 from tui import file_options, sink
 from tui.file_options import SEVERAL
+from tui.record_options import trust_option
 
 LONGEST_LINE = 1000
 BAD_INPUT = 2
@@ -44,7 +46,7 @@ class _Parser(argparse.ArgumentParser):
 
 def on_one_line(text: str) -> str:
     """A message as a terminal may get it: what a user gave may hold anything."""
-    return clean(text, LONGEST_LINE)
+    return clean(without_secrets(text), LONGEST_LINE)
 
 
 def _adder(commands: "argparse._SubParsersAction[_Parser]") -> Callable[..., _Parser]:
@@ -118,6 +120,7 @@ def parser() -> argparse.ArgumentParser:
         action="store_true",
         help="say in ten seconds which names of one host gave values",
     )
+    trust_option(watch)
     _recording_options(watch, "by default in the recordings folder")
     _screen_options(watch)
 
@@ -136,6 +139,7 @@ def parser() -> argparse.ArgumentParser:
         default=None,
         help="end after this, by our own clock",
     )
+    trust_option(record)
     _recording_options(record, "by default in the recordings folder")
     tui.record_options.add_arguments(record)
     tui.notify_options.add_arguments(record)
@@ -248,7 +252,7 @@ def _own_fault(fault: Exception) -> str:
         handle, path = tempfile.mkstemp(prefix="ohmvigil-fault-", suffix=".txt")
         with os.fdopen(handle, "w", encoding="utf-8", errors="replace") as file:
             file.write(f"ohmvigil {VERSION}\n")
-            traceback.print_exception(fault, file=file)
+            file.write(without_secrets("".join(traceback.format_exception(fault))))
     except OSError:
         return f"{said}; please report it"
     return f"{said}; please report it with {path}"

@@ -3,6 +3,8 @@
 import sys
 from typing import TextIO
 
+from shared.text import printable
+
 _ASCII = str.maketrans(
     {
         "Ω": "ohm",
@@ -39,8 +41,9 @@ def ascii_of(text: str) -> str:
 
 
 def say(line: str, stream: TextIO | None = None) -> None:
-    """Print one line and flush, in ASCII where the stream knows no more."""
+    """Print a line and flush, in ASCII where the stream knows no more; none steers a terminal."""
     stream = stream or sys.stdout
+    line = "\n".join(map(printable, line.split("\n")))
     if not speaks_unicode(stream):
         line = ascii_of(line)
     print(line, file=stream, flush=True)

@@ -3,6 +3,15 @@
 import argparse
 
 
+def trust_option(parser: argparse.ArgumentParser) -> None:
+    """Option of the commands that open a link."""
+    parser.add_argument(
+        "--trust",
+        action="store_true",
+        help="agree, from now on, that this profile sends its secrets where others could read them",
+    )
+
+
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Options of `record` about waiting, files and what is kept."""
     parser.add_argument(

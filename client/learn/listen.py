@@ -11,6 +11,7 @@ from collections.abc import Callable
 import msgspec
 
 from client.address import Address, parse_address
+from client.carried import Echoes
 from client.connecting import connect
 from client.form import Profile
 from client.framing import Framing
@@ -84,7 +85,7 @@ def listen(
         tried = _try(profile, known, seconds, seconds, progress)
         known = tried.cut or known
     if not tried.gatherer.count:
-        raise _nothing(address, profile, tried.unread)
+        raise _nothing(address, profile, Echoes(profile).frame(tried.unread))
     framing = known.framing if address.scheme in ("tcp", "unix") else None
     return Heard(tried.gatherer, framing, known.delimiter, tried.seconds)
 

@@ -20,6 +20,7 @@ from recordings.report.svg import for_file, for_page
 from shared.bursts import place_words, places
 from shared.events import Check, Event, RankedCause
 from shared.placing import place_text
+from shared.text import printable
 from shared.version import VERSION
 from shared.when import dated, spelt
 from shared.words import EVERY_CHANNEL
@@ -246,7 +247,7 @@ def _environment(*, escaped: bool) -> "Environment":
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-        finalize=None if escaped else _marked_down,
+        finalize=_said if escaped else _marked_down,
     )
     environment.filters.update(
         dated=dated,
@@ -268,12 +269,20 @@ def _share(probability: float) -> str:
     return f"{min(round(100.0 * probability), 99)} %"
 
 
+def _said(value: Any) -> Any:
+    """Text for a page: nothing in it turns what stands around it."""
+    from markupsafe import Markup
+
+    return printable(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+
+
 def _marked_down(value: Any) -> Any:
     """Text for Markdown: nothing in it is markup, a mention or a link."""
     from markupsafe import Markup
 
     if not isinstance(value, str) or isinstance(value, Markup):
         return value
+    value = printable(value)
     value = value.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
     value = _MARKDOWN.sub(r"\\\1", value)
     # A word joiner keeps a tracker from notifying people and from linking.

@@ -8,6 +8,8 @@ import re
 from collections.abc import Callable, Sequence
 from typing import Any
 
+from shared.text import printable
+
 WIDTH_IN = 9.6
 
 INK, MUTED, GRID, ALARM, SHADE, GAP = (f"#0102{n:02x}" for n in range(3, 9))
@@ -89,7 +91,7 @@ def render(draw: Callable[[Any], None], heights: Sequence[float], name: str) -> 
         out = io.BytesIO()
         nothing = dict.fromkeys(("Date", "Creator", "Format", "Type"))
         figure.savefig(out, format="svg", metadata=nothing)
-    text = out.getvalue().decode()
+    text = "\n".join(map(printable, out.getvalue().decode().split("\n")))
     text = text[text.index("<svg") :]
     # Hundredths of a point are far below what can be seen, and halve the file.
     text = _PATH.sub(lambda found: _DIGITS.sub(r"\1", found.group()), text)

@@ -21,6 +21,8 @@ def run(options: argparse.Namespace) -> int:
         raise BadInput(
             options.output, "no form is known by this name", "end it in .csv or .parquet"
         )
+    if options.for_spreadsheet and out.suffix != ".csv":
+        raise BadInput("--for-spreadsheet", "is for .csv alone", "leave it out")
     log = open_logs(options.files)
     try:
         not_onto_itself(log, options.output)
@@ -28,7 +30,7 @@ def run(options: argparse.Namespace) -> int:
         if out.suffix == ".csv":
             if has_silence(log.batches()):
                 keys = (*keys, SILENT)
-            write_plain_log(out, log.batches(), keys)
+            write_plain_log(out, log.batches(), keys, for_spreadsheet=options.for_spreadsheet)
         else:
             about = {"ohmvigil": VERSION, "title": json.dumps(log.meta.get("title", ""))}
             write_parquet(out, log.batches(), keys, about)

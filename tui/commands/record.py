@@ -23,6 +23,7 @@ from tui.pipeline import Live
 from tui.recording_lines import RecordingLines
 from tui.sink import notice_line, survive
 from tui.snapshot import LinkState
+from tui.trusting import tell_and_ask
 
 
 def run(options: argparse.Namespace) -> int:
@@ -30,12 +31,14 @@ def run(options: argparse.Namespace) -> int:
     if options.for_s is not None and not 0.0 < options.for_s < math.inf:
         raise BadInput(f"--for {options.for_s:g}", "must be above 0 s", "try --for 3600")
     profiles = profiles_for(options.hosts, options.output)
-    ways, policy, files = ways_of(options), policy_of(options), file_plan_of(options)
+    withheld = {profile.token.env for profile, _ in profiles if profile.token is not None}
+    ways, policy, files = ways_of(options, withheld), policy_of(options), file_plan_of(options)
     if options.test_notify:
         for _, title in profiles:
             test_message(title, ways)
             say(f"{title}: the test message was taken")
         return 0
+    tell_and_ask(profiles, trusted=options.trust)
     survive(_unprinted if options.json else notice_line)
     several = len(profiles) > 1
     outbox = Outbox(ways, _complain) if ways else None

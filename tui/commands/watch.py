@@ -4,6 +4,7 @@ import argparse
 
 from client.form import Profile
 from shared.errors import BadInput
+from shared.secrets import public_address
 from tui.hangup import HangUp
 from tui.hosts import profiles_for
 from tui.leaving import Leaving
@@ -13,6 +14,7 @@ from tui.pipeline import Live
 from tui.profilecheck import run_check
 from tui.sink import survive
 from tui.terminal import needs_terminal, run_screen, run_several
+from tui.trusting import tell_and_ask
 
 FIRST_WORD_S = 15.0
 """How long the first connection may take before the screen opens all the same."""
@@ -26,8 +28,10 @@ def run(options: argparse.Namespace) -> int:
     if options.check:
         if len(hosts) > 1:
             raise BadInput("--check", "checks one host at a time", "name one host")
+        tell_and_ask(hosts, trusted=options.trust)
         return run_check(*hosts[0])
-    needs_terminal("watch", f"ohmvigil record {' '.join(options.hosts)}")
+    needs_terminal("watch", f"ohmvigil record {' '.join(map(public_address, options.hosts))}")
+    tell_and_ask(hosts, trusted=options.trust)
     survive()
     lives: list[Live] = []
     # From here on a signal ends the screen, or the wait for it, but never the closing.
