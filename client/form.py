@@ -9,7 +9,7 @@ from typing import Literal
 
 import msgspec
 
-from client.framing import Framing
+from client.framing import MAX_FRAME_BYTES, Framing
 from shared.chain import Chain
 from shared.words import HostState, Kind
 
@@ -28,6 +28,8 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     """How frames are kept apart; left out: "message" for ws and wss, "newline" for others."""
     delimiter: int = 0x0A
     """Byte that ends a frame, for framing = "delimiter"."""
+    largest_bytes: int = MAX_FRAME_BYTES
+    """Of a longer frame only the beginning is taken, and told as unreadable."""
     silence_s: float = DEFAULT_SILENCE_S
     """How long the host may be silent before it is asked for a sign of life."""
     sends: Literal["everything", "changes"] = "changes"
@@ -115,6 +117,10 @@ class Reading(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     offset: float = 0.0
     words: dict[str, str] = {}
     bits: dict[str, str] = {}
+    patterns: dict[str, str] = {}
+    """State: ours by a pattern of theirs (`client.patterns`), for words that `words` lacks."""
+    other: HostState | None = None
+    """State: what any other word means; left out, it is told and taken for nothing."""
 
 
 class Item(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

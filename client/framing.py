@@ -14,6 +14,10 @@ MAX_FRAME_BYTES = 1 << 20
 RECORD_SEPARATOR = b"\x1e"
 """What begins a text of a sequence (RFC 7464, section 2.2)."""
 
+MOST_TAKEN_BYTES = 16 * MAX_FRAME_BYTES
+"""No profile may ask for more. A larger WebSocket message ends the link: it has to be in memory
+whole to be thrown away."""
+
 CUT_BYTES = 512
 """How much of the beginning of a frame that is too long is given."""
 

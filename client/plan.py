@@ -12,6 +12,7 @@ import msgspec
 from client import patterns, pointer, values
 from client.address import parse_address
 from client.form import Item, MessageRule, Profile, Reading, Request, UpdateSource
+from client.framing import MOST_TAKEN_BYTES
 from client.pointer import Steps
 from client.units import DIMENSION_OF, UNITS
 from shared import toml
@@ -105,8 +106,29 @@ def check(profile: Profile, path: Path) -> None:
     """Raise BadInput with file, line and key for the first thing that cannot be used."""
     try:
         plan_of(profile)
+        _check_file(profile)
     except Fault as fault:
         raise BadInput(toml.place(path, fault.key), fault.what, fault.do) from None
+
+
+def _check_file(profile: Profile) -> None:
+    """What a profile in a file must have besides: a draft may be on its way there."""
+    if not any(channel.readings for channel in profile.channels.values()):
+        do = "say where readings are, or let `ohmvigil learn` draft them"
+        raise Fault(("channels",), "no channel has a reading", do)
+    known = {*profile.channels, "host"}
+    for n, rule in enumerate(profile.messages):
+        if rule.channel not in known:
+            what = f"there is no channel '{clean(rule.channel)}'"
+            raise Fault(("messages", n, "channel"), what, "name one of [channels], or host")
+    schemes = {parse_address(address).scheme for address in profile.addresses}
+    in_header = profile.token is not None and not any(
+        PLACE in text
+        for text in (*profile.addresses, *(request.json for request in profile.requests))
+    )
+    if in_header and schemes and not schemes & {"ws", "wss"}:
+        do = f"take it out, or write {PLACE} in a request"
+        raise Fault(("token",), "has no header to go in over tcp:// and unix:", do)
 
 
 def plan_of(profile: Profile) -> Plan:
@@ -173,6 +195,7 @@ def _check_rest(profile: Profile) -> None:
         except BadInput as bad:
             raise Fault(("addresses", n), bad.what, bad.do) from None
     _in_range(("silence_s",), profile.silence_s, 0.5, 86400.0)
+    _in_range(("largest_bytes",), profile.largest_bytes, 1024, MOST_TAKEN_BYTES)
     _in_range(("delimiter",), profile.delimiter, 0, 255)
     if profile.keep_alive is not None:
         _in_range(("keep_alive", "every_s"), profile.keep_alive.every_s, 0.5, 86400.0)
@@ -295,14 +318,10 @@ def _converter(quantity: str, reading: Reading, key: tuple[str | int, ...]) -> v
     if quantity == "message":
         return values.text
     if quantity == "state":
-        for theirs, ours in reading.words.items():
-            if ours not in {str(word) for word in HostState}:
-                raise Fault(
-                    (*key, "words", theirs),
-                    f"'{clean(ours)}' is no state of ours",
-                    "choose " + ", ".join(HostState),
-                )
-        return values.state(reading.words)
+        return _state(reading, key)
+    if reading.patterns or reading.other is not None:
+        which = "patterns" if reading.patterns else "other"
+        raise Fault((*key, which), "is for the host's state alone", "leave it out")
     if quantity == "flags":
         for bit in reading.bits:
             if not (bit.isascii() and bit.isdigit() and int(bit) < 64):
@@ -324,6 +343,26 @@ def _converter(quantity: str, reading: Reading, key: tuple[str | int, ...]) -> v
     )
 
 
+def _state(reading: Reading, key: tuple[str | int, ...]) -> values.Converter:
+    for table in ("words", "patterns"):
+        for theirs, ours in getattr(reading, table).items():
+            if ours not in {str(word) for word in HostState}:
+                what, do = f"'{clean(ours)}' is no state of ours", "choose " + ", ".join(HostState)
+                raise Fault((*key, table, theirs), what, do)
+    compiled = [
+        (_pattern(pattern, (*key, "patterns", pattern)), ours)
+        for pattern, ours in reading.patterns.items()
+    ]
+    return values.state(reading.words, compiled, reading.other)
+
+
+def _pattern(text: str, key: tuple[str | int, ...]) -> re.Pattern[str]:
+    try:
+        return patterns.compiled(text)
+    except ValueError as error:
+        raise Fault(key, str(error), "write a simpler pattern") from None
+
+
 def _number_word(key: tuple[str | int, ...], word: str) -> float:
     found = values.number_in(word)
     if found is None or not math.isfinite(found):
@@ -332,10 +371,7 @@ def _number_word(key: tuple[str | int, ...], word: str) -> float:
 
 
 def _rule(rule: MessageRule, n: int) -> Rule:
-    try:
-        pattern = patterns.compiled(rule.pattern)
-    except ValueError as error:
-        raise Fault(("messages", n, "pattern"), str(error), "write a simpler pattern") from None
+    pattern = _pattern(rule.pattern, ("messages", n, "pattern"))
     _check_name(rule.channel, ("messages", n, "channel"))
     made: dict[str, str] = {}
     if rule.kind is not None:

@@ -81,6 +81,16 @@ def _built_in(name: str) -> Path:
     return Path(str(resources.files("client") / "profiles" / f"{name}.toml"))
 
 
+def _beside(profile: Profile, folder: Path) -> Profile:
+    """The profile with its files' paths taken from its own folder."""
+    token, ca_file = profile.token, profile.ca_file
+    if ca_file:
+        ca_file = str(folder / Path(ca_file).expanduser())
+    if token is not None and token.file:
+        token = msgspec.structs.replace(token, file=str(folder / Path(token.file).expanduser()))
+    return msgspec.structs.replace(profile, token=token, ca_file=ca_file)
+
+
 def _checked(path: Path) -> Profile:
     text = toml.read_text(path)
     profile = toml.loads(text, Profile, str(path))
@@ -95,5 +105,6 @@ def _checked(path: Path) -> Profile:
             told = toml.keys_at(text, ("channels", name, "chain"))
             chain = msgspec.structs.replace(channel.chain, told=told)
             channels[name] = msgspec.structs.replace(channel, chain=chain)
+    profile = _beside(profile, path.parent)
     title = clean(without_secrets(profile.title))
     return msgspec.structs.replace(profile, title=title, channels=channels)

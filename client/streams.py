@@ -72,7 +72,7 @@ class StreamTransport:
                 reader, writer = await _open_stream(address)
         except (OSError, UnicodeError) as error:
             raise trouble(address, error) from None
-        given = framer(profile.framing or address.framing, profile.delimiter)
+        given = framer(profile.framing or address.framing, profile.delimiter, profile.largest_bytes)
         return cls(address, reader, writer, frames or given)
 
     async def send(self, frame: bytes) -> None:

@@ -4,12 +4,12 @@ Each maker gives a converter: a JSON value in, ours out, None when it is refused
 """
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any, NamedTuple
 
 from client.units import DIMENSIONS, SUFFIXES, UNITS
-from shared.text import clean
+from shared.text import MAX_TEXT, clean
 from shared.updates import Value
 from shared.words import NO_FLAGS, HostState
 
@@ -116,17 +116,26 @@ def _number(unit: str, scale: float, offset: float) -> Converter:
     return keep if (a, b) == (1.0, 0.0) else convert
 
 
-def state(words: Mapping[str, str]) -> Converter:
-    """State words: theirs mapped to ours; without `words`, ours as they are.
+def state(
+    words: Mapping[str, str],
+    patterns: Sequence[tuple[re.Pattern[str], str]] = (),
+    other: str | None = None,
+) -> Converter:
+    """State words: theirs mapped to ours, by `words`, by the first pattern that fits, or else to
+    `other`; without any of these, ours as they are.
 
     A word without a meaning is passed on as the host said it, cleaned: it is no state of ours,
     and who reads it must not take it for one.
     """
-    known = dict(words) or {str(word): str(word) for word in HostState}
+    is_told = bool(words or patterns or other)
+    known = dict(words) if is_told else {str(word): str(word) for word in HostState}
 
     def convert(value: Any) -> str | None:
         word = _word(value)
         found = known.get(word)
+        if found is None and word:
+            fits = (ours for pattern, ours in patterns if pattern.search(word[:MAX_TEXT]))
+            found = next(fits, other)
         if found is None and word:
             cleaned = clean(word, MAX_STATE)
             # A host's own `up` is ours only where the profile says so.

@@ -19,7 +19,7 @@ from client.address import Address
 from client.carried import in_query, is_placed
 from client.credentials import secret, tls_context
 from client.form import Profile
-from client.framing import MAX_FRAME_BYTES, cut_short
+from client.framing import MOST_TAKEN_BYTES, cut_short
 from client.transport import (
     CLOSE_TIMEOUT_S,
     EYEBALLS_S,
@@ -33,9 +33,6 @@ from shared.errors import BadInput
 from shared.secrets import public_address
 from shared.text import clean
 
-MOST_TAKEN_BYTES = 16 * MAX_FRAME_BYTES
-"""A larger message than this ends the link: it has to be in memory whole to be thrown away."""
-
 
 class _Connect(ws_connect):
     def process_redirect(self, exc: Exception) -> Exception | str:
@@ -46,8 +43,9 @@ class _Connect(ws_connect):
 class WebSocketTransport:
     """One message, one frame. Text and binary messages are taken alike."""
 
-    def __init__(self, connection: ClientConnection) -> None:
+    def __init__(self, connection: ClientConnection, largest_bytes: int) -> None:
         self._connection = connection
+        self._largest_bytes = largest_bytes
 
     @classmethod
     async def open(cls, address: Address, profile: Profile) -> "WebSocketTransport":
@@ -77,7 +75,7 @@ class WebSocketTransport:
             )
         except (OSError, WebSocketException, UnicodeError, ValueError) as error:
             raise _trouble(address, error) from None
-        return cls(connection)
+        return cls(connection, profile.largest_bytes)
 
     async def send(self, frame: bytes) -> None:
         try:
@@ -90,7 +88,7 @@ class WebSocketTransport:
             frame = await self._connection.recv(decode=False)
         except ConnectionClosed as closed:
             raise Closed(_closed(closed)) from None
-        return cut_short(frame) if len(frame) > MAX_FRAME_BYTES else frame
+        return cut_short(frame) if len(frame) > self._largest_bytes else frame
 
     async def probe(self) -> bool:
         try:

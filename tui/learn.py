@@ -125,6 +125,11 @@ def run(options: argparse.Namespace) -> int:
     return 0
 
 
+def _whole_path(path: str | None) -> str:
+    """A file as the profile has to name it: it is read from the profile's folder on."""
+    return str(Path(path).expanduser().absolute()) if path else ""
+
+
 def _target(options: argparse.Namespace) -> Path:
     from client.profile import config_folder
 
@@ -212,7 +217,7 @@ def _live(options: argparse.Namespace, words: Collection[str]) -> "tuple[Draft, 
     if options.token_env or options.token_file:
         given = {
             "env": options.token_env,
-            "file": options.token_file,
+            "file": _whole_path(options.token_file),
             "header": options.token_header,
             "prefix": options.token_prefix,
         }
@@ -227,7 +232,7 @@ def _live(options: argparse.Namespace, words: Collection[str]) -> "tuple[Draft, 
         delimiter=_delimiter(options),
         silence_s=max(60.0, options.listen),
         token=token,
-        ca_file=options.ca_file or "",
+        ca_file=_whole_path(options.ca_file),
         requests=_requests(options),
     )
     try:
@@ -253,7 +258,7 @@ def _live(options: argparse.Namespace, words: Collection[str]) -> "tuple[Draft, 
         framing=None if heard.framing == "newline" else heard.framing,
         delimiter=heard.delimiter,
         token=token,
-        ca_file=options.ca_file or "",
+        ca_file=_whole_path(options.ca_file),
     )
     return draft, link, None
 

@@ -72,7 +72,7 @@ async def _for_a_while(supervisor: Supervisor) -> None:
 def test_a_profile_that_holds_a_secret_is_for_its_owner_alone(tmp_path: Path, line: str) -> None:
     """Refused while others may read it, with both ways out; taken at 0600."""
     path = tmp_path / "a.toml"
-    path.write_text(f"format = 1\n{line}\n")
+    path.write_text(f'format = 1\n{line}\n[channels.bed]\ntemperature_c = "/t"\n')
     for mode in (0o644, 0o640, 0o604, 0o660):
         path.chmod(mode)
         with pytest.raises(BadInput, match=r"chmod 600.*\$\{token\}.*variable or file") as caught:
@@ -85,6 +85,8 @@ def test_a_profile_that_holds_a_secret_is_for_its_owner_alone(tmp_path: Path, li
 def test_a_place_without_a_token_is_refused(tmp_path: Path) -> None:
     """It would be sent as it stands."""
     path = tmp_path / "a.toml"
-    path.write_text('format = 1\n[[requests]]\njson = \'{"key": "${token}"}\'\nenvelope = false\n')
+    path.write_text(
+        'format = 1\n[[requests]]\njson = \'{"key": "${token}"}\'\nenvelope = false\n[channels.bed]\ntemperature_c = "/t"\n'
+    )
     with pytest.raises(BadInput, match="token"):
         load_profile(path)

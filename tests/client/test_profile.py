@@ -1,12 +1,15 @@
 """Profiles: loading, names, and errors that say file, line and key."""
 
+import json
 from pathlib import Path
 
 import pytest
 
+from client.mapping import Mapper
 from client.profile import config_folder, load_profile, saved_names, simulated_profile
 from shared.chain import Chain
 from shared.errors import BadInput
+from shared.updates import Entry, EntryKind
 
 GOOD = """\
 format = 1
@@ -118,3 +121,83 @@ def test_a_missing_file_is_one_line(tmp_path: Path) -> None:
     """No traceback."""
     with pytest.raises(BadInput, match=r"none\.toml"):
         load_profile(tmp_path / "none.toml")
+
+
+STATE = """\
+format = 1
+[[updates]]
+[channels.host.state]
+at = "/s"
+words = { ready = "up" }
+patterns = { "^err" = "halted", "load" = "starting" }
+other = "halted"
+[channels.nozzle]
+temperature_c = "/n"
+"""
+
+
+@pytest.mark.parametrize(
+    ("word", "ours"),
+    [("ready", "up"), ("ERR 14: no heat", "halted"), ("loading", "starting"), ("sulks", "halted")],
+)
+def test_state_words_can_be_told_by_pattern_and_all_others_at_once(
+    word: str, ours: str, tmp_path: Path
+) -> None:
+    """A word first, then the first pattern that fits, then what any other means."""
+    path = tmp_path / "host.toml"
+    path.write_text(STATE)
+    mapper = Mapper(load_profile(path))
+    (update,) = mapper.feed(Entry(1.0, EntryKind.MESSAGE, json.dumps({"s": word}).encode()))
+    assert update.values["host.state"] == ours
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "key", "words"),
+    [
+        ('"halted", "load"', '"stopped", "load"', "patterns", "no state of ours"),
+        ('"^err"', '"(a+)+"', "patterns", "may not be repeated"),
+        ('other = "halted"', 'other = "broken"', "other", "broken"),
+        ('"/n"', '{ at = "/n", other = "up" }', "temperature_c.other", "state alone"),
+        ('temperature_c = "/n"', "", "channels", "no channel has a reading"),
+        ("[[updates]]", '[[messages]]\npattern = "x"\nchannel = "tip"', "channel", "no channel"),
+        ("[[updates]]", "largest_bytes = 99", "largest_bytes", "out of range"),
+        (
+            "[[updates]]",
+            'addresses = ["tcp://h:1"]\n[token]\nenv = "T"',
+            "token",
+            "no header",
+        ),
+    ],
+)
+def test_what_a_profile_cannot_mean_is_refused_with_its_key(
+    old: str, new: str, key: str, words: str, tmp_path: Path
+) -> None:
+    """File, line and key, and what to do."""
+    path = tmp_path / "host.toml"
+    text = STATE.replace(old, new, 1)
+    if key == "channels":
+        text = text[: text.index("[channels.host")] + "[channels.nozzle]\n"
+    path.write_text(text)
+    with pytest.raises(BadInput) as caught:
+        load_profile(path)
+    assert str(path) in caught.value.where
+    assert key in caught.value.where
+    assert words in str(caught.value)
+
+
+def test_files_that_a_profile_names_stand_beside_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Wherever the command is run."""
+    path = tmp_path / "host.toml"
+    path.write_text(
+        STATE.replace(
+            "[[updates]]",
+            'addresses = ["wss://h"]\nca_file = "ca.pem"\n[token]\nfile = "t"\n[[updates]]',
+        )
+    )
+    monkeypatch.chdir("/")
+    profile = load_profile(path)
+    assert profile.ca_file == str(tmp_path / "ca.pem")
+    assert profile.token is not None
+    assert profile.token.file == str(tmp_path / "t")

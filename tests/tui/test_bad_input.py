@@ -103,7 +103,11 @@ PROFILES: dict[str, tuple[str, tuple[str, ...]]] = {
         ("p.toml:5", "header"),
     ),
     "a delimiter that is none": (GOOD + "delimiter = 256\n", ("p.toml:3", "delimiter")),
-    "no address at all": ("format = 1\n", ("p.toml", "no address")),
+    "no address at all": (
+        'format = 1\n[channels.bed]\ntemperature_c = "/t"\n',
+        ("p.toml", "no address"),
+    ),
+    "no reading at all": (GOOD, ("p.toml", "channels", "no channel has a reading")),
     "a chain that cannot be": (
         GOOD + '[channels.bed]\ntemperature_c = "/t"\n[channels.bed.chain]\nwires = 7\n',
         ("p.toml:6", "wires"),

@@ -15,6 +15,8 @@ PROFILE = """format = 1
 addresses = ["ws://192.0.2.20:9000/feed"]
 [token]
 env = "ATTIC"
+[channels.bed]
+temperature_c = "/t"
 """
 
 
