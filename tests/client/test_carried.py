@@ -86,7 +86,8 @@ def test_a_place_without_a_token_is_refused(tmp_path: Path) -> None:
     """It would be sent as it stands."""
     path = tmp_path / "a.toml"
     path.write_text(
-        'format = 1\n[[requests]]\njson = \'{"key": "${token}"}\'\nenvelope = false\n[channels.bed]\ntemperature_c = "/t"\n'
+        'format = 1\n[[requests]]\njson = \'{"key": "${token}"}\'\nenvelope = false\n'
+        '[channels.bed]\ntemperature_c = "/t"\n'
     )
     with pytest.raises(BadInput, match="token"):
         load_profile(path)
