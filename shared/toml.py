@@ -30,6 +30,7 @@ _BARE = r"""(?:[A-Za-z0-9_-]+|"(?:[^"\\]|\\.)*"|'[^']*')"""
 _DOTTED = re.compile(rf"\s*({_BARE}(?:\s*\.\s*{_BARE})*)\s*")
 _PART = re.compile(_BARE)
 _STEP = re.compile(r"\.([^.\[\]]+)|\[(\d+)\]|(\[\.\.\.\])")
+_LONG = re.compile(r"[0-9a-zA-Z_]{1000}")
 _AT_LINE = re.compile(r" \(at line (\d+), column \d+\)$")
 _QUOTED = re.compile(r"`([^`]*)`")
 
@@ -128,6 +129,10 @@ def _parsed(text: str, name: str) -> dict[str, Any]:
         what = clean(_AT_LINE.sub("", message).removesuffix(" (at end of document)"))
         do = "correct the TOML on this line"
         raise BadInput(f"{name}:{line}", what[:1].lower() + what[1:], do) from None
+    except ValueError:
+        # Python turns no text of thousands of digits into a whole number.
+        line = next((n for n, row in enumerate(text.splitlines(), 1) if _LONG.search(row)), 1)
+        raise BadInput(f"{name}:{line}", "a number is too long", "write a shorter one") from None
     except RecursionError:
         raise BadInput(name, "nested too deeply", "give a flatter TOML file") from None
 

@@ -148,3 +148,10 @@ def test_the_tag_of_an_entry_chooses_what_it_may_hold() -> None:
     message = refusal(head.replace('"ramp"', '"rimp"'))
     assert message == "house.toml:6: shapes[1].kind: 'rimp' is not allowed; did you mean 'ramp'?"
     assert "key 'kind' is missing" in refusal('title = "t"\n[[shapes]]\nslope = 1\n')
+
+
+@pytest.mark.parametrize("number", ["9" * 5000, "-" + "1" * 4301, "1_" * 4400 + "1"])
+def test_a_number_of_thousands_of_digits_is_named_by_its_line(number: str) -> None:
+    """Python itself refuses it, and not as TOML that is wrong."""
+    with pytest.raises(BadInput, match=r"p\.toml:2.*too long"):
+        toml.loads(f"a = 1\nb = {number}\n", dict, "p.toml")
