@@ -53,6 +53,8 @@ class Mapper:
         self._early: dict[str, Value] = {}
         self._is_gone = False
         self._state = ""
+        self._words = ""
+        """The message in the update before; empty where there was none."""
         self._refusals = Refusals()
 
     @property
@@ -189,8 +191,10 @@ class Mapper:
         for listed in self._plan.lists:
             for leaf, found in _listed(status, listed):
                 self._convert(leaf, found, values)
-        if self._plan.rules and MESSAGE_KEY in values:
-            self._apply_rules(str(values[MESSAGE_KEY]), values)
+        words = str(values.get(MESSAGE_KEY, ""))
+        stands, self._words = words == self._words, words
+        if self._plan.rules and words:
+            self._apply_rules(words, values, stands)
         return values
 
     def _convert(self, leaf: Leaf, found: Any, values: dict[str, Value]) -> None:
@@ -200,10 +204,11 @@ class Mapper:
         else:
             values[leaf.key] = value
 
-    def _apply_rules(self, text: str, values: dict[str, Value]) -> None:
+    def _apply_rules(self, text: str, values: dict[str, Value], stands: bool) -> None:
+        """What a message means; one that stood in the update before means nothing new."""
         for rule in self._plan.rules:
             if rule.pattern.search(text):
-                values |= rule.values
+                values |= {} if stands else rule.values
                 if not rule.keep:
                     del values[MESSAGE_KEY]
                 return

@@ -2,15 +2,18 @@
 
 Quantity: seconds until a channel was settled. What is electrical and begins in the
 first 60 s after the controller or the host started is held to be the start's, and is
-explained by this event, once the channel has been clean for 10 s without the host
-cutting the heat. What has not settled 90 s after the start, or makes the host stop the
-machine, or is still there when the log ends, becomes what it is.
+explained by this event, once the channel has been clean for 10 s and reads what heat could
+have made of the reading before the start; where there was no before, what a room or a heater
+may be. What has not settled 90 s after the start, or is still there when the log ends, becomes
+what it is; so does what shows while the machine is stopped: what the host stops it for is no
+harmless start.
 
 The trade allows half a minute to a minute for it (common practice); the rest is margin.
 
 Blind where neither an uptime nor the host's state is reported.
 """
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -22,6 +25,11 @@ from shared.events import Event, NotEvaluated
 from shared.words import Kind
 
 CLEAN_S = 10.0
+BACK_K, FALL_K_S, OVERSHOOT_K = 10.0, 2.0, 30.0
+"""A reading is back within so much of what it was, of what it may have lost since (a small hot
+block under a fan; an assumption), and of its target with some overshoot."""
+COLDEST_C, HOTTEST_COLD_C = -20.0, 80.0
+"""Where one may be that nothing is known of: from a cold shed to a machine that was hot lately."""
 GIVE_UP_S = 90.0
 ELECTRICAL = {
     Kind.CODE_HIGH,
@@ -59,6 +67,11 @@ class StartupRule:
         self._open: dict[str, _Trouble] = {}
         self._explained: dict[int, int] = {}
         self._away: set[str] = set()
+        self._is_halted = False
+        self._levels: dict[str, tuple[float, float]] = {}
+        """Each channel's reading and target in its last window, °C."""
+        self._before: dict[str, float] = {}
+        """What each channel read before the start, °C."""
 
     def advance(self, time_s: float, book: EventBook) -> None:
         if not self._open:
@@ -68,7 +81,7 @@ class StartupRule:
             trouble = self._open[channel]
             settled_s = trouble.last_s + CLEAN_S
             is_quiet = not trouble.active and channel not in self._away
-            if is_quiet and settled_s <= min(time_s, give_up_s):
+            if is_quiet and self._is_right(channel, time_s) and settled_s <= min(time_s, give_up_s):
                 self._settle(channel, trouble, book)
             elif give_up_s <= time_s:
                 self._give_back(channel, trouble, give_up_s, book)
@@ -78,21 +91,38 @@ class StartupRule:
     ) -> None:
         if isinstance(report, Started):
             self._has_started = True
-            self._started_s = max(self._started_s, report.since_s)
+            if report.since_s > self._started_s:
+                self._started_s = report.since_s
+                self._before = {name: level for name, (level, _) in self._levels.items()}
         elif isinstance(report, Departure):
             self._depart(report)
         elif isinstance(report, Sighting):
             if report.kind is Kind.HALT:
+                self._is_halted = True
                 self._give_all_back(report.at_s, book)
-            elif event is not None and report.kind in ELECTRICAL:
+            elif event is not None and report.kind in ELECTRICAL and not self._is_halted:
                 self._sighted(report, event, book)
+        elif report.kind is Kind.HALT:
+            self._is_halted = False
         elif report.kind in ELECTRICAL and report.channel in self._open:
             trouble = self._open[report.channel]
             trouble.active.discard(report.kind)
             trouble.last_s = max(trouble.last_s, report.at_s)
 
     def window(self, windows: Mapping[str, ClosedWindow], book: EventBook) -> None:
-        """Nothing to see."""
+        for name, window in windows.items():
+            self._levels[name] = window.middle_c, window.target_c
+
+    def _is_right(self, channel: str, time_s: float) -> bool:
+        """Whether a quiet channel reads what it may; where no degrees are told, any."""
+        celsius, target_c = self._levels.get(channel, (math.nan, math.nan))
+        before_c = self._before.get(channel, math.nan)
+        lost_k = FALL_K_S * max(time_s - self._started_s, 0.0)
+        least = COLDEST_C if math.isnan(before_c) else before_c - lost_k - BACK_K
+        most = HOTTEST_COLD_C if math.isnan(before_c) else before_c + BACK_K
+        if target_c > 0.0:
+            most = max(most, target_c + OVERSHOOT_K)
+        return not (celsius < least or celsius > most)
 
     def finish(self, book: EventBook) -> None:
         for channel in sorted(self._open):

@@ -685,3 +685,22 @@ def test_an_answer_without_readings_is_no_update() -> None:
     assert mapper.feed(message(acknowledged(10.0), OWN + 2)) == []
     (update,) = mapper.feed(message(whole([["host.stands", "tripped"]], 25_000), OWN + 2))
     assert update == Update(25.0, {"host.state": "halted"})
+
+
+def test_a_message_that_stands_is_reported_once() -> None:
+    """A host that repeats everything says nothing new with it; one that says it again does."""
+    profile = Profile(
+        format=1,
+        updates=(UpdateSource(),),
+        messages=(MessageRule(pattern="open", kind=Kind.CONVERTER_FLAG, channel="nozzle"),),
+        channels={
+            "nozzle": Channel(temperature_c="/n"),
+            "host": Channel(message="/words"),
+        },
+    )
+    mapper = Mapper(profile)
+    said = ["sensor open"] * 5 + [""] * 3 + ["sensor open"] * 2 + ["fine", "sensor open"]
+    bodies = [{"n": 21.0, **({"words": words} if words else {})} for words in said]
+    updates = [update for body in bodies for update in mapper.feed(message(body))]
+    reported = [n for n, update in enumerate(updates) if "nozzle.reported" in update.values]
+    assert reported == [0, 8, 11]

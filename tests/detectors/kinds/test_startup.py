@@ -2,6 +2,9 @@
 
 import math
 
+import numpy as np
+import pytest
+
 from detectors.watch import Watch
 from shared.chain import EXAMPLE
 from shared.events import Event
@@ -102,3 +105,26 @@ def test_a_young_uptime_at_the_log_s_beginning_is_a_start_too() -> None:
     """A log that begins seconds after a start has no restart in it, yet a start."""
     events = watched(settling(5.0), 200.0, restarts=(0.0,))
     assert final(events) == {Kind.STARTUP_TRANSIENT}
+
+
+@pytest.mark.parametrize("halted", [False, True])
+def test_a_reading_that_stays_absurd_has_not_settled(halted: bool) -> None:
+    """A steady −180 °C is quiet and no temperature of a printer, be it that the host stopped."""
+    rng = np.random.default_rng(3)
+    updates = []
+    for n in range(1200):
+        time_s = 0.25 * n
+        restarted = time_s >= START_S
+        values: dict[str, Value] = {
+            "nozzle.temperature_c": (-180.0 if restarted else 210.0) + rng.normal(0.0, 0.1),
+            "nozzle.target_c": 210.0,
+            "controller.uptime_s": time_s - START_S if restarted else time_s + 500.0,
+        }
+        if halted and time_s == START_S + 4.0:
+            values["host.state"] = "halted"
+        updates.append(Update(time_s, values))
+    watch = Watch()
+    watch.feed(batch_of(updates))
+    watch.finish()
+    assert Kind.STEP in final(watch.events)
+    assert Kind.STARTUP_TRANSIENT not in final(watch.events)
