@@ -187,6 +187,11 @@ class ClosedWindows:
         """Whether power is known in any of them."""
         return not np.isnan(self.channel.power).all()
 
+    @cached_property
+    def has_target(self) -> bool:
+        """Whether a target is known in any of them."""
+        return not np.isnan(self.channel.target_c).all()
+
 
 class Together:
     """Runs of windows of all channels that closed together."""

@@ -3,12 +3,15 @@
 What the model has learned by a window is what that window is judged by.
 """
 
+import math
+
 from detectors.closed import ClosedWindows
 from detectors.detector import Say
 from detectors.heatmodel import HeatModel
 from detectors.kinds.beat import BeatDetector
 from detectors.kinds.drift import DriftDetector
 from detectors.kinds.norise import NoRiseDetector
+from detectors.kinds.untold import UntoldDetector
 from detectors.plan import ChannelPlan
 from shared.events import NotEvaluated
 
@@ -20,9 +23,16 @@ class HeaterDetectors:
         self.model = HeatModel()
         self.beat = BeatDetector(plan, self.model)
         self.of_power = NoRiseDetector(plan, self.model), DriftDetector(plan)
+        self.untold = UntoldDetector(plan)
+        self._has_power = False
 
     def run(self, closed: ClosedWindows, say: Say) -> None:
+        power = closed.column("power") if closed.has_power else []
         for index in closed.present:
+            # Window by window: results must not depend on how windows come together.
+            self._has_power = self._has_power or (closed.has_power and not math.isnan(power[index]))
+            if closed.has_target and not self._has_power:
+                self.untold.step(closed[index], say)
             if closed.has_power:
                 window = closed[index]
                 self.model.step(window)

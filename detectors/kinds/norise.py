@@ -221,7 +221,7 @@ class NoRiseDetector:
     def not_evaluated(self) -> list[NotEvaluated]:
         if self._has_power:
             return []
-        why = "no power is reported, so heat can't be held against it"
+        why = "no power is reported: only a reading that comes no nearer to its target is told"
         return [NotEvaluated(kind=Kind.NO_RISE, channel=self._plan.name, why=why)]
 
 

@@ -11,8 +11,8 @@ from tests.quality.otherwise.machine import calm, draw_machine, live
 from tests.quality.otherwise.readings import Scene
 
 
-def healthy(seed: int, path: Path, hours: float | None = None) -> float:
-    """A healthy log; gives its hours."""
+def healthy(seed: int, path: Path, hours: float | None = None) -> tuple[float, int]:
+    """A healthy log; gives its hours, and how often its clock was set."""
     rng = np.random.default_rng([77, seed])
     machine = draw_machine(rng)
     host = machine.host
@@ -28,7 +28,7 @@ def healthy(seed: int, path: Path, hours: float | None = None) -> float:
     }
     live(machine, rng, day)
     write_log(path, machine, day, Edits(), rng)
-    return lasts
+    return lasts, host.jumps
 
 
 def faulty(seed: int, path: Path, kinds: tuple[str, ...], hours: float = 5.0) -> list[Truth]:
