@@ -11,7 +11,7 @@ import msgspec
 
 from detectors.limits import READS_LOW, RULES
 from detectors.reports import Cleared, Sighting
-from shared.events import Event
+from shared.events import LASTED, Event
 from shared.words import Gate, Kind
 
 
@@ -23,6 +23,8 @@ class EventBook:
     gate_at: Callable[[str, int], Gate | None] = lambda channel, row: None
     """What a channel was doing at a row of the log."""
     _newest: dict[tuple[str, Kind], int] = field(default_factory=dict)
+    _since_s: dict[int, float] = field(default_factory=dict)
+    """When the occurrence began that goes on, by id of its event."""
     _changed: dict[int, None] = field(default_factory=dict)
 
     def sight(self, report: Sighting, gate: Gate | None = None) -> Event:
@@ -30,10 +32,11 @@ class EventBook:
         rule = RULES[report.kind]
         event = self.newest(report.channel, report.kind)
         if event is not None and event.end_s is None:
-            return self._put(self._updated(event, report, event.count))
+            return self._put(self._lasted(self._updated(event, report, event.count)))
         is_near = event is not None and report.start_s - (event.end_s or 0.0) <= rule.join_s
         if event is not None and is_near and event.tied_to == report.tied_to:
-            return self._put(self._updated(event, report, event.count + 1))
+            self._since_s[event.id] = report.start_s
+            return self._put(self._lasted(self._updated(event, report, event.count + 1)))
         event = Event(
             id=len(self.events),
             kind=report.kind,
@@ -51,22 +54,22 @@ class EventBook:
         )
         self.events.append(event)
         self._newest[report.channel, report.kind] = event.id
-        return self._put(event)
+        self._since_s[event.id] = report.start_s
+        return self._put(self._lasted(event))
 
     def clear(self, report: Cleared) -> Event | None:
         """End the occurrence that is going on; None when there is none."""
         event = self.newest(report.channel, report.kind)
         if event is None or event.end_s is not None:
             return None
-        return self._put(
-            msgspec.structs.replace(
-                event,
-                end_s=report.end_s,
-                value=event.value if report.value is None else report.value,
-                text=event.text if report.text is None else report.text,
-                facts={**event.facts, **report.facts},
-            )
+        ended = msgspec.structs.replace(
+            event,
+            end_s=report.end_s,
+            value=event.value if report.value is None else report.value,
+            text=event.text if report.text is None else report.text,
+            facts={**event.facts, **report.facts},
         )
+        return self._put(self._lasted(ended))
 
     def absorb(self, ids: Iterable[int], by: int | None) -> None:
         """Say that other events are explained by event `by`; None gives them back."""
@@ -97,6 +100,15 @@ class EventBook:
             text=report.text if larger else event.text,
             facts={**event.facts, **report.facts},
         )
+
+    def _lasted(self, event: Event) -> Event:
+        """The event with the seconds that its occurrences lasted so far, once one has ended."""
+        since_s = self._since_s.get(event.id)
+        if event.end_s is None or since_s is None:
+            return event
+        del self._since_s[event.id]
+        lasted_s = float(event.facts.get(LASTED, 0.0)) + max(event.end_s - since_s, 0.0)
+        return msgspec.structs.replace(event, facts={**event.facts, LASTED: lasted_s})
 
     def _put(self, event: Event) -> Event:
         self.events[event.id] = event

@@ -144,6 +144,12 @@ class RollingRecorder:
             return self._current.path
 
     @property
+    def parts(self) -> int:
+        """Files of this run so far."""
+        with self._lock:
+            return self._part - (self._next is not None)
+
+    @property
     def bytes_written(self) -> int:
         """Bytes of that file on the disk."""
         with self._lock:

@@ -8,6 +8,10 @@ LEAST_FOR_RATE = 3
 """Occurrences from which an event has a rate: two give one interval, which tells little."""
 
 
+LASTED = "lasted_s"
+"""Fact of an event: seconds that its occurrences lasted, all together; without those between."""
+
+
 class Event(msgspec.Struct, frozen=True, kw_only=True):
     """One finding, as it stands at a moment of its life.
 

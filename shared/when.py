@@ -24,6 +24,11 @@ def hms(time_s: float) -> str:
     return f"{sign}{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
 
 
+def counted(count: int, what: str) -> str:
+    """`no events`, `1 event`, `2 events`."""
+    return f"{count or 'no'} {what}{'' if count == 1 else 's'}"
+
+
 def tenths(time_s: float) -> str:
     """A log time as h:mm:ss.s, for lines that tell events apart."""
     if not math.isfinite(time_s) or abs(time_s) >= EPOCH_TO_S:

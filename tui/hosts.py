@@ -2,6 +2,7 @@
 
 import os
 import platform
+import sys
 import time
 from collections.abc import Sequence
 from pathlib import Path
@@ -16,6 +17,7 @@ from shared.placing import PRIVATE_FOLDER
 from shared.secrets import public_address, public_meta
 from shared.text import clean
 from shared.version import VERSION
+from tui.output import say
 
 
 def profile_for(host: str) -> tuple[Profile, str]:
@@ -33,20 +35,31 @@ def profiles_for(hosts: Sequence[str], output: str | None) -> list[tuple[Profile
     """Profiles and titles of several HOSTs, no title twice. Raises BadInput.
 
     A host that is named twice is refused: it is asked over one connection only; so is
-    one `output` for several.
+    one `output` for several. One name that is wrong among several gets its line and fails alone.
     """
     if output is not None and len(hosts) > 1:
         raise BadInput("-o", "one file cannot hold several hosts", "leave -o out, or name one host")
     found: list[tuple[Profile, str]] = []
     taken: set[str] = set()
+    failed: list[BadInput] = []
     for host in hosts:
-        profile, title = profile_for(host)
+        try:
+            profile, title = profile_for(host)
+        except BadInput as bad:
+            if len(hosts) == 1:
+                raise
+            failed.append(bad)
+            continue
         if any(set(profile.addresses) & set(other.addresses) for other, _ in found):
             raise BadInput(title, "this host is named twice", "name each host once")
         if title in taken:
             title = f"{title} ({len(found) + 1})"
         taken.add(title)
         found.append((profile, title))
+    if not found:
+        raise failed[0]
+    for one in failed:
+        say(f"ohmvigil: {one}; the others go on", sys.stderr)
     return found
 
 

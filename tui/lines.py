@@ -7,7 +7,7 @@ import msgspec
 
 from detectors.diagnosis.firstline import FIRST_LINES
 from shared.bursts import bursts
-from shared.events import Check, Event, RankedCause, Verdict
+from shared.events import LASTED, Check, Event, RankedCause, Verdict
 from shared.when import rate_words, spelt, tenths
 from shared.words import EVERY_CHANNEL, Severity
 
@@ -15,6 +15,7 @@ BURST_SHOWN = 8
 """Events of a burst that a line names after the first."""
 CAUSES_SHOWN = 3
 """Causes a channel in text; JSON gives all that are listed."""
+TWICE = 2
 UNLIKELY = 0.01
 """Causes below this are left out of text and screen."""
 
@@ -80,9 +81,20 @@ def news_line(event: Event, now_s: float | None = None) -> str:
     if event.end_s is None:
         at_s, now = event.start_s, f"{times} so far"
     else:
-        at_s, now = event.end_s, f"ended after {spelt(event.end_s - event.start_s)}"
-        now += f", {times}" if times else ""
+        at_s, now = event.end_s, f"ended {_lasted(event)}"
     return f"{tenths(at_s):>10}  {channel_word(event.channel):<8} {event.kind:<18} {now}"
+
+
+def _lasted(event: Event) -> str:
+    """How long an event that has ended lasted: `after 11 s`, `twice, 25 s in all`."""
+    span = spelt((event.end_s or event.start_s) - event.start_s)
+    if event.count == 1:
+        return f"after {span}"
+    often = "twice" if event.count == TWICE else f"{event.count} times"
+    lasted_s = event.facts.get(LASTED)
+    if isinstance(lasted_s, float) and lasted_s >= 1.0:
+        return f"{often}, {spelt(lasted_s)} in all"
+    return f"{often} within {span}"
 
 
 def cause_lines(causes: Iterable[RankedCause]) -> list[str]:

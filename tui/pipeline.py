@@ -25,6 +25,7 @@ from shared.clock import own_time
 from shared.errors import BadInput
 from shared.events import Event, RankedCause, Verdict
 from shared.updates import Entry, EntryKind, Update, batch_of
+from shared.when import counted, spelt
 from shared.words import Act, HostState, Severity
 from tui.answers import answers_in
 from tui.deeds import channels_beside, deeds_in, loud_verdict, set_aside
@@ -88,6 +89,7 @@ class Live:
         """The host's own word; empty before it says one or gives a reading."""
         self._first_s: float | None = None
         self._heard_own_s = own_time()
+        self._messages = 0
         self._is_heard = False
         self._stopping = False
         self._diagnosed_s = 0.0
@@ -120,6 +122,23 @@ class Live:
     def has_read(self) -> bool:
         """Whether any channel ever gave a value."""
         return bool(self._watch.health())
+
+    @property
+    def held(self) -> str:
+        """What the recording holds, in words; empty where nothing is recorded."""
+        if self._recorder is None:
+            return ""
+        with self._lock:
+            events = sum(event.absorbed_by is None for event in self._watch.events)
+            span_s = 0.0 if self._first_s is None else self._watch.now_s - self._first_s
+        parts = getattr(self._recorder, "parts", 1)
+        files = "" if parts == 1 else f"{parts} files, the last "
+        trouble = f"; {self._recorder.trouble}" if self._recorder.trouble else ""
+        return (
+            f"{files}{self._recorder.path} holds {counted(self._messages, 'message')} over "
+            f"{spelt(max(span_s, 0.0))}, {counted(events, 'event')}, "
+            f"{counted(len(self._notes), 'note')}{trouble}"
+        )
 
     @property
     def unread(self) -> BadInput:
@@ -303,6 +322,7 @@ class Live:
             if entry.kind in (EntryKind.MESSAGE, EntryKind.CUT_SHORT):
                 self._heard_own_s = entry.own_s
                 self._is_heard = True
+                self._messages += 1
         if updates:
             updates, over = self._within(updates)
             self._detect(updates)

@@ -108,7 +108,7 @@ def _found(seen: Sequence[Event], named: Sequence[list[RankedCause]]) -> str:
         text += f"; also {', '.join(_also(ranked) for ranked in named[1:])}"
     check = named[0][0].next_check
     if check is not None:
-        text += f" — next: {check.name}"
+        text += f" — next: {check.name.replace('-', ' ')}"
     return text
 
 

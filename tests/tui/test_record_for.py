@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import os
 import subprocess
 import sys
 from collections.abc import Callable
@@ -96,3 +97,32 @@ def test_a_host_that_gives_no_reading_ends_with_2(
     (told,) = done.stderr.splitlines()
     assert words in told
     assert "bench" in told
+
+
+def test_the_last_line_says_what_the_recording_holds(tmp_path: Path) -> None:
+    """Counts and the span, so that nobody has to open it to know."""
+    done = record(tmp_path, lambda n: json.dumps({"at": n / 10, "n": 21.5}), "3")
+    last = done.stdout.splitlines()[-1]
+    assert "a.ohmv holds" in last
+    assert "messages over" in last
+    assert "no events" in last
+
+
+def test_one_wrong_name_among_several_fails_alone(tmp_path: Path) -> None:
+    """The others are recorded, and the exit is theirs."""
+    with Lines(lambda n: json.dumps({"at": n / 10, "n": 21.5})) as host:
+        profile = tmp_path / "bench.toml"
+        profile.write_text(PROFILE.format(address=host.address), encoding="utf-8")
+        done = subprocess.run(
+            [sys.executable, "-m", "tui.main", "record", str(profile), "nosuch", "--for", "2"],
+            capture_output=True,
+            text=True,
+            timeout=50.0,
+            check=False,
+            env={**os.environ, "XDG_DATA_HOME": str(tmp_path)},
+        )
+    assert done.returncode == 0, done.stderr
+    (line,) = done.stderr.splitlines()
+    assert "nosuch" in line
+    assert "the others go on" in line
+    assert len(list(tmp_path.glob("ohmvigil/*.ohmv"))) == 1

@@ -48,6 +48,8 @@ def run(options: argparse.Namespace) -> int:
     """Write the bundle, and say what was replaced and what is in it."""
     if Path(options.output).suffix != ".zip":
         raise BadInput(options.output, "a bundle is a zip archive", "end its name in .zip")
+    if Path(options.output).exists():
+        raise BadInput(options.output, "a file of this name is there", "name another, or remove it")
     around_s = _around(options.around)
     log = open_logs(options.files)
     try:

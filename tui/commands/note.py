@@ -25,14 +25,13 @@ def run(options: argparse.Namespace) -> int:
         log.close()
     time_s = newest_s if options.at is None else time_of(options.at)
     kind, text, facts = _content(options, channels)
+    if not first_s <= time_s <= newest_s:
+        what = f"{options.at} is outside the log, which goes from {tenths(first_s)} to "
+        what += f"{tenths(newest_s)}"
+        raise BadInput("--at", what, "give a time in it, or leave --at out for its end")
     add_note(options.file, time_s, text, kind, facts)
-    outside = "" if first_s <= time_s <= newest_s else _outside(first_s, newest_s)
-    say(f"{options.file}: {kind} at {tenths(time_s)}{outside}: {text}")
+    say(f"{options.file}: {kind} at {tenths(time_s)}: {text}")
     return 0
-
-
-def _outside(first_s: float, last_s: float) -> str:
-    return f" (the log goes from {tenths(first_s)} to {tenths(last_s)} so far)"
 
 
 def time_of(text: str, option: str = "--at") -> float:

@@ -154,6 +154,8 @@ def _end(lives: list[tuple[Live, EventPrinter]], as_json: bool, teller: _Teller)
     for live, printer in lives:
         if live.fatal is None or live.is_heard:
             print_result(live, printer.prefix, as_json=as_json)
+        if not as_json and live.is_heard:
+            say(f"{printer.prefix + ': ' if printer.prefix else ''}{live.held}")
     unread = [live for live, _ in lives if live.fatal is None and not live.has_read]
     for live in unread:
         _complain(str(live.unread))

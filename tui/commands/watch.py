@@ -10,6 +10,7 @@ from tui.hosts import profiles_for
 from tui.leaving import Leaving
 from tui.lives import all_failed, close_all, tell_failures, wait_any
 from tui.longrun import open_rolling
+from tui.output import say
 from tui.pipeline import Live
 from tui.profilecheck import run_check
 from tui.sink import survive
@@ -43,6 +44,9 @@ def run(options: argparse.Namespace) -> int:
             (_watch_one if len(lives) == 1 else _watch_several)(lives, options, hang_up)
         finally:
             close_all(lives)
+    for live in lives:
+        if live.is_heard and live.held:
+            say(live.held)
     if len(lives) > 1:
         return tell_failures(lives)
     if lives[0].fatal is not None:

@@ -43,7 +43,7 @@ def test_a_fault_names_channel_cause_probability_and_check() -> None:
     found = of(event(Kind.BIT_FLIP, count=9), event(Kind.CODE_LOW, count=3))
     assert found.severity is Severity.FAILURE
     assert found.text.startswith("nozzle: switch the heater off; nozzle: bus wiring, most likely (")
-    assert found.text.endswith("— next: reseat-bus")
+    assert found.text.endswith("— next: reseat bus")
 
 
 def test_two_causes_that_are_near_are_both_named() -> None:
