@@ -10,6 +10,8 @@ The log begins at the host's first time and never falls.
   `jumps` counts these.
 - After the link has opened anew nothing late can come: host time behind the newest, or
   `JUMP_S` · pace behind own time, has moved.
+- A host time that is said again, by a clock in whole seconds say, goes on from message to
+  message by own time, at most `LATE_S` each: readings have times of their own.
 - A host clock that says the same time in `STAND_SAYS` messages over `STAND_S` of own time
   or more stands: the log goes on by own time until the clock does. `take_news` tells that
   it stands, goes, or has moved (`shared.hostclock`); what a new link brings is no news.
@@ -62,7 +64,7 @@ class LogTime:
         self._reopened = False
         # What the clock said last, when it first said so, and how often since.
         self._said_s = math.nan
-        self._said_own_s = 0.0
+        self._said_own_s = self._heard_own_s = 0.0
         self._said_times = 0
         self._stands = False
         self._news: deque[str] = deque()
@@ -95,11 +97,16 @@ class LogTime:
             self._begin(own_s, host_s)
             return host_s
         stood = self._stands
+        gone_s = min(own_s - self._heard_own_s, LATE_S) * self.pace
+        self._heard_own_s = own_s
         self._watch(own_s, host_s)
         if self._offset_s is None or (stood and not self._stands):
             return self._move(own_s, host_s)
         if self._stands:
             return self.time_at(own_s)
+        if self._said_times > 1:
+            self._floor_s = max(self._floor_s, min(self._floor_s + gone_s, self.reckon(own_s)))
+            return self._floor_s
         log_s = host_s + self._offset_s
         reach_s = JUMP_S * max(self.pace, 1.0)
         top_s = self._top_lead_s - DRIFT * self.pace * max(own_s - self._own_s, 0.0)

@@ -185,8 +185,11 @@ class ConcatenatedFramer:
         frames: list[bytes] = []
         while (end := self._next_end(frames)) is not None:
             self._give(end, frames)
-        if not self._depth and not self._in_string:
+        if not self._depth:
+            # What begins no value is given by the line, or as soon as it is much.
             self._at = len(self._held)
+            if b"\n" in self._held or len(self._held) > CUT_BYTES:
+                self._give(len(self._held), frames)
         if len(self._held) > self._limit:
             if not self._skipping:
                 frames.append(cut_short(self._held))
@@ -213,7 +216,7 @@ class ConcatenatedFramer:
                     return None
                 self._at += 1
             elif mark == b'"':
-                self._in_string = not self._in_string
+                self._in_string = self._depth > 0 and not self._in_string
             elif mark in b"{[":
                 if not self._depth:
                     self._give(found.start(), frames)

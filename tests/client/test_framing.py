@@ -149,3 +149,13 @@ def test_a_value_beyond_the_limit_is_cut_short_and_the_next_is_read(
     whole = [frame for frame in frames if not isinstance(frame, CutShort)]
     assert whole[-1] == b'{"b":1}'
     assert len(one._held) <= 20
+
+
+def test_a_peer_that_says_no_value_at_all_is_heard() -> None:
+    """By the line, or as soon as it is much: another protocol is told, not waited for."""
+    assert ConcatenatedFramer().feed(b"SSH-2.0-none\r\n") == [b"SSH-2.0-none"]
+    one = ConcatenatedFramer()
+    frames = [frame for _ in range(100) for frame in one.feed(b'no "end')]
+    assert frames
+    assert len(one._held) <= CUT_BYTES
+    assert one.feed(b'{"a":1}')[-1] == b'{"a":1}'
