@@ -23,6 +23,10 @@ OUTLINE_POINTS = 11
 """Moments in a stretch of an outline at which the host counts as heard, its ends included."""
 
 
+MOST_SAMPLES = 65_536
+"""Of each key: four and a half hours at 4 Hz in full."""
+
+
 class _Track:
     """Growing arrays of one key's samples, in time order."""
 
@@ -40,6 +44,19 @@ class _Track:
         self.time_s[self.size : needed] = time_s
         self.value[self.size : needed] = value
         self.size = needed
+
+    def thin(self) -> None:
+        """Halve the older half: of each four samples the lowest and the highest stay."""
+        older = self.size // 2 // 4 * 4
+        values = self.value[:older].reshape(-1, 4)
+        picked = np.sort(np.stack([values.argmin(axis=1), values.argmax(axis=1)], axis=1), axis=1)
+        # Where all are alike, the first and the last, so that no pause seems longer.
+        picked[picked[:, 0] == picked[:, 1]] = (0, 3)
+        kept = (picked + np.arange(0, older, 4)[:, None]).ravel()
+        for name in ("time_s", "value"):
+            whole = getattr(self, name)
+            setattr(self, name, np.concatenate([whole[kept], whole[older : self.size]]))
+        self.size -= older - len(kept)
 
     def drop_before(self, time_s: float) -> None:
         first = int(np.searchsorted(self.time_s[: self.size], time_s))
@@ -66,8 +83,9 @@ class Coarse:
 class History:
     """Samples by key. One thread appends, another reads; both may call at any time.
 
-    `keep_s` bounds memory: samples older than that before the newest are dropped
-    (None keeps all, for replay).
+    `keep_s` and `MOST_SAMPLES` of a key bound memory: samples older than that before the newest
+    are dropped, and of the older half the lowest and highest are kept (None keeps all, for
+    replay).
     """
 
     def __init__(self, keep_s: float | None = 12 * 3600.0) -> None:
@@ -128,6 +146,9 @@ class History:
                 track = self._tracks.setdefault(key, _Track())
                 track.append(batch.time_s[present], column[present])
             if self._keep_s is not None:
+                for track in (self._heard, *self._tracks.values()):
+                    if track.size > MOST_SAMPLES:
+                        track.thin()
                 horizon = float(self._last_s) - self._keep_s
                 if horizon > self._first_s:
                     for track in self._tracks.values():

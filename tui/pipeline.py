@@ -55,7 +55,8 @@ class Live:
     """Watches one host from `start` to `close`. Safe to call from any thread.
 
     `recorder` None keeps no recording. `for_s` ends the watch after that much log time;
-    `finished` is then set. `waits`: a first connection that fails is tried again.
+    `finished` is then set. `waits`: a first connection that fails is tried again. `shows`:
+    samples are kept for a chart.
     """
 
     def __init__(
@@ -66,6 +67,7 @@ class Live:
         for_s: float | None = None,
         *,
         waits: bool = False,
+        shows: bool = True,
     ) -> None:
         self._title = title
         self._chains: Mapping[str, Chain] = profile.chains
@@ -74,6 +76,7 @@ class Live:
         self._ledger = Ledger()
         self._watch = Watch(self._chains, [self._ledger])
         self._history = History()
+        self._shows = shows
         self._recorder = recorder
         self._for_s = for_s
         self._lock = threading.Lock()
@@ -346,7 +349,8 @@ class Live:
             self._recorder.updates(updates)
         batch = batch_of(updates)
         with self._lock:
-            self._history.append(batch)
+            if self._shows:
+                self._history.append(batch)
             self._take_events(self._watch.feed(batch))
             states = batch.texts.get("host.state")
             if states:
