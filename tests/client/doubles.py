@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 from client.address import Address
 from client.form import Profile
 from client.transport import Closed, Transport
+from shared.link import How
 
 T = TypeVar("T")
 
@@ -127,8 +128,14 @@ class Diary:
     def message(self, frame: bytes) -> None:
         self._write("message", frame)
 
-    def lost(self, why: str) -> None:
+    def lost(self, why: str, how: How) -> None:
         self._write("lost", why)
+
+    def failed(self, why: str, how: How) -> None:
+        self._write("failed", (why, how))
+
+    def answers(self) -> None:
+        self._write("answers", None)
 
 
 def values_of(updates: Iterable[Any]) -> list[Mapping[str, Any]]:
