@@ -5,6 +5,7 @@ import logging
 import re
 import ssl
 from contextlib import suppress
+from typing import Any
 
 from websockets.asyncio.client import ClientConnection
 from websockets.asyncio.client import connect as ws_connect
@@ -76,6 +77,15 @@ class WebSocketTransport:
         headers = {}
         if profile.token is not None and not is_placed(profile, address):
             headers[profile.token.header] = profile.token.prefix + secret(profile.token)
+        reached: list[ClientConnection] = []
+
+        class Reached(ClientConnection):
+            """Made once the peer has taken the link, before the handshake."""
+
+            def __init__(self, *given: Any, **named: Any) -> None:
+                super().__init__(*given, **named)
+                reached.append(self)
+
         context: ssl.SSLContext | None = None
         if address.scheme == "wss":
             context = tls_context(profile)
@@ -94,9 +104,12 @@ class WebSocketTransport:
                 close_timeout=CLOSE_TIMEOUT_S,
                 # The supervisor asks for signs of life itself.
                 ping_interval=None,
+                create_connection=Reached,
                 happy_eyeballs_delay=EYEBALLS_S,
             )
         except (OSError, WebSocketException, UnicodeError, ValueError) as error:
+            if reached and isinstance(error, TimeoutError):
+                raise Unreachable("the handshake was not answered", How.MUTE) from None
             raise _trouble(address, error) from None
         return cls(connection, profile.largest_bytes)
 

@@ -47,6 +47,8 @@ class How(StrEnum):
     """The host gave no sign of life when asked."""
     REFUSED = "refused"
     """A machine answers, and nothing listens there."""
+    MUTE = "mute"
+    """A machine takes the link, and then says nothing."""
     TIMED_OUT = "timed-out"
     """Nobody answered."""
     NO_WAY = "no-way"
