@@ -96,6 +96,7 @@ class Reader:
     def take(self, limit: int | None = None) -> list[Entry]:
         """Oldest entries of the queue, at most `limit`, removed from it."""
         with self._lock:
+            self._say_dropped()
             if limit is None or limit >= len(self._unread):
                 taken = list(self._unread)
                 self._unread.clear()
@@ -207,6 +208,15 @@ class Reader:
             self._dropped += 1
         self._lock.notify_all()
 
+    def _say_dropped(self) -> None:
+        """Say what was dropped where it is missing: before the oldest that is left."""
+        news = self._teller.dropped(self._dropped)
+        if news is not None:
+            own_s = self._unread[0].own_s if self._unread else own_time()
+            entry = Entry(own_s, EntryKind.LINK, msgspec.json.encode(news))
+            self._unread.appendleft(entry)
+            self._unread_bytes += len(entry.payload)
+
     def _run(self) -> None:
         fatal: BadInput | None = None
         try:
@@ -242,7 +252,7 @@ class Reader:
             now_s = own_time()
             with self._lock:
                 quiet_s = now_s - self._last_s
-                self._tell(now_s, self._teller.beat(now_s, self._dropped))
+                self._tell(now_s, self._teller.beat(now_s))
                 if quiet_s >= TICK_S:
                     self._put(Entry(now_s, EntryKind.TICK))
                     self._last_s = now_s

@@ -304,7 +304,8 @@ class Supervisor:
             asked_s = now()
             if await self._gives_sign(transport):
                 alive_s = now()
-                self._listener.answers()
+                if self._heard_s < asked_s:
+                    self._listener.answers()
             elif self._heard_s < asked_s:
                 raise Closed(f"no sign of life for {2 * self._silence_s:g} s", How.SILENT)
 

@@ -56,14 +56,10 @@ class Teller:
         self._gap_end_s = math.nan
         self._at_once = 0
 
-    def beat(self, own_s: float, dropped_in_all: int = 0) -> Iterator[LinkNews]:
+    def beat(self, own_s: float) -> Iterator[LinkNews]:
         """Our own beat; the next is due in `beat_s`."""
         yield from self._lateness(own_s)
         self._due_s = own_s + self._beat_s
-        more = dropped_in_all - self._dropped
-        if more > 0:
-            self._dropped = dropped_in_all
-            yield self._news(dropped(more))
         share = self._company.share(self._seat, own_s)
         if share is not None:
             yield self._news(others(*share))
@@ -92,6 +88,11 @@ class Teller:
         if text != self._tried:
             self._tried = text
             yield self._news(text)
+
+    def dropped(self, in_all: int) -> LinkNews | None:
+        """News of what was dropped since this was asked last, from how much it is in all."""
+        more, self._dropped = in_all - self._dropped, in_all
+        return self._news(dropped(more)) if more else None
 
     def answers(self, own_s: float) -> Iterator[LinkNews]:
         """The host sends nothing, but gave a sign of life."""

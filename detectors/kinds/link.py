@@ -172,7 +172,8 @@ class LinkDetector:
         if said.what in (What.LATE, What.DROPPED):
             if time_s - self._own_s > OWN_S:
                 self._own = LinkStory()
-            self._own_s = time_s
+            # The log's time stood still while this machine did.
+            self._own_s = time_s + said.number * (said.what is What.LATE)
             self._own.late_s += said.number * (said.what is What.LATE)
             self._own.dropped += said.number * (said.what is What.DROPPED)
             return

@@ -34,6 +34,10 @@ class SkippingLoop(asyncio.SelectorEventLoop):
     def time(self) -> float:
         return self._skipping.now_s
 
+    def stand_still(self, for_s: float) -> None:
+        """Time passes and nothing is done in it, as when the machine sleeps."""
+        self._skipping.now_s += for_s
+
 
 def run_skipping(work: Coroutine[Any, Any, T]) -> T:
     """`asyncio.run` on skipped time."""
