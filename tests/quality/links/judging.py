@@ -131,6 +131,7 @@ def entries_of(drawn: Drawn, seed: int) -> list[Entry]:
 async def _watched(drawn: Drawn, seed: int) -> list[Entry]:
     loop = asyncio.get_running_loop()
     assert isinstance(loop, SkippingLoop)
+    loop.tire(1e-6)
     company = Company()
     book = _Notebook(company)
     seats = [company.take_seat() for _ in drawn.others]
