@@ -11,9 +11,8 @@ GAPS_KEPT = 32
 ROWS_TO_LEARN = 8
 UNKNOWN_SILENCE_S = 30.0
 """Limit until so many rows have shown the host's spacing."""
-LATER_S = 60.0
-LATER_SPACINGS = 4.0
-"""An update later than this many spacings, in the minute before, counts as late."""
+LATER = 2.0
+"""An update that comes after so many of the host's own spacings is late."""
 
 
 class Cadence:
@@ -24,29 +23,35 @@ class Cadence:
         self._first_row = 0
         self._silent_s = 0.0
         self._gaps: deque[float] = deque(maxlen=GAPS_KEPT)
-        self._late_s: deque[float] = deque(maxlen=GAPS_KEPT)
-        """When updates came late."""
+        self._late_row = -1
+        self._late_rows = 0
+        """The newest late row, and how many came late one after the other."""
 
     def begin(self, row: int, time_s: float) -> None:
         self._first_s, self._first_row = time_s, row
 
-    def gap(self, seconds: float, was_silence: bool, row: int, time_s: float) -> None:
-        """A gap between two rows; silences and broken links are no habit of the host."""
-        if self.spacing_s(row, time_s) * LATER_SPACINGS < seconds:
-            self._late_s.append(time_s)
+    def gap(self, seconds: float, row: int, before_s: float, was_silence: bool) -> None:
+        """A gap that `row` ends; silences are no habit of the host."""
+        if seconds > LATER * self.spacing_s(row, before_s):
+            self._late_rows = self._late_rows + 1 if self._late_row == row - 1 else 1
+            self._late_row = row
         if was_silence:
             self._silent_s += seconds
         else:
             self._gaps.append(seconds)
+
+    def outage(self, seconds: float) -> None:
+        """A gap over which the link was gone: none of the host's doing."""
+        self._silent_s += seconds
 
     def spacing_s(self, row: int, last_s: float) -> float:
         """The host's own spacing; NaN before any."""
         rows = row - 1 - self._first_row
         return (last_s - self._first_s - self._silent_s) / rows if rows > 0 else math.nan
 
-    def late_before(self, time_s: float) -> int:
-        """Updates that came late in the minute before."""
-        return sum(time_s - LATER_S <= late_s < time_s for late_s in self._late_s)
+    def late_before(self, row: int) -> int:
+        """How many rows came late one after the other, up to the one before this."""
+        return self._late_rows if self._late_row == row - 1 else 0
 
     def limit_s(self, row: int, last_s: float) -> float:
         """Silence from here on is stale; `row` is the next one, `last_s` the last one's time."""

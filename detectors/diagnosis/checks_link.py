@@ -13,6 +13,7 @@ _SERVICE = frozenset(
         "host-mute",
         "answers-though-silent",
         "link-lost",
+        "mute-yet-open",
     }
 )
 

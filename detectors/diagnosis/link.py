@@ -34,6 +34,10 @@ _OF_ENDS = {
 }
 
 
+_OF_THE_WAY = {"link-lost", "no-sign-of-life", "broken-off"}
+"""Shapes in which the machine at the other end gave no answer that came through."""
+
+
 def link(case: Case) -> Iterator[Fact]:
     """Of the link itself; a channel's own case has none."""
     if case.channel != EVERY_CHANNEL:
@@ -59,6 +63,8 @@ def _shape(event: Event) -> str:
     for how in (since, ended):
         if how in _OF_TRIES:
             return _OF_TRIES[How(how)]
+    if number(event, "reopened"):
+        return "mute-yet-open"
     return _OF_ENDS.get(How(ended), "link-lost") if ended else "link-lost"
 
 
@@ -78,8 +84,11 @@ def _each_s(event: Event) -> float:
 
 
 def _beside(event: Event, shape: str) -> Iterator[Fact]:
-    if number(event, "ran_on") and shape != "no-network-here":
-        yield Fact("host-ran-on", "its uptime grew over the gap: the host ran on")
+    if shape in _OF_THE_WAY and event.kind is Kind.LINK_LOSS and event.end_s is not None:
+        if number(event, "ran_on"):
+            yield Fact("host-ran-on", "its uptime grew over the gap: the host ran on")
+        else:
+            yield Fact("back-as-it-was", "it came back, and no start was seen")
     if (number(event, "ever_later") or 0.0) >= EVER_LATER:
         yield Fact("updates-ever-later", "updates had come later and later before")
     if event.kind is Kind.LINK_LOSS and event.count >= OFTEN:

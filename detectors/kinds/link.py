@@ -101,7 +101,7 @@ class LinkDetector:
             self._gone_row = row
             self._end_silence(row, time_s, say)
             if self._lost_s != time_s:
-                self._begin_loss(time_s)
+                self._begin_loss(row, time_s)
             say(self._loss(row, time_s))
         elif state is HostState.HALTED:
             self._halted_s = time_s
@@ -137,10 +137,13 @@ class LinkDetector:
                 # The controller's own clock says so little went by: the host's was set.
                 say(leap(row, time_s, before_s, gap_s - grew_s))
             elif is_silence:
-                self._begin_silence(before_s)
+                self._begin_story(row, before_s)
                 say(self._silence(row, time_s, before_s, time_s, limit_s))
                 self._back_s = time_s
-        self._cadence.gap(gap_s, is_silence or was_gone, row, before_s)
+        if was_gone:
+            self._cadence.outage(gap_s)
+        else:
+            self._cadence.gap(gap_s, row, before_s, is_silence)
 
     def passed(self, row: int, time_s: float, heard_s: float, say: Say) -> None:
         self._knows_link = True
@@ -149,7 +152,7 @@ class LinkDetector:
         limit_s = self._cadence.limit_s(row, heard_s)
         if time_s - heard_s > limit_s:
             self._silent = True
-            self._begin_silence(heard_s)
+            self._begin_story(row, heard_s)
             say(self._silence(row, time_s, heard_s, None, limit_s))
 
     def finish(self, say: Say) -> None:
@@ -180,7 +183,7 @@ class LinkDetector:
         is_gone = self._state is HostState.GONE
         if said.what is What.LOST and not is_gone:
             # The state that follows in the same update reports it.
-            self._begin_loss(time_s)
+            self._begin_loss(row, time_s)
         self._story.take(said)
         if is_gone:
             say(self._loss(row, time_s))
@@ -194,17 +197,14 @@ class LinkDetector:
             end_s = self._back_s
             say(Cleared(row, time_s, EVERY_CHANNEL, Kind.STALE, end_s, text=text, facts=facts))
 
-    def _begin_loss(self, time_s: float) -> None:
+    def _begin_loss(self, row: int, time_s: float) -> None:
         answers = self._silent and self._story.answers
         self._lost_s = time_s
-        self._begin_story(time_s)
+        self._begin_story(row, time_s)
         self._story.answers = answers
 
-    def _begin_silence(self, since_s: float) -> None:
-        self._begin_story(since_s)
-
-    def _begin_story(self, time_s: float) -> None:
-        self._story = LinkStory(ever_later=self._cadence.late_before(time_s))
+    def _begin_story(self, row: int, time_s: float) -> None:
+        self._story = LinkStory(ever_later=self._cadence.late_before(row))
         if time_s - self._own_s <= OWN_S:
             self._story.late_s, self._story.dropped = self._own.late_s, self._own.dropped
 

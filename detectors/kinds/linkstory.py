@@ -8,7 +8,8 @@ Facts (`Event.facts` of link-loss and stale, complete each time):
     held_s           how long messages were held up on the way, and then came all at once
     dropped          messages dropped here unread just before
     answers          1: silent, but it gave a sign of life when asked
-    ever_later       updates that came late in the minute before
+    reopened         1: mute, and yet the next try to open it worked
+    ever_later       updates that came late one after the other just before
     others_lost, others_of   other hosts watched here, lost at the same time
 """
 
@@ -43,6 +44,7 @@ class LinkStory:
 
     ended: How | None = None
     ended_words: str = ""
+    reopened: bool = False
     since: list[tuple[How, str]] = field(default_factory=list)
     ran_on: bool = False
     late_s: float = 0.0
@@ -62,6 +64,8 @@ class LinkStory:
         elif said.what is What.LOST:
             # Opened meanwhile, and lost again before the host said anything.
             self._find(How.MUTE if said.how is How.SILENT else said.how, said.words)
+        elif said.what is What.OPEN:
+            self.reopened = not self.since and self.ended is How.SILENT
         elif said.what is What.OTHERS:
             self.others_lost, self.others_of = int(said.number), said.of
         elif said.what is What.HELD_UP:
@@ -87,6 +91,7 @@ class LinkStory:
         return {
             "ended": "" if self.ended is None else self.ended.value,
             "since": "" if found is None else found[0].value,
+            "reopened": float(self.reopened),
             "ran_on": float(self.ran_on),
             "late_s": self.late_s,
             "held_s": self.held_s,
@@ -113,6 +118,8 @@ class LinkStory:
     def beside(self) -> list[str]:
         """What else bears on it."""
         parts = []
+        if self.reopened:
+            parts.append("the next try worked at once")
         if self.answers:
             parts.append("it answers when asked for a sign of life")
         if self.held_s:
