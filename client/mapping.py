@@ -238,8 +238,12 @@ class Mapper:
                 self._is_gone = True
                 time_s = self._time.time_at(entry.own_s)
                 return [self._timed(time_s, {**told, STATE_KEY: _GONE})]
+        if said is None:
+            return []
+        if said.what in (What.OPEN, What.TRIED):
+            return [self._timed(self._time.tick(entry.own_s), told)]
         # Host times may still come that lie before now, so the log's time stays where it is.
-        return [self._timed(self._time.newest_s, told)] if told else []
+        return [self._timed(self._time.newest_s, told)]
 
     def _timed(self, time_s: float, values: dict[str, Value]) -> Update:
         if self._early:

@@ -40,9 +40,13 @@ class Cadence:
         else:
             self._gaps.append(seconds)
 
-    def outage(self, seconds: float) -> None:
-        """A gap over which the link was gone: none of the host's doing."""
+    def outage(self, seconds: float, row: int) -> None:
+        """A gap over which the link was gone, up to `row`: it tells nothing of the host's habit,
+        and takes nothing back of what was late before.
+        """
         self._silent_s += seconds
+        if self._late_row == row - 1:
+            self._late_row = row
 
     def spacing_s(self, row: int, last_s: float) -> float:
         """The host's own spacing; NaN before any."""

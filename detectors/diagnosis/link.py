@@ -38,16 +38,23 @@ _OF_THE_WAY = {"link-lost", "no-sign-of-life", "broken-off"}
 """Shapes in which the machine at the other end gave no answer that came through."""
 
 
+_BLOCKED = _OF_THE_WAY | {"held-up"}
+
+
 def link(case: Case) -> Iterator[Fact]:
     """Of the link itself; a channel's own case has none."""
     if case.channel != EVERY_CHANNEL:
         return
+    blocked = 0
     for event in case.of(Kind.LINK_LOSS, Kind.STALE):
         shape = _shape(event)
+        blocked += event.count * (shape in _BLOCKED)
         yield Fact(shape, event.text)
         if shape == "own-machine":
             continue
         yield from _beside(event, shape)
+    if blocked >= OFTEN:
+        yield Fact("comes-and-goes", f"the way was blocked {blocked} times")
 
 
 def _shape(event: Event) -> str:
@@ -91,8 +98,6 @@ def _beside(event: Event, shape: str) -> Iterator[Fact]:
             yield Fact("back-as-it-was", "it came back, and no start was seen")
     if (number(event, "ever_later") or 0.0) >= EVER_LATER:
         yield Fact("updates-ever-later", "updates had come later and later before")
-    if event.kind is Kind.LINK_LOSS and event.count >= OFTEN:
-        yield Fact("comes-and-goes", f"the link was lost {event.count} times")
     of = number(event, "others_of") or 0.0
     if of:
         lost = number(event, "others_lost") or 0.0

@@ -161,8 +161,8 @@ BESIDE = (
         "updates-ever-later",
         Family.WORDS,
         0.04,
-        (0.10, "a network that fails slowly"),
-        (0.60, "a host that falls behind"),
+        (0.04, "what is held up on the way comes all at once"),
+        (0.70, "a host that falls behind"),
         otherwise=0.04,
     ),
     _sign(

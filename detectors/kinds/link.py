@@ -141,7 +141,7 @@ class LinkDetector:
                 say(self._silence(row, time_s, before_s, time_s, limit_s))
                 self._back_s = time_s
         if was_gone:
-            self._cadence.outage(gap_s)
+            self._cadence.outage(gap_s, row)
         else:
             self._cadence.gap(gap_s, row, before_s, is_silence)
 
@@ -184,7 +184,7 @@ class LinkDetector:
         if said.what is What.LOST and not is_gone:
             # The state that follows in the same update reports it.
             self._begin_loss(row, time_s)
-        self._story.take(said)
+        self._story.take(said, time_s - self._lost_s)
         if is_gone:
             say(self._loss(row, time_s))
         elif self._silent:

@@ -18,6 +18,9 @@ from dataclasses import dataclass, field
 from shared.link import How, LinkSaid, What
 from shared.when import spelt
 
+AT_ONCE_S = 0.2
+"""Log time stays 1 s behind what the client tells, and a packet that was lost is not sent again
+within a second (RFC 6298): a try that works sooner met a free way."""
 DECIDING = (How.DENIED, How.WRONG, How.REFUSED, How.BUSY, How.MUTE, How.NO_NETWORK)
 """What one try found, whatever others found before or after; the first leads."""
 
@@ -55,8 +58,8 @@ class LinkStory:
     others_lost: int = 0
     others_of: int = 0
 
-    def take(self, said: LinkSaid) -> None:
-        """A telling that belongs to this loss."""
+    def take(self, said: LinkSaid, after_s: float) -> None:
+        """A telling that belongs to this loss, `after_s` after it began."""
         if said.what is What.TRIED:
             self._find(said.how, said.words)
         elif said.what is What.LOST and self.ended is None:
@@ -65,7 +68,8 @@ class LinkStory:
             # Opened meanwhile, and lost again before the host said anything.
             self._find(How.MUTE if said.how is How.SILENT else said.how, said.words)
         elif said.what is What.OPEN:
-            self.reopened = not self.since and self.ended is How.SILENT
+            mute = self.ended is How.SILENT and not self.since
+            self.reopened = mute and after_s <= AT_ONCE_S
         elif said.what is What.OTHERS:
             self.others_lost, self.others_of = int(said.number), said.of
         elif said.what is What.HELD_UP:
