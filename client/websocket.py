@@ -109,7 +109,11 @@ class WebSocketTransport:
             )
         except (OSError, WebSocketException, UnicodeError, ValueError) as error:
             if reached and isinstance(error, TimeoutError):
-                raise Unreachable("the handshake was not answered", How.MUTE) from None
+                # A peer that says something else and stays is waited for all the same.
+                strange = reached[-1].protocol.handshake_exc
+                if strange is None:
+                    raise Unreachable("the handshake was not answered", How.MUTE) from None
+                error = InvalidHandshake(str(strange))
             raise _trouble(address, error) from None
         return cls(connection, profile.largest_bytes)
 
