@@ -37,7 +37,7 @@ def found(
     watch = Watch()
     watch.feed(batch_of(sorted(updates, key=lambda update: update.time_s)))
     watch.finish()
-    return [event for event in watch.events if event.absorbed_by is None]
+    return [event for event in watch.events if event.channel == "*" and event.absorbed_by is None]
 
 
 def test_a_loss_is_told_in_the_clients_words_and_what_tries_found() -> None:
@@ -82,7 +82,7 @@ def test_a_silence_that_ends_in_a_loss_is_one_thing() -> None:
     updates = sorted([*rows, *silent, *tellings, end], key=lambda update: update.time_s)
     watch.feed(batch_of(updates))
     watch.finish()
-    (loss,) = [event for event in watch.events if event.absorbed_by is None]
+    (loss,) = [e for e in watch.events if e.channel == "*" and e.absorbed_by is None]
     assert loss.kind is Kind.LINK_LOSS
     assert loss.facts["answers"] == 1.0
 
