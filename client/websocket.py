@@ -37,7 +37,6 @@ from shared.link import How
 from shared.secrets import public_address
 from shared.text import clean
 
-
 DENYING = {401, 403, 407, 451, 511}
 """HTTP statuses that ask for credentials or rights (RFC 9110, 7725, 6585)."""
 CLOSE_CODES = {
