@@ -91,8 +91,8 @@ def section(found: Sequence[Outcome]) -> Iterator[str]:
     yield ""
     yield "Of the table's causes only `network` and `host load` are of a link. What is neither"
     yield "counts as right where the unknown cause leads, or where loss and restart are told"
-    yield "as one, which asks for no cause; the finding then stands in words. Nothing is told of a stall of"
-    yield "our own where the host's clock shows that no reading is missing."
+    yield "as one, which asks for no cause; the finding then stands in words. Nothing is told"
+    yield "of a stall of our own where the host's clock shows that no reading is missing."
     yield ""
     yield from by_case(found)
     yield ""
