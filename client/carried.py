@@ -11,6 +11,7 @@ import msgspec
 from client.address import Address
 from client.credentials import secret
 from client.form import Profile
+from client.transport import Hopeless
 from shared.errors import BadInput
 from shared.secrets import (
     HIDDEN,
@@ -109,4 +110,8 @@ class Echoes:
 
     def error(self, bad: BadInput) -> BadInput:
         what = self.text(bad.what)
-        return bad if what == bad.what else BadInput(bad.where, what, bad.do)
+        if what == bad.what:
+            return bad
+        if isinstance(bad, Hopeless):
+            return Hopeless(bad.where, what, bad.do, bad.how)
+        return BadInput(bad.where, what, bad.do)

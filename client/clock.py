@@ -76,6 +76,11 @@ class LogTime:
         """Whether the log has begun."""
         return self._is_known
 
+    @property
+    def newest_s(self) -> float:
+        """The log's newest time."""
+        return self._floor_s
+
     def set_pace(self, pace: float) -> None:
         """Take the host's word for its simulated seconds per second; absurd ones are ignored."""
         if LOWEST_PACE <= pace <= HIGHEST_PACE and pace != self.pace:

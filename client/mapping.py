@@ -4,7 +4,8 @@ A key is in an update if and only if the host sent it in that message, whether o
 value changed; what to make of repeats is the detectors' business. null counts as not
 sent unless the profile says what it stands for.
 Besides, `host.state` is "gone" when the link is lost, and comes again with the first
-readings after it, as the host says or else as it was last known ("up" if never).
+readings after it, as the host says or else as it was last known ("up" if never); and
+`host.link` tells what happened to the link (`shared.link`).
 
 The same entries give the same updates, so a recording replays to the same events.
 """
@@ -23,6 +24,8 @@ from client.pointer import MISSING, walk
 from client.refusals import Refusals
 from client.values import clock as clock_in
 from shared.hostclock import TIMEKEEPING
+from shared.link import LINK, What, link_said
+from shared.text import clean
 from shared.unreadable import UNREADABLE
 from shared.updates import Entry, EntryKind, LinkNews, Update, Value
 from shared.words import HostState
@@ -226,11 +229,21 @@ class Mapper:
         except ValueError:
             self._refusals.refuse("link", "")
             return []
-        if news.up:
-            self._time.reopen()
+        said = link_said(news.told)
+        told: dict[str, Value] = {} if said is None else {LINK: clean(news.told)}
+        if said is None or said.what in (What.OPEN, What.LOST):
+            if news.up:
+                self._time.reopen()
+            else:
+                self._is_gone = True
+                time_s = self._time.time_at(entry.own_s)
+                return [self._timed(time_s, {**told, STATE_KEY: _GONE})]
+        if said is None:
             return []
-        self._is_gone = True
-        return [self._timed(self._time.time_at(entry.own_s), {STATE_KEY: _GONE})]
+        if said.what in (What.OPEN, What.TRIED):
+            return [self._timed(self._time.tick(entry.own_s), told)]
+        # Host times may still come that lie before now, so the log's time stays where it is.
+        return [self._timed(self._time.newest_s, told)]
 
     def _timed(self, time_s: float, values: dict[str, Value]) -> Update:
         if self._early:

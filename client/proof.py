@@ -11,6 +11,7 @@ import numpy as np
 from client.form import Profile
 from client.mapping import STATE_KEY, Mapper
 from shared.hostclock import TIMEKEEPING
+from shared.link import LINK
 from shared.unreadable import UNREADABLE
 from shared.updates import Entry, EntryKind, Floats, Value
 from shared.words import HostState
@@ -46,8 +47,8 @@ class TimeProof(msgspec.Struct, frozen=True):
     its clock is none since 1970, or was moved."""
 
 
-_OF_US = {UNREADABLE, TIMEKEEPING}
-"""Keys that say what the client made of a message."""
+_OF_US = {UNREADABLE, TIMEKEEPING, LINK}
+"""Keys that say what the client made of messages and link."""
 
 
 class Proof:

@@ -7,19 +7,23 @@ neither delays the link's signs of life nor makes data stale unnoticed.
 import asyncio
 import threading
 from collections import deque
+from collections.abc import Iterable
 from contextlib import suppress
 from enum import StrEnum
 
 import msgspec
 
 from client.address import Address
+from client.company import Company
 from client.connecting import connect
 from client.form import Profile
 from client.framing import CutShort
 from client.supervisor import Supervisor
+from client.telling import Teller
 from client.transport import Connect
 from shared.clock import own_time
 from shared.errors import BadInput
+from shared.link import How
 from shared.text import clean
 from shared.updates import Entry, EntryKind, LinkNews
 
@@ -57,11 +61,16 @@ class Reader:
     `wait` and `stop`.
 
     The queue holds messages, link news, and a tick for each second without a message, in
-    the order in which they came.
+    the order in which they came. `company` is of the hosts that are watched together.
     """
 
     def __init__(
-        self, profile: Profile, *, first_must_work: bool = True, connect: Connect = connect
+        self,
+        profile: Profile,
+        *,
+        first_must_work: bool = True,
+        connect: Connect = connect,
+        company: Company | None = None,
     ) -> None:
         self._lock = threading.Condition()
         self._unread: deque[Entry] = deque()
@@ -70,6 +79,7 @@ class Reader:
         self._link = LinkStatus(Link.CONNECTING, own_time())
         self._fatal: BadInput | None = None
         self._last_s = own_time()
+        self._teller = Teller(TICK_S, company)
         self._supervisor = Supervisor(
             profile, self, first_must_work=first_must_work, connect=connect
         )
@@ -86,6 +96,7 @@ class Reader:
     def take(self, limit: int | None = None) -> list[Entry]:
         """Oldest entries of the queue, at most `limit`, removed from it."""
         with self._lock:
+            self._say_dropped()
             if limit is None or limit >= len(self._unread):
                 taken = list(self._unread)
                 self._unread.clear()
@@ -152,25 +163,42 @@ class Reader:
 
     def opened(self, address: Address) -> None:
         """The supervisor says so."""
-        self._news(Link.OPEN, True, address.shown)
+        now_s = own_time()
+        with self._lock:
+            self._link = LinkStatus(Link.OPEN, now_s, "", self._link.attempts)
+            self._tell(now_s, self._teller.opened(now_s, address.shown))
 
-    def lost(self, why: str) -> None:
+    def lost(self, why: str, how: How) -> None:
         """The supervisor says so."""
-        self._news(Link.LOST, False, why)
+        now_s = own_time()
+        with self._lock:
+            self._link = LinkStatus(Link.LOST, now_s, why, self._link.attempts)
+            self._tell(now_s, self._teller.lost(now_s, why, how))
+
+    def failed(self, why: str, how: How) -> None:
+        """The supervisor says so."""
+        now_s = own_time()
+        with self._lock:
+            self._tell(now_s, self._teller.failed(now_s, why, how))
+
+    def answers(self) -> None:
+        """The supervisor says so."""
+        now_s = own_time()
+        with self._lock:
+            self._tell(now_s, self._teller.answers(now_s))
 
     def message(self, frame: bytes) -> None:
         """The supervisor says so."""
         now_s = own_time()
         with self._lock:
+            self._tell(now_s, self._teller.message(now_s))
             kind = EntryKind.CUT_SHORT if isinstance(frame, CutShort) else EntryKind.MESSAGE
             self._put(Entry(now_s, kind, bytes(frame)))
             self._last_s = now_s
 
-    def _news(self, state: Link, up: bool, why: str) -> None:
-        now_s = own_time()
-        with self._lock:
-            self._link = LinkStatus(state, now_s, "" if up else why, self._link.attempts)
-            self._put(Entry(now_s, EntryKind.LINK, msgspec.json.encode(LinkNews(up, why))))
+    def _tell(self, now_s: float, told: Iterable[LinkNews]) -> None:
+        for news in told:
+            self._put(Entry(now_s, EntryKind.LINK, msgspec.json.encode(news)))
 
     def _put(self, entry: Entry) -> None:
         self._unread.append(entry)
@@ -179,6 +207,15 @@ class Reader:
             self._unread_bytes -= len(self._unread.popleft().payload)
             self._dropped += 1
         self._lock.notify_all()
+
+    def _say_dropped(self) -> None:
+        """Say what was dropped where it is missing: before the oldest that is left."""
+        news = self._teller.dropped(self._dropped)
+        if news is not None:
+            own_s = self._unread[0].own_s if self._unread else own_time()
+            entry = Entry(own_s, EntryKind.LINK, msgspec.json.encode(news))
+            self._unread.appendleft(entry)
+            self._unread_bytes += len(entry.payload)
 
     def _run(self) -> None:
         fatal: BadInput | None = None
@@ -215,8 +252,9 @@ class Reader:
             now_s = own_time()
             with self._lock:
                 quiet_s = now_s - self._last_s
+                self._tell(now_s, self._teller.beat(now_s))
                 if quiet_s >= TICK_S:
                     self._put(Entry(now_s, EntryKind.TICK))
                     self._last_s = now_s
                     quiet_s = 0.0
-            await asyncio.sleep(TICK_S - quiet_s)
+            await asyncio.sleep(max(TICK_S - quiet_s, 0.0))

@@ -11,10 +11,12 @@ from client.transport import (
     EYEBALLS_S,
     OPEN_TIMEOUT_S,
     Closed,
+    how_of,
     reason,
     trouble,
 )
 from shared.errors import BadInput
+from shared.link import How
 
 READ_BYTES = 1 << 16
 
@@ -85,14 +87,16 @@ class StreamTransport:
             self._writer.write(wrapped)
             await self._writer.drain()
         except OSError as error:
-            raise Closed(reason(error)) from None
+            raise Closed(reason(error), how_of(error)) from None
 
     async def receive(self) -> bytes:
         while not self._ready:
             data = await self._reader.read(READ_BYTES)
             if not data:
                 error = self._reader.trouble
-                raise Closed("the host closed the link" if error is None else reason(error))
+                if error is None:
+                    raise Closed("the host closed the link", How.BROKEN)
+                raise Closed(reason(error), how_of(error))
             self._ready = self._frames.feed(data)
             self._ready.reverse()
         return self._ready.pop()

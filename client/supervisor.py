@@ -37,8 +37,9 @@ from client.framing import CutShort
 from client.jsonrpc import Answer, Call, Failure, Peer, Refused, refusal
 from client.plan import plan_of, request_of
 from client.pointer import walk
-from client.transport import Closed, Connect, Transport, Unreachable
+from client.transport import Closed, Connect, Hopeless, Transport, Unreachable
 from shared.errors import BadInput
+from shared.link import How
 
 FIRST_WAIT_S = 0.5
 LONGEST_WAIT_S = 30.0
@@ -67,8 +68,14 @@ class Listener(Protocol):
     def message(self, frame: bytes) -> None:
         """A frame came."""
 
-    def lost(self, why: str) -> None:
+    def answers(self) -> None:
+        """The host has sent nothing for a while, and gave a sign of life when asked."""
+
+    def lost(self, why: str, how: How) -> None:
         """The open link ended by itself; not called when we end it."""
+
+    def failed(self, why: str, how: How) -> None:
+        """A try to open the link failed."""
 
 
 class Supervisor:
@@ -113,6 +120,10 @@ class Supervisor:
                 transport, address = await self._open()
             except Unreachable as error:
                 why = str(error)
+                self._listener.failed(why, error.how)
+            except Hopeless as error:
+                self._listener.failed(error.what, error.how)
+                raise
             else:
                 self._was_open = True
                 opened_s = now()
@@ -158,17 +169,18 @@ class Supervisor:
         self._echoes = Echoes(self._profile)
         self._listener.opened(address)
         try:
-            why = await self._attend(transport, address)
+            closed = await self._attend(transport, address)
         except BadInput as bad:
-            self._listener.lost(self._echoes.text(bad.what))
+            how = bad.how if isinstance(bad, Hopeless) else How.OTHER
+            self._listener.lost(self._echoes.text(bad.what), how)
             raise self._echoes.error(bad) from None
         finally:
             await transport.close()
-        why = self._echoes.text(why)
-        self._listener.lost(why)
+        why = self._echoes.text(str(closed))
+        self._listener.lost(why, closed.how)
         return why
 
-    async def _attend(self, transport: Transport, address: Address) -> str:
+    async def _attend(self, transport: Transport, address: Address) -> Closed:
         works: Sequence[asyncio.Task[None]] = ()
         try:
             for frame in self._opening():
@@ -184,12 +196,12 @@ class Supervisor:
             for work in done:
                 work.result()
         except Closed as closed:
-            return str(closed)
+            return closed
         finally:
             for work in works:
                 work.cancel()
             await asyncio.gather(*works, return_exceptions=True)
-        return "the link ended"
+        return Closed("the link ended")
 
     def _opening(self) -> list[bytes]:
         frames = []
@@ -260,8 +272,9 @@ class Supervisor:
                 asked = f" {one.method}" if one.method else ""
                 what = f"the host refused{asked}: {one.words}"
                 if self._first_must_work and not self._was_answered:
-                    raise BadInput(address.shown, what, "check [[requests]] in the profile")
-                raise Closed(what)
+                    do = "check [[requests]] in the profile"
+                    raise Hopeless(address.shown, what, do, How.DENIED)
+                raise Closed(what, How.DENIED)
 
     def _take_pace(self, answer: Answer) -> None:
         self._was_answered = True
@@ -291,8 +304,10 @@ class Supervisor:
             asked_s = now()
             if await self._gives_sign(transport):
                 alive_s = now()
+                if self._heard_s < asked_s:
+                    self._listener.answers()
             elif self._heard_s < asked_s:
-                raise Closed(f"no sign of life for {2 * self._silence_s:g} s")
+                raise Closed(f"no sign of life for {2 * self._silence_s:g} s", How.SILENT)
 
     async def _gives_sign(self, transport: Transport) -> bool:
         """Ask for a sign of life and wait up to `silence_s` for it."""

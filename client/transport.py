@@ -4,8 +4,10 @@ Everything that can go wrong leaves here as one of three: `Unreachable` (worth a
 try), `Closed` (an open link ended) or `BadInput` (no try will help).
 """
 
+import errno
 import os
 import re
+import socket
 import ssl
 from collections.abc import Awaitable, Callable
 from typing import Protocol
@@ -13,6 +15,7 @@ from typing import Protocol
 from client.address import Address
 from client.form import Profile
 from shared.errors import BadInput
+from shared.link import How
 from shared.text import clean
 
 OPEN_TIMEOUT_S = 10.0
@@ -22,12 +25,39 @@ EYEBALLS_S = 0.25
 _ERRNO = re.compile(r"\[Errno (\d+)\]")
 
 
-class Unreachable(Exception):
-    """No connection this time; `str()` says why in a few words."""
+_HOW_BY_ERRNO = {
+    errno.ENETUNREACH: How.NO_NETWORK,
+    errno.ENETDOWN: How.NO_NETWORK,
+    errno.EHOSTUNREACH: How.NO_WAY,
+    errno.EHOSTDOWN: How.NO_WAY,
+    # Of a Unix socket: nobody has put it there.
+    errno.ENOENT: How.REFUSED,
+}
+_HOW_BY_NAME = {socket.EAI_AGAIN: How.NO_NETWORK, socket.EAI_NONAME: How.NO_WAY}
 
 
-class Closed(Exception):
-    """The open link ended; `str()` says why in a few words."""
+class _Trouble(Exception):
+    """`str()` says why in a few words, `how` in one of a fixed set."""
+
+    def __init__(self, why: str, how: How = How.OTHER) -> None:
+        super().__init__(why)
+        self.how = how
+
+
+class Unreachable(_Trouble):
+    """No connection this time."""
+
+
+class Closed(_Trouble):
+    """The open link ended."""
+
+
+class Hopeless(BadInput):
+    """No try will help."""
+
+    def __init__(self, where: str, what: str, do: str, how: How) -> None:
+        super().__init__(where, what, do)
+        self.how = how
 
 
 class Transport(Protocol):
@@ -61,18 +91,45 @@ def trouble(address: Address, error: Exception) -> Exception:
     if isinstance(error, ssl.SSLCertVerificationError):
         why = clean(error.verify_message or "not trusted")
         do = "check its name and date, or set ca_file in a profile"
-        return BadInput(address.shown, f"the certificate is bad: {why}", do)
+        return Hopeless(address.shown, f"the certificate is bad: {why}", do, How.WRONG)
     if isinstance(error, ssl.SSLError):
-        return BadInput(address.shown, "the peer speaks no TLS", "try ws:// instead of wss://")
+        do = "try ws:// instead of wss://"
+        return Hopeless(address.shown, "the peer speaks no TLS", do, How.WRONG)
     if isinstance(error, PermissionError):
-        return BadInput(address.shown, "permission denied", "ask for access to the socket")
+        do = "ask for access to the socket"
+        return Hopeless(address.shown, "permission denied", do, How.DENIED)
     if isinstance(error, UnicodeError):
         return BadInput(address.shown, "not a host's name", "check the address")
-    return Unreachable(reason(error))
+    return Unreachable(reason(error), how_of(error))
+
+
+def how_of(error: BaseException) -> How:
+    """What an operating system's error says of the link."""
+    error = _system_error(error)
+    if isinstance(error, TimeoutError):
+        return How.TIMED_OUT
+    if isinstance(error, ConnectionRefusedError):
+        return How.REFUSED
+    if isinstance(error, ConnectionResetError | BrokenPipeError | ConnectionAbortedError):
+        return How.RESET
+    if isinstance(error, EOFError):
+        return How.BROKEN
+    if isinstance(error, socket.gaierror):
+        return _HOW_BY_NAME.get(error.errno or 0, How.OTHER)
+    return _HOW_BY_ERRNO.get(getattr(error, "errno", None) or 0, How.OTHER)
+
+
+def _system_error(error: BaseException) -> BaseException:
+    """The first error of those that asyncio joined into one text; else the error itself."""
+    several = _ERRNO.search(str(error))
+    if isinstance(error, OSError) and not error.errno and several:
+        return OSError(int(several[1]), "")
+    return error
 
 
 def reason(error: BaseException) -> str:
     """A few words for an operating system's error."""
+    error = _system_error(error)
     if isinstance(error, TimeoutError):
         return "no answer in time"
     if isinstance(error, ConnectionRefusedError):
@@ -81,10 +138,6 @@ def reason(error: BaseException) -> str:
         return "connection reset"
     if isinstance(error, EOFError):
         return "the link broke off"
-    several = _ERRNO.search(str(error))
-    if isinstance(error, OSError) and not error.errno and several:
-        # asyncio joins the failures of a name's addresses into one text; the first will do.
-        return reason(OSError(int(several[1]), ""))
     if isinstance(error, OSError) and error.errno and (error.strerror or error.errno > 0):
         # asyncio puts a text of its own, with the address in it, where the system's should be.
         words = os.strerror(error.errno) if error.errno > 0 else error.strerror

@@ -58,9 +58,12 @@ class EventBook:
         return self._put(self._lasted(event))
 
     def clear(self, report: Cleared) -> Event | None:
-        """End the occurrence that is going on; None when there is none."""
+        """End the occurrence that is going on; None when there is none.
+
+        Of one that ended at just this time, figures and words are brought up to date.
+        """
         event = self.newest(report.channel, report.kind)
-        if event is None or event.end_s is not None:
+        if event is None or event.end_s not in (None, report.end_s):
             return None
         ended = msgspec.structs.replace(
             event,

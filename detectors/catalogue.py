@@ -12,6 +12,7 @@ from detectors.kinds.hostclock import HostClockDetector
 from detectors.kinds.interference import InterferenceRule
 from detectors.kinds.joint import JointJumpRule
 from detectors.kinds.link import LinkDetector
+from detectors.kinds.linkpart import LinkPartRule
 from detectors.kinds.noise import NoiseDetector
 from detectors.kinds.partof import PartOfRule
 from detectors.kinds.rail import RailDetector
@@ -55,4 +56,5 @@ def rules(chains: Mapping[str, Chain]) -> list[Rule]:
         ApartRule(),
         InterferenceRule(),
         PartOfRule(),
+        LinkPartRule(),
     ]

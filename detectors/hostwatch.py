@@ -14,6 +14,7 @@ from detectors.detector import Say
 from detectors.hoststate import HostHistory
 from detectors.kinds.reported import REPORTED
 from shared.events import NotEvaluated
+from shared.link import LINK
 from shared.unreadable import UNREADABLE
 from shared.updates import Batch, Update, updates_of
 from shared.words import HostState, quantity_of
@@ -25,7 +26,7 @@ UPTIME = "controller.uptime_s"
 
 def _counts_each(key: str) -> bool:
     """Whether a text under this key counts each time, also where it is the same again."""
-    return key == UNREADABLE or quantity_of(key) == REPORTED
+    return key in (UNREADABLE, LINK) or quantity_of(key) == REPORTED
 
 
 class HostWatch:

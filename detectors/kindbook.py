@@ -6,7 +6,7 @@ Figures come from the detectors' own constants, what each is blind to from its o
 from dataclasses import dataclass
 from types import ModuleType
 
-from detectors import excursion, gates, hours, ties
+from detectors import cadence, excursion, gates, hours, ties
 from detectors.kinds import (
     apart,
     beat,
@@ -166,9 +166,9 @@ PAGES = {
     ),
     Kind.STALE: KindPage(
         "no update though the link is up",
-        f"{link.SILENCE_S:g} s, {link.SPACINGS:g} times the host's own spacing, and "
-        f"{link.GAPS:g} times its longest gap",
-        f"the silence itself; {link.UNKNOWN_SILENCE_S:g} s until the spacing is known",
+        f"{cadence.SILENCE_S:g} s, {cadence.SPACINGS:g} times the host's own spacing, and "
+        f"{cadence.GAPS:g} times its longest gap",
+        f"the silence itself; {cadence.UNKNOWN_SILENCE_S:g} s until the spacing is known",
         "none: one update ends it",
         link,
     ),

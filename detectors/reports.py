@@ -32,7 +32,10 @@ class Sighting:
 
 @dataclass(slots=True)
 class Cleared:
-    """A fault that was going on has ended at `end_s`. Figures left None stay as they were."""
+    """A fault that was going on has ended at `end_s`. Figures left None stay as they were.
+
+    Said again with the same `end_s`, it brings them up to date.
+    """
 
     row: int
     at_s: float

@@ -31,7 +31,7 @@ class EntryKind(StrEnum):
     CUT_SHORT = "cut-short"
     """The beginning of a frame that was larger than is read; the rest was thrown away."""
     LINK = "link"
-    """The link opened or closed: a `LinkNews` as JSON."""
+    """News of the link, such as that it opened or ended: a `LinkNews` as JSON."""
     TICK = "tick"
     """Own clock says that time passed without a message; no payload."""
 
@@ -51,7 +51,10 @@ class LinkNews(msgspec.Struct, frozen=True):
     """Payload of a link entry."""
 
     up: bool
+    """Whether the link is open now."""
     why: str = ""
+    told: str = ""
+    """What happened, as `shared.link` says it; empty in recordings from before it did."""
 
 
 class Update(msgspec.Struct, frozen=True):

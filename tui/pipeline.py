@@ -10,6 +10,7 @@ import time
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from client.company import Company
 from client.form import Profile
 from client.mapping import Mapper
 from client.reader import Link, Reader
@@ -68,10 +69,11 @@ class Live:
         *,
         waits: bool = False,
         shows: bool = True,
+        company: Company | None = None,
     ) -> None:
         self._title = title
         self._chains: Mapping[str, Chain] = profile.chains
-        self._reader = Reader(profile, first_must_work=not waits)
+        self._reader = Reader(profile, first_must_work=not waits, company=company)
         self._mapper = Mapper(profile)
         self._ledger = Ledger()
         self._watch = Watch(self._chains, [self._ledger])

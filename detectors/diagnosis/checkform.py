@@ -61,6 +61,8 @@ class Scene:
     done: Collection[str] = ()
     is_open: bool = False
     """Whether the input stands open now."""
+    signs: Collection[str] = ()
+    """Names of the facts that were drawn."""
 
     @property
     def runs_away(self) -> bool:
@@ -114,6 +116,8 @@ class CheckForm:
     """Whether leads are bent, which may close one that has parted: measure it first."""
     only_after: Kind | None = None
     """Proposed only where this was seen."""
+    only_with: frozenset[str] = frozenset()
+    """Proposed only where one of these facts was drawn."""
     blanks: Mapping[str, Blank] = field(default_factory=dict)
 
     def told(self, chain: Chain = UNTOLD) -> "CheckForm":
@@ -127,6 +131,7 @@ class CheckForm:
             self.name not in scene.done
             and self.needs_channels <= scene.channels
             and (self.only_after is None or self.only_after in scene.kinds)
+            and (not self.only_with or not self.only_with.isdisjoint(scene.signs))
             and self.may_run(scene)
             and not (self.bends and scene.is_open and MEASURED not in scene.done)
             and all(blank.of(scene.chain) for blank in self.blanks.values() if blank.needs)

@@ -1,11 +1,12 @@
 """The catalogue of checks. Names are stable: notes and recordings keep them."""
 
 from detectors.diagnosis.checkform import CheckForm, Scene
+from detectors.diagnosis.checks_link import LINK
 from detectors.diagnosis.checks_system import HEAT, SETTINGS, SYSTEM
 from detectors.diagnosis.checks_wiring import NOISE, WIRING
 from shared.errors import BadInput
 
-CATALOGUE = {form.name: form for form in (*WIRING, *NOISE, *SETTINGS, *HEAT, *SYSTEM)}
+CATALOGUE = {form.name: form for form in (*WIRING, *NOISE, *SETTINGS, *HEAT, *SYSTEM, *LINK)}
 """Every check by its name."""
 
 

@@ -248,38 +248,6 @@ SYSTEM = (
         },
     ),
     CheckForm(
-        name="look-at-network",
-        do="From here, send the host a ping a second for ten minutes; then by cable, where you "
-        "can.",
-        effort_min=10,
-        tools="none",
-        risk=Risk.LOOK,
-        caution="",
-        outcomes=(
-            Outcome("losses", "answers are lost or take long"),
-            Outcome("clean", "all answers come at once"),
-        ),
-        otherwise=(0.05, 0.95),
-        given={Cause.NETWORK: (0.85, 0.15), Cause.HOST_LOAD: (0.25, 0.75)},
-        unknown=(0.15, 0.85),
-    ),
-    CheckForm(
-        name="look-at-host-load",
-        do="While it happens, look at the host: processor, memory, free disk, heat, other jobs, a "
-        "camera.",
-        effort_min=5,
-        tools="none",
-        risk=Risk.LOOK,
-        caution="",
-        outcomes=(
-            Outcome("busy", "busy, hot or full"),
-            Outcome("idle", "plenty in reserve"),
-        ),
-        otherwise=(0.10, 0.90),
-        given={Cause.HOST_LOAD: (0.85, 0.15)},
-        unknown=(0.15, 0.85),
-    ),
-    CheckForm(
         name="watch-next-restart",
         do="Repair nothing, heat nothing. See after the next restart whether it comes, and goes "
         "within a minute.",

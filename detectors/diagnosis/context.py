@@ -195,13 +195,6 @@ def host(case: Case) -> Iterator[Fact]:
     for event in case.all:
         if event.kind is Kind.HALT:
             yield from _said(case, event, link)
-        elif link and event.kind is Kind.LINK_LOSS:
-            yield Fact("link-lost", "the link to the host went down")
-        elif link and event.kind is Kind.STALE:
-            if number(event, "link_known") == 0.0:
-                yield Fact("silent-of-either", "nothing came; the log does not tell of the link")
-            else:
-                yield Fact("host-silent", "nothing came though the link was up")
         elif link and event.kind is Kind.RESTART:
             yield Fact("host-started-anew", event.text)
 

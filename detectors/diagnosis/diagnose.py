@@ -85,7 +85,8 @@ def scene_of(case: Case, done: Collection[str] = ()) -> Scene:
     """What a check for this case has to fit."""
     kinds = frozenset(event.kind for event in case.events)
     is_open = any(event.end_s is None for event in case.of(Kind.CODE_HIGH))
-    return Scene(case.chain or UNTOLD, case.channels, kinds, done, is_open)
+    signs = frozenset(fact.name for fact in facts_of(case))
+    return Scene(case.chain or UNTOLD, case.channels, kinds, done, is_open, signs)
 
 
 def evidence_of(case: Case) -> list[Weighed]:

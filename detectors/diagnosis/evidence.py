@@ -16,6 +16,7 @@ Every `Fact` bears the name of a row in the cause table. What detectors put into
     power_excess     change of the power that a hold takes, as part of it
     events, all_events   occurrences in the tied state, and all
     rate_c_s         rise or fall of the reading while power is on
+    ended, since and others of the link: see `detectors/kinds/linkstory.py`
     settled_s        how long a startup transient took
 """
 
@@ -24,6 +25,7 @@ from collections.abc import Callable, Iterable
 from detectors.diagnosis.case import Case, Fact
 from detectors.diagnosis.context import flags, host, others, timing
 from detectors.diagnosis.ends import rails
+from detectors.diagnosis.link import link
 from detectors.diagnosis.offsets import offsets
 from detectors.diagnosis.reading import (
     breaks,
@@ -53,6 +55,7 @@ _DRAWN: tuple[Callable[[Case], Iterable[Fact]], ...] = (
     flags,
     others,
     host,
+    link,
 )
 
 

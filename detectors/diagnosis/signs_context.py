@@ -220,37 +220,6 @@ WHERE = (
         ),
     ),
     Sign(
-        "link-lost",
-        Family.SHAPE,
-        0.01,
-        0.06,
-        (
-            Given(Cause.NETWORK, 0.80, "the link went while the host ran on"),
-            Given(Cause.HOST_LOAD, 0.12, "a host too busy to answer"),
-            Given(Cause.SUPPLY, 0.05, "the host lost its supply"),
-        ),
-    ),
-    Sign(
-        "host-silent",
-        Family.SHAPE,
-        0.01,
-        0.06,
-        (
-            Given(Cause.HOST_LOAD, 0.70, "the link is up and nothing comes"),
-            Given(Cause.NETWORK, 0.15, "packets held up on the way"),
-        ),
-    ),
-    Sign(
-        "silent-of-either",
-        Family.SHAPE,
-        0.01,
-        0.06,
-        (
-            Given(Cause.HOST_LOAD, 0.50, "a host too busy to send"),
-            Given(Cause.NETWORK, 0.35, "a link that went, in a log that does not tell of it"),
-        ),
-    ),
-    Sign(
         "host-started-anew",
         Family.SHAPE,
         0.02,

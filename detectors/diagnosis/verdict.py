@@ -16,6 +16,7 @@ from shared.words import EVERY_CHANNEL, Cause, Kind, Severity
 
 SHOWS_OFF_K = 4.0
 """More than leads that nobody told, and a host that takes them off, make of a hot sensor: 1.4 Ω."""
+_OF_LINK = {Kind.LINK_LOSS, Kind.STALE}
 SURE = 0.5
 """From here on one cause is named alone."""
 
@@ -103,7 +104,7 @@ def _found(seen: Sequence[Event], named: Sequence[list[RankedCause]]) -> str:
     if not named:
         event = max(seen, key=lambda event: event.severity.rank)
         return f"{_place(event.channel)}: {event.text}"
-    text = _most_likely(named[0])
+    text = _most_likely(named[0], seen)
     if len(named) > 1:
         text += f"; also {', '.join(_also(ranked) for ranked in named[1:])}"
     check = named[0][0].next_check
@@ -184,8 +185,11 @@ def _leading(causes: Sequence[RankedCause]) -> list[list[RankedCause]]:
     return list(found.values())
 
 
-def _most_likely(ranked: list[RankedCause]) -> str:
+def _most_likely(ranked: list[RankedCause], seen: Sequence[Event]) -> str:
     first, *rest = ranked
+    finding = _finding(first, seen)
+    if finding:
+        return finding
     place = _place(first.channel, first.cause)
     if first.cause is None:
         return f"{place}: cause unclear ({_share(first)} that it is none we know)"
@@ -196,6 +200,16 @@ def _most_likely(ranked: list[RankedCause]) -> str:
         f"{place}: {words_of(first.cause)} ({_share(first)}) "
         f"or {words_of(second.cause)} ({_share(second)})"
     )
+
+
+def _finding(first: RankedCause, seen: Sequence[Event]) -> str:
+    """What is known of a link whose end no cause of the table explains; else empty."""
+    if first.cause is not None or first.channel != EVERY_CHANNEL:
+        return ""
+    told = [event for event in seen if event.kind in _OF_LINK]
+    if not told:
+        return ""
+    return f"{told[-1].text} (neither network nor host load, {_share(first)})"
 
 
 def _also(ranked: list[RankedCause]) -> str:

@@ -5,7 +5,8 @@ than ten times the host's own mean spacing, and than twice the longest of its la
 that were not silences, so that a host that speaks every five seconds, or only when
 something changes, is not called silent. Nor is one whose clock was set, where uptime shows it.
 `link-loss` lasts from the host's being gone to
-its next word. A restart is an uptime that falls, or a host that says it is starting. A halt
+its next word; how it went is told by the client (`linkstory`), and where uptime fell over it, by
+the restart. A restart is an uptime that falls, or a host that says it is starting. A halt
 is quoted with what the host newly said at that moment or up to `AFTER_S` later, first; failing
 that, with what it said up to `BEFORE_S` before: older words are of something else. A state
 without a meaning is never taken for up: it is told, in the host's own word, until one comes that
@@ -17,58 +18,33 @@ that is looked for as `frozen`.
 """
 
 import math
-from collections import deque
 
+from detectors.cadence import Cadence
 from detectors.detector import Say
 from detectors.gates import STARTING_S
 from detectors.hoststate import host_state
 from detectors.kinds.hostclock import leap
+from detectors.kinds.linkstory import LinkStory
 from detectors.reports import Cleared, Sighting, Started
 from shared.events import NotEvaluated
+from shared.link import LINK, LinkSaid, What, link_said
+from shared.when import spelt
 from shared.words import EVERY_CHANNEL, HostState, Kind
 
-SILENCE_S = 5.0
-"""Default: twenty updates at the 4 Hz that hosts commonly send (common practice)."""
-SPACINGS = 10.0
-GAPS = 2.0
-GAPS_KEPT = 32
-ROWS_TO_LEARN = 8
-UNKNOWN_SILENCE_S = 30.0
-"""Limit until so many rows have shown the host's spacing."""
 SAME_TIME = 0.5
 """Uptime that grows by less than this part of a gap tells a clock that was set from a silence."""
 ONE_RESTART_S = 10.0
 """Host and controller that start within this time of each other started together."""
+ONE_LOSS_S = 60.0
+"""A restart that shows within this time of the link's return is behind its loss."""
+HELD_UP_S = 5.0
+"""What was held up shows as such at once when it comes."""
+OWN_S = 30.0
+"""What happened to this machine itself so long before bears on what came."""
+RAN_ON = 0.8
+"""Uptime that grew by this part of a gap or more says that the host ran on."""
 BEFORE_S, AFTER_S = 2.0, 10.0
 """How long before and after a halt its reason may be said (a choice: hosts say both at once)."""
-
-
-class Cadence:
-    """The host's own spacing of updates, from row numbers and its latest gaps."""
-
-    def __init__(self) -> None:
-        self._first_s = math.nan
-        self._first_row = 0
-        self._silent_s = 0.0
-        self._gaps: deque[float] = deque(maxlen=GAPS_KEPT)
-
-    def begin(self, row: int, time_s: float) -> None:
-        self._first_s, self._first_row = time_s, row
-
-    def gap(self, seconds: float, was_silence: bool) -> None:
-        """A gap between two rows; silences and broken links are no habit of the host."""
-        if was_silence:
-            self._silent_s += seconds
-        else:
-            self._gaps.append(seconds)
-
-    def limit_s(self, row: int, last_s: float) -> float:
-        """Silence from here on is stale; `row` is the next one, `last_s` the last one's time."""
-        rows = row - 1 - self._first_row
-        if rows < ROWS_TO_LEARN:
-            return UNKNOWN_SILENCE_S
-        spacing_s = (last_s - self._first_s - self._silent_s) / rows
-        return max(SILENCE_S, SPACINGS * spacing_s, GAPS * max(self._gaps, default=0.0))
 
 
 class LinkDetector:
@@ -88,12 +64,22 @@ class LinkDetector:
         self._halted_s = math.nan
         """When the halt came that still waits for words of its own; else NaN."""
         self._cadence = Cadence()
+        self._story = LinkStory()
+        """Of the newest loss or silence."""
+        self._own = LinkStory()
+        self._own_s = -math.inf
+        """What happened to this machine itself, and when."""
+        self._lost_s = self._back_s = math.nan
+        self._heard_s = self._limit_s = math.nan
 
     def text(self, row: int, time_s: float, key: str, text: str, say: Say) -> None:
         if key == "host.message":
             self._words, self._words_s = text, time_s
             if self._state is HostState.HALTED and time_s - self._halted_s <= AFTER_S:
                 say(self._halt(row, time_s))
+        said = link_said(text) if key == LINK else None
+        if said is not None:
+            self._told(row, time_s, said, say)
         if key != "host.state":
             return
         state, was = host_state(text), self._state
@@ -104,7 +90,8 @@ class LinkDetector:
         # Of the link and of silence an unknown word says as much as any other.
         self._state = HostState.UP if state is None else state
         if was is HostState.GONE:
-            say(Cleared(row, time_s, EVERY_CHANNEL, Kind.LINK_LOSS, time_s))
+            self._back_s = time_s
+            say(self._back(row, time_s))
         if was is HostState.HALTED:
             say(Cleared(row, time_s, EVERY_CHANNEL, Kind.HALT, time_s))
         if state is None:
@@ -113,7 +100,9 @@ class LinkDetector:
         elif state is HostState.GONE:
             self._gone_row = row
             self._end_silence(row, time_s, say)
-            say(self._sighting(row, time_s, Kind.LINK_LOSS, time_s, "the link to the host is down"))
+            if self._lost_s != time_s:
+                self._begin_loss(row, time_s)
+            say(self._loss(row, time_s))
         elif state is HostState.HALTED:
             self._halted_s = time_s
             say(self._halt(row, time_s))
@@ -123,6 +112,7 @@ class LinkDetector:
 
     def uptime(self, row: int, time_s: float, uptime_s: float, say: Say) -> None:
         if self._has_uptime:
+            self._story.ran_on = False
             self._restart(row, time_s, f"the controller started again {uptime_s:.0f} s ago", say)
         self._has_uptime = True
         if uptime_s < STARTING_S:
@@ -135,6 +125,9 @@ class LinkDetector:
             return
         gap_s = time_s - before_s
         is_silence, was_gone = self._silent, row == self._gone_row
+        if was_gone and grew_s >= RAN_ON * gap_s:
+            self._story.ran_on = True
+            say(self._back(row, time_s))
         if self._silent:
             self._end_silence(row, time_s, say)
         elif self._state is not HostState.GONE and not was_gone:
@@ -144,8 +137,13 @@ class LinkDetector:
                 # The controller's own clock says so little went by: the host's was set.
                 say(leap(row, time_s, before_s, gap_s - grew_s))
             elif is_silence:
+                self._begin_story(row, before_s)
                 say(self._silence(row, time_s, before_s, time_s, limit_s))
-        self._cadence.gap(gap_s, is_silence or was_gone)
+                self._back_s = time_s
+        if was_gone:
+            self._cadence.outage(gap_s, row)
+        else:
+            self._cadence.gap(gap_s, row, before_s, is_silence)
 
     def passed(self, row: int, time_s: float, heard_s: float, say: Say) -> None:
         self._knows_link = True
@@ -154,6 +152,7 @@ class LinkDetector:
         limit_s = self._cadence.limit_s(row, heard_s)
         if time_s - heard_s > limit_s:
             self._silent = True
+            self._begin_story(row, heard_s)
             say(self._silence(row, time_s, heard_s, None, limit_s))
 
     def finish(self, say: Say) -> None:
@@ -168,12 +167,67 @@ class LinkDetector:
     def _end_silence(self, row: int, time_s: float, say: Say) -> None:
         if self._silent:
             self._silent = False
+            self._back_s = time_s
             say(Cleared(row, time_s, EVERY_CHANNEL, Kind.STALE, time_s))
+
+    def _told(self, row: int, time_s: float, said: LinkSaid, say: Say) -> None:
+        """Something that the client says of the link."""
+        if said.what in (What.LATE, What.DROPPED):
+            if time_s - self._own_s > OWN_S:
+                self._own = LinkStory()
+            # The log's time stood still while this machine did.
+            self._own_s = time_s + said.number * (said.what is What.LATE)
+            self._own.late_s += said.number * (said.what is What.LATE)
+            self._own.dropped += said.number * (said.what is What.DROPPED)
+            return
+        is_gone = self._state is HostState.GONE
+        if said.what is What.LOST and not is_gone:
+            # The state that follows in the same update reports it.
+            self._begin_loss(row, time_s)
+        self._story.take(said, time_s - self._lost_s)
+        if is_gone:
+            say(self._loss(row, time_s))
+        elif self._silent:
+            say(self._silence(row, time_s, self._heard_s, None, self._limit_s))
+        elif said.what is What.OTHERS and self._lost_s == self._lost_s:
+            say(self._back(row, self._back_s))
+        elif said.what is What.HELD_UP and time_s - self._back_s <= HELD_UP_S:
+            text = self._silence(row, time_s, self._heard_s, self._back_s, self._limit_s).text
+            facts = self._story.facts()
+            end_s = self._back_s
+            say(Cleared(row, time_s, EVERY_CHANNEL, Kind.STALE, end_s, text=text, facts=facts))
+
+    def _begin_loss(self, row: int, time_s: float) -> None:
+        answers = self._silent and self._story.answers
+        self._lost_s = time_s
+        self._begin_story(row, time_s)
+        self._story.answers = answers
+
+    def _begin_story(self, row: int, time_s: float) -> None:
+        self._story = LinkStory(ever_later=self._cadence.late_before(row))
+        if time_s - self._own_s <= OWN_S:
+            self._story.late_s, self._story.dropped = self._own.late_s, self._own.dropped
+
+    def _loss(self, row: int, time_s: float) -> Sighting:
+        found = self._sighting(row, time_s, Kind.LINK_LOSS, self._lost_s, self._loss_words())
+        found.facts |= self._story.facts()
+        return found
+
+    def _back(self, row: int, time_s: float) -> Cleared:
+        text, facts = self._loss_words(), self._story.facts()
+        return Cleared(row, time_s, EVERY_CHANNEL, Kind.LINK_LOSS, time_s, text=text, facts=facts)
+
+    def _loss_words(self) -> str:
+        course = self._story.course()
+        down = f"the link to the host is down{': ' if course else ''}{course}"
+        return "; ".join([down, *self._story.beside()])
 
     def _silence(
         self, row: int, time_s: float, since_s: float, end_s: float | None, limit_s: float
     ) -> Sighting:
+        self._heard_s, self._limit_s = since_s, limit_s
         up = " though the link is up" if self._knows_link else "; of the link nothing is told"
+        beside = "".join(f"; {part}" for part in self._story.beside())
         return Sighting(
             row=row,
             at_s=time_s,
@@ -183,8 +237,12 @@ class LinkDetector:
             end_s=end_s,
             value=limit_s,
             unit="s",
-            text=f"no update for more than {limit_s:.3g} s{up}",
-            facts={"limit_s": limit_s, "link_known": float(self._knows_link)},
+            text=f"no update for more than {limit_s:.3g} s{up}{beside}",
+            facts={
+                "limit_s": limit_s,
+                "link_known": float(self._knows_link),
+                **self._story.facts(),
+            },
         )
 
     def _halt(self, row: int, time_s: float) -> Sighting:
@@ -204,7 +262,21 @@ class LinkDetector:
         if time_s - self._restarted_s < ONE_RESTART_S:
             return
         self._restarted_s = time_s
-        say(self._sighting(row, time_s, Kind.RESTART, time_s, text, end_s=time_s))
+        down = self._down_for(time_s)
+        say(self._sighting(row, time_s, Kind.RESTART, time_s, text + down, end_s=time_s))
+
+    def _down_for(self, time_s: float) -> str:
+        """The loss of the link that a restart at this time is behind, in words."""
+        is_gone = self._state is HostState.GONE
+        if not is_gone and not time_s - self._back_s <= ONE_LOSS_S:
+            return ""
+        if not is_gone and self._back_s <= self._lost_s:
+            return ""
+        if self._lost_s != self._lost_s:
+            return ""
+        course = self._story.course()
+        down_s = (time_s if is_gone else self._back_s) - self._lost_s
+        return f"; its link was down for {spelt(down_s)}{': ' if course else ''}{course}"
 
     def _sighting(
         self,

@@ -8,18 +8,20 @@ from typing import Any, TypeVar
 from client.address import Address
 from client.form import Profile
 from client.transport import Closed, Transport
+from shared.link import How
 
 T = TypeVar("T")
 
 
 class _SkippingSelector(selectors.DefaultSelector):
     now_s = 0.0
+    least_s = 0.0
 
     def select(self, timeout: float | None = None) -> list[tuple[selectors.SelectorKey, int]]:
         ready = super().select(0)
         if not ready:
             assert timeout is not None, "everything waits and nothing will ever happen"
-            self.now_s += timeout
+            self.now_s += max(timeout, self.least_s)
         return ready
 
 
@@ -32,6 +34,14 @@ class SkippingLoop(asyncio.SelectorEventLoop):
 
     def time(self) -> float:
         return self._skipping.now_s
+
+    def tire(self, least_s: float) -> None:
+        """Let no turn of the loop take less, so that waits too short for the clock end as well."""
+        self._skipping.least_s = least_s
+
+    def stand_still(self, for_s: float) -> None:
+        """Time passes and nothing is done in it, as when the machine sleeps."""
+        self._skipping.now_s += for_s
 
 
 def run_skipping(work: Coroutine[Any, Any, T]) -> T:
@@ -127,8 +137,14 @@ class Diary:
     def message(self, frame: bytes) -> None:
         self._write("message", frame)
 
-    def lost(self, why: str) -> None:
+    def lost(self, why: str, how: How) -> None:
         self._write("lost", why)
+
+    def failed(self, why: str, how: How) -> None:
+        self._write("failed", (why, how))
+
+    def answers(self) -> None:
+        self._write("answers", None)
 
 
 def values_of(updates: Iterable[Any]) -> list[Mapping[str, Any]]:

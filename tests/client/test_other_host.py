@@ -108,7 +108,11 @@ def test_it_is_watched_without_a_change(host: OtherHost) -> None:
         updates += [update for entry in taken for update in mapper.feed(entry)]
     reader.stop()
     assert entries[0].kind is EntryKind.LINK
-    assert json.loads(entries[0].payload) == {"up": True, "why": profile.addresses[0]}
+    assert json.loads(entries[0].payload) == {
+        "up": True,
+        "why": profile.addresses[0],
+        "told": "open",
+    }
     first, *rest = [update for update in updates if update.values]
     assert first == Update(
         40.0,

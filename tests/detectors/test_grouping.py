@@ -12,6 +12,17 @@ from shared.events import Event
 from shared.updates import Update, Value, batch_of
 from tests.detectors.logs import steady
 
+LINK_TELLINGS = (
+    "lost closed: bye",
+    "tried refused: connection refused",
+    "open",
+    "answers",
+    "held-up 4.2",
+    "late 3.2",
+    "dropped 12",
+    "others 1 of 2",
+)
+
 
 def troubled_log(seed: int) -> list[Update]:
     """Two channels with breaks, steps, stillness, gaps, restarts and odd moments."""
@@ -42,6 +53,8 @@ def troubled_log(seed: int) -> list[Update]:
             values.pop("nozzle.code", None)
         if rng.random() < 0.02:
             values["nozzle.flags"] = str(rng.choice(["none", "open", "open;short"]))
+        if rng.random() < 0.02:
+            values["host.link"] = str(rng.choice(LINK_TELLINGS))
         if rng.random() < 0.01:
             uptime = 0.0
         values["controller.uptime_s"] = uptime = uptime + 0.25

@@ -11,6 +11,7 @@ from client.mapping import Mapper
 from client.plan import plan_of
 from shared import toml
 from shared.hostclock import TIMEKEEPING
+from shared.link import LINK
 from shared.text import MAX_TEXT
 from shared.unreadable import UNREADABLE
 from shared.updates import Entry, EntryKind, Update
@@ -60,7 +61,7 @@ SNIFF_FROM = 240
 FRAMINGS: tuple[Framing, ...] = ("message", "newline", "sequence", "delimiter", "length")
 KEYS = {
     *("a.temperature_c", "a.target_c", "a.power", "a.code", "a.flags", "b.temperature_c"),
-    *("c.temperature_c", "host.message", "host.state", TIMEKEEPING, UNREADABLE),
+    *("c.temperature_c", "host.message", "host.state", TIMEKEEPING, UNREADABLE, LINK),
 }
 
 

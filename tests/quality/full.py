@@ -18,6 +18,8 @@ from tests.quality import diagnosis, outsiders
 from tests.quality.calibration import draw_diagram
 from tests.quality.faults import FAULTS
 from tests.quality.hosts import Played, played
+from tests.quality.links import figures as links
+from tests.quality.links.judging import Outcome
 from tests.quality.pool import shared_out
 from tests.quality.report import page
 from tests.quality.work import Chosen, Result, Tally, Task, done
@@ -48,9 +50,11 @@ class Sizes:
     nights: int = 8
     draws: int = 40
     """Of each cause."""
+    links: int = 60
+    """Of each case of a bad link."""
 
 
-QUICK = Sizes(8, 2, 2, 20.0, 20.0, 20.0, 2.0, 1, 0, 2)
+QUICK = Sizes(8, 2, 2, 20.0, 20.0, 20.0, 2.0, 1, 0, 2, 2)
 
 
 @dataclass(slots=True)
@@ -65,6 +69,7 @@ class Findings:
     lacking: list[str] = field(default_factory=list)
     """Packages of outsiders that are not installed."""
     causes: diagnosis.Figures | None = None
+    links: list[Outcome] = field(default_factory=list)
     took_s: float = 0.0
 
 
@@ -115,6 +120,7 @@ def measured(sizes: Sizes, workers: int) -> Findings:
     plays += [(NIGHT, REPORTING_SEED + k) for k in range(sizes.nights)]
     found.played = list(shared_out(_play, plays, workers, "scenarios"))
     found.causes = diagnosis.figures(diagnosis.REPORTING_SEED, sizes.draws, workers)
+    found.links = links.outcomes(links.REPORTING_SEED, sizes.links, workers)
     return found
 
 

@@ -13,6 +13,7 @@ from tests.quality import diagnosis
 from tests.quality.cases import MINIMA
 from tests.quality.hosts import Played
 from tests.quality.intervals import rate_interval, share_interval
+from tests.quality.links import figures as links
 from tests.quality.outsiders import OUTSIDERS
 from tests.quality.work import OURS, Key, Result, Tally
 
@@ -33,7 +34,8 @@ def page(found: "Findings", command: str, diagram: str | None) -> str:
         _healthy(found),
         _scenarios(found.played),
     ]
-    parts += [_confusion(found.faults), _outsiders(found), _diagnosis(found, diagram), _LIMITS]
+    parts += [_confusion(found.faults), _outsiders(found), _diagnosis(found, diagram)]
+    parts += [links.section(found.links), _LIMITS]
     text = "\n\n".join("\n".join(line.rstrip() for line in part) for part in parts)
     return f"{text}\n"
 

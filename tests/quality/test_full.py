@@ -7,7 +7,7 @@ from tests.quality.report import page
 
 TINY = full.Sizes(
     cases=1, singly=1, outside=1, hours=5.0, outside_hours=0.0, tuning_hours=0.0, night_h=0.5,
-    plays=1, nights=0, draws=1,
+    plays=1, nights=0, draws=1, links=1,
 )  # fmt: skip
 
 
@@ -21,7 +21,14 @@ def test_the_page_is_made_without_outsiders_and_names_what_is_missing(
     text = page(found, "make quality", None)
     assert "no comparison: river not installed" in capsys.readouterr().err
     assert "Not made: river not installed." in text
-    for title in ("Found", "False alarms", "scenarios", "seen beside it", "The diagnosis"):
+    for title in (
+        "Found",
+        "False alarms",
+        "scenarios",
+        "seen beside it",
+        "The diagnosis",
+        "a bad link",
+    ):
         assert f"{title}\n" in text
     assert "| code-high | any | 1 of 1 | 1.000 |" in text
     assert all(line == line.rstrip() for line in text.split("\n"))

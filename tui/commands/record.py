@@ -6,6 +6,7 @@ import sys
 import time
 from pathlib import Path
 
+from client.company import Company
 from shared.clock import own_time
 from shared.errors import BadInput
 from shared.events import Event
@@ -45,6 +46,7 @@ def run(options: argparse.Namespace) -> int:
     desks = [Desk(title, policy, own_time()) for _, title in profiles] if outbox else []
     teller = _Teller(desks, outbox)
     lives: list[tuple[Live, EventPrinter]] = []
+    company = Company()
     hang_up = HangUp(ends=options.end_on_hangup)
     notes: list[RecordingLines] = []
     try:
@@ -52,7 +54,9 @@ def run(options: argparse.Namespace) -> int:
             lines = RecordingLines(title, quiet=options.json)
             begun = [Path(live.recording.path) for live, _ in lives]
             recorder = open_rolling(options.output, profile, title, files, lines.tell, begun)
-            live = Live(profile, title, recorder, waits=options.wait, shows=False)
+            live = Live(
+                profile, title, recorder, waits=options.wait, shows=False, company=company
+            )
             teller.host(live)
             lives.append((live, EventPrinter(title if several else "", as_json=options.json)))
             notes.append(lines)

@@ -2,6 +2,7 @@
 
 import argparse
 
+from client.company import Company
 from client.form import Profile
 from shared.errors import BadInput
 from shared.secrets import public_address
@@ -35,12 +36,13 @@ def run(options: argparse.Namespace) -> int:
     tell_and_ask(hosts, trusted=options.trust)
     survive()
     lives: list[Live] = []
+    company = Company()
     # From here on a signal ends the screen, or the wait for it, but never the closing.
     hang_up = HangUp(ends=True)
     with Leaving(hang_up, lambda: close_all(lives)):
         try:
             for profile, title in hosts:
-                lives.append(_started(options, profile, title))
+                lives.append(_started(options, profile, title, company))
             (_watch_one if len(lives) == 1 else _watch_several)(lives, options, hang_up)
         finally:
             close_all(lives)
@@ -54,9 +56,9 @@ def run(options: argparse.Namespace) -> int:
     return 0
 
 
-def _started(options: argparse.Namespace, profile: Profile, title: str) -> Live:
+def _started(options: argparse.Namespace, profile: Profile, title: str, company: Company) -> Live:
     recorder = None if options.no_record else open_rolling(options.output, profile, title)
-    live = Live(profile, title, recorder, waits=options.wait)
+    live = Live(profile, title, recorder, waits=options.wait, company=company)
     live.start()
     return live
 

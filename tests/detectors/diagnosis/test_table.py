@@ -3,18 +3,21 @@
 import random
 from typing import Any
 
+import msgspec
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from detectors.diagnosis import diagnose
-from detectors.diagnosis.case import cases
+from detectors.diagnosis.case import Case, cases
 from detectors.diagnosis.causes import CHAIN_SIGNS, PRIORS
 from detectors.diagnosis.chainfacts import chain_facts
 from detectors.diagnosis.evidence import facts_of
+from detectors.diagnosis.link import link
 from detectors.diagnosis.rank import SIGNS
 from detectors.diagnosis.table import CANDIDATES
 from shared.chain import Chain
 from shared.events import Event
+from shared.link import How
 from shared.words import Cause, Gate, Kind
 from tests.detectors.diagnosis.found import event
 
@@ -128,10 +131,32 @@ def some_event(rng: random.Random) -> Event:
     )
 
 
+def some_link(rng: random.Random) -> Case:
+    """Losses and silences with facts as `detectors.kinds.linkstory` gives them."""
+    loss = rng.random() < 0.7
+    facts: dict[str, float | str] = {
+        "ended": rng.choice(["", *How]) if loss else "",
+        "since": rng.choice(["", *How]) if loss else "",
+        "link_known": float(rng.random() < 0.5),
+        "limit_s": 5.0,
+        "late_s": rng.choice([0.0, 0.0, 30.0]),
+        "others_of": 2.0,
+        "others_lost": rng.choice([0.0, 2.0]),
+        "ever_later": rng.choice([0.0, 5.0]),
+    }
+    for name in ("ran_on", "reopened", "held_s", "answers", "dropped"):
+        facts[name] = float(rng.random() < 0.2)
+    kind = Kind.LINK_LOSS if loss else Kind.STALE
+    end_s = rng.choice([None, 130.0])
+    one = event(kind, channel="*", start_s=100.0, end_s=end_s, count=rng.randint(1, 4))
+    one = msgspec.structs.replace(one, facts=facts)
+    return Case("*", (one,), (), None, 1)
+
+
 def test_every_sign_of_the_table_can_be_drawn_from_events() -> None:
     """A row that no evidence bears would be dead wood."""
     drawn: set[str] = set()
-    rng = random.Random(1)
+    rng, links = random.Random(1), random.Random(2)
     # Fits of an offset to the chain's facts are too rare to be met by chance.
     fits = {name for name in SIGNS if name.startswith("offset-fits-")}
     for _ in range(40_000):
@@ -141,6 +166,7 @@ def test_every_sign_of_the_table_can_be_drawn_from_events() -> None:
         chain = rng.choice([None, Chain(), Chain(wires=3, reference_ohm=4020.0), Chain(wires=4)])
         for case in cases(found, {} if chain is None else {"nozzle": chain}):
             drawn.update(fact.name for fact in facts_of(case))
+        drawn.update(fact.name for fact in link(some_link(links)))
     assert drawn - set(SIGNS) == set()
     assert set(SIGNS) - drawn - fits == set()
 
