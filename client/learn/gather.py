@@ -104,10 +104,11 @@ class Gatherer:
 
 def _has_numbers(source: Source) -> bool:
     return any(
-        (type(value) in (int, float) or (type(value) is str and number_in(value) is not None))
+        (type(each) in (int, float) or (type(each) is str and number_in(each) is not None))
         and place[:1] != ("id",)
         for _, message in source.heard[:200]
         for place, value in leaves(message, {})
+        for each in (value if type(value) is list else [value])
     )
 
 

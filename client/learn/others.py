@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from client.learn.found import Found
+from client.learn.found import Found, quantities_of
 from client.learn.series import Series
 from client.learn.tree import Keyed, Place, text_of
 from client.learn.units import of_power
@@ -20,6 +20,8 @@ from client.learn.vocabulary import (
     words,
 )
 
+MAX_STATES = 8
+"""States that one host is heard to be in."""
 _MESSAGE_SIGNS = 2
 """Spaces in a text from which on it reads like a sentence."""
 
@@ -161,28 +163,39 @@ def _rises_by(one: Series, slope: float) -> bool:
 def state(
     leaves: Mapping[Place, Series], taken: set[Place], given: frozenset[str] = frozenset()
 ) -> Found | None:
-    """The host's state word: few words that are known, or at a place named so.
+    """The host's state: few words, or whole numbers, that are known, or at a place named so, or
+    that stand for a while each. A sentence is none.
 
     `given` are words that the user says are states: where one stands is the place.
     """
     best: Found | None = None
     for place, one in leaves.items():
         told = bool(given & {str(value) for value in one.values if type(value) is not float})
-        is_word = one.is_text and not one.is_text_number
-        if place in taken or not (is_word or told) or one.distinct > 8:
+        named = "state" in _named(one)
+        is_code = one.is_whole and 0 <= one.low and "state" in quantities_of(one.last_words)
+        is_word = one.is_text and not one.is_text_number and not _is_wordy(one)
+        if place in taken or not (is_word or is_code or told) or one.distinct > MAX_STATES:
             continue
         if any(len(str(value)) > 30 or value == "" for value in one.values):
             continue
         if one.last_words & NAME_WORDS or any(isinstance(token, Keyed) for token in place):
             continue
-        named = any(QUANTITY_WORDS.get(word) == "state" for word in one.all_words)
         known = sum(state_of(str(value)) is not None for value in set(one.values))
         about_one = bool(one.all_words & CHANNEL_WORDS.keys())
-        score = 2.0 * named + 1.0 * known - 0.3 * len(place) - 2.0 * about_one + 9.0 * told
+        stands = is_word and 1 < one.distinct < 0.1 * len(one.values)
+        score = 2.0 * named + 1.0 * known + 1.0 * stands - 0.3 * len(place) - 2.0 * about_one
+        score += 9.0 * told - 0.5 * is_code
         if score > (0.4 if named else 0.0) and (best is None or score > best.score):
-            why = [f"named '{text_of(place[-1])}'"] if named else ["a word for a state"]
+            why = [f"named '{text_of(place[-1])}'"] if named else []
+            why += ["a word for a state"] if known else []
+            why += ["words that stand for a while each"] if stands and not known else []
             best = Found(one, "state", score, why)
     return best
+
+
+def _is_wordy(one: Series) -> bool:
+    """Whether it reads like a sentence."""
+    return max((str(value).count(" ") for value in one.values), default=0) >= _MESSAGE_SIGNS
 
 
 def message(leaves: Mapping[Place, Series], taken: set[Place]) -> Found | None:
@@ -194,7 +207,7 @@ def message(leaves: Mapping[Place, Series], taken: set[Place]) -> Found | None:
         if one.is_texts and (one.last_words & NAMES or one.distinct < 2):
             continue
         named = any(QUANTITY_WORDS.get(word) == "message" for word in one.last_words)
-        wordy = max((str(value).count(" ") for value in one.values), default=0) >= _MESSAGE_SIGNS
+        wordy = _is_wordy(one)
         if any(isinstance(token, Keyed) for token in place) or not (named or wordy):
             continue
         score = 2.0 * named + 1.0 * wordy - 0.2 * len(place)

@@ -8,6 +8,7 @@ import numpy as np
 
 from client.learn.tree import Place, text_of
 from client.learn.vocabulary import LIMIT_WORDS, OFF_WORDS, QUANTITY_WORDS, words
+from client.units import DIMENSION_OF, DIMENSIONS
 from client.values import number_in, said_in
 from shared.updates import Floats
 
@@ -54,6 +55,10 @@ class Series:
         found = [said_in(value) for value in self.values if type(value) is str]
         units = {said.unit for said in found if said is not None}
         return units.pop() if len(units) == 1 else ""
+
+    def can_be(self, quantity: str) -> bool:
+        """Whether the unit that its values say, if they do, measures such a quantity."""
+        return not self.suffix or DIMENSIONS[self.suffix] == DIMENSION_OF.get(quantity)
 
     @cached_property
     def is_object(self) -> bool:

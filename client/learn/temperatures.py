@@ -26,12 +26,16 @@ from client.learn.vocabulary import (
 MAX_ANCHORS = 64
 """Temperatures that one host may have."""
 _ENOUGH = 1.4
-_NOT_TEMPERATURES = {"target_c", "power", "code", "resistance_ohm", "speed_mm_s", "uptime_s"}
+_NOT_TEMPERATURES = {
+    *("target_c", "power", "code", "resistance_ohm", "speed_mm_s", "uptime_s", "flags"),
+    *("state", "message"),
+}
 
 
 def temperatures(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Found]:
     """Temperatures among the leaves, sorted by place."""
     numbers = [one for place, one in leaves.items() if one.is_number and place not in taken]
+    numbers = [one for one in numbers if one.can_be("temperature_c")]
     numbers = [one for one in numbers if not is_motion(one, leaves) and not is_limit(one)]
     plausible = [one for one in numbers if one.low >= -60.0 and one.high <= _highest(one)]
     scored = [_temperature(one) for one in plausible]

@@ -141,8 +141,6 @@ def _updates(draft: Draft) -> Iterator[str]:
 
 def _channel(channel: Proposal, draft: Draft) -> Iterator[str]:
     found = list(channel.parts.values())
-    # A quantity of text without words that are known would refuse all that is said.
-    has_words = any(ours is not None for ours in draft.words.values())
     items = {_item(f.series.place) for f in found}
     item = items.pop() if len(items) == 1 else None
     base = () if item is not None else _base([f.series.place for f in found])
@@ -160,7 +158,7 @@ def _channel(channel: Proposal, draft: Draft) -> Iterator[str]:
             yield _line(one, base, item)
     state = channel.parts.get("state")
     if state is not None:
-        yield from _state(channel.name, state, base, draft, has_words)
+        yield from _state(channel.name, state, base, draft)
     code = channel.parts.get("code")
     if code is not None:
         yield from _chain(channel, code)
@@ -236,26 +234,21 @@ def _unit(found: Found) -> str:
     )
 
 
-def _state(channel: str, found: Found, base: Place, draft: Draft, has_words: bool) -> Iterator[str]:
-    mark = "" if has_words else "# "
-    if not has_words:
-        yield "# The host's state: say what its words mean, then take away the '# '."
+def _state(channel: str, found: Found, base: Place, draft: Draft) -> Iterator[str]:
+    """A word without a meaning is told as it is (`unknown-state`), and never taken for `up`."""
     why = "; ".join(each for each in found.why if each)
-    yield f"{mark}[channels.{key(channel)}.state]"
-    yield f"{mark}at = {quoted(pointer_of(found.series.place[len(base) :]))}  # {clean(why)}"
-    if not has_words:
-        yield "# words = { }"
+    yield f"[channels.{key(channel)}.state]"
+    yield f"at = {quoted(pointer_of(_plain(found.series.place[len(base) :])))}  # {clean(why)}"
+    yield f"[channels.{key(channel)}.state.words]"
     for word, ours in draft.words.items():
         if ours is None:
-            yield f"# {key(word)} = not known: up, starting, halted or gone?"
-    if not has_words:
+            yield f'# {key(word)} = "up"  # not known: "up", "starting", "halted" or "gone"?'
+        else:
+            yield f"{key(word)} = {quoted(ours)}"
+    if found.series.is_number:
         return
-    yield f"[channels.{key(channel)}.state.words]"
-    known = {word: ours for word, ours in draft.words.items() if ours}
-    for word, ours in known.items():
-        yield f"{key(word)} = {quoted(ours)}"
     yield "# Not heard yet; taken by their common meaning."
-    cased = _case_of(next(iter(known)))
+    cased = _case_of(next(iter(draft.words), ""))
     for word in NOT_HEARD:
         if cased(word) not in draft.words:
             yield f"{key(cased(word))} = {quoted(STATE_WORDS[word])}"
