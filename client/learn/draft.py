@@ -167,7 +167,7 @@ def _channels(
     taken = {found.series.place for found in axes} | clock_places
     fans = others.fans(leaves, taken)
     taken |= {found.series.place for found in fans}
-    uptime = others.uptime(leaves)
+    uptime = others.uptime(leaves, {found.series.place for found in axes})
     if uptime is not None:
         taken.add(uptime.series.place)
     speed = others.speed(leaves, axes)
@@ -237,9 +237,18 @@ def _host_name(group: Group, groups: Sequence[Group], leaves: Mapping[Place, Ser
     if keyed:
         inner = _inner_name(place, rivals)
         return _without_quantity(" ".join(keyed + inner))
-    for token, parts in zip(reversed(place), reversed(group.anchor.series.words), strict=True):
-        if channel_word(parts) and not text_of(token).isdigit():
-            return _without_quantity(text_of(token))
+    # A step that leads to several channels, as in /heads/left/temp, names none of them.
+    shared = [
+        n
+        for r in rivals
+        for n in range(len(place))
+        if len(r) == len(place) and r[-1] == place[-1] and r[: n + 1] == place[: n + 1]
+    ]
+    for at in reversed(range(len(place))):
+        token = text_of(place[at])
+        is_named = channel_word(group.anchor.series.words[at]) and not token.isdigit()
+        if is_named and (at not in shared or at == len(place) - 1):
+            return _without_quantity(token)
     for at in range(len(place) - 1, -1, -1):
         same = [
             r

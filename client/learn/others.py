@@ -135,14 +135,14 @@ def fans(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Found]:
     return found
 
 
-def uptime(leaves: Mapping[Place, Series]) -> Found | None:
+def uptime(leaves: Mapping[Place, Series], taken: set[Place]) -> Found | None:
     """The controller's uptime: rises with own time."""
     best: Found | None = None
     for place, one in leaves.items():
-        if not one.is_number:
+        if place in taken or not one.is_number or not one.can_be("uptime_s"):
             continue
         named = any(QUANTITY_WORDS.get(word) == "uptime_s" for word in one.all_words)
-        unit = next((u for s, u in ((1.0, ""), (1e3, "ms")) if _rises_by(one, s)), None)
+        unit = next((u for s, u in ((1.0, ""), (1e3, "ms")) if one.runs_at(s, 0.15)), None)
         steady = unit is not None and one.is_rising
         if not named and not (steady and len(place) > 1 and one.high < 1e9):
             continue
@@ -154,10 +154,6 @@ def uptime(leaves: Mapping[Place, Series]) -> Found | None:
         if best is None or found.score > best.score:
             best = found
     return best
-
-
-def _rises_by(one: Series, slope: float) -> bool:
-    return one.rate is not None and abs(one.rate / slope - 1.0) < 0.15
 
 
 def state(

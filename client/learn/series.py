@@ -15,6 +15,8 @@ from shared.updates import Floats
 MAX_POINTS = 20_000
 LARGEST = 1e30
 """No reading, code or clock comes near it, and sums and squares below it stay finite."""
+STANDS_S = 0.3
+"""So long a running clock may seem to stand: messages of one moment come one after another."""
 RESTLESS_STEP = 2.0
 """Of a channel in its own unit: a regulator that chops goes by tens."""
 
@@ -165,6 +167,21 @@ class Series:
         rises = self.numbers[half:] - self.numbers[: len(self.numbers) - half]
         good = spans > 0.3
         return float(np.median(rises[good] / spans[good])) if good.any() else None
+
+    def runs_at(self, slope: float, near: float = 0.1) -> bool:
+        """Whether it goes at so much a second as a clock does: all the time, and never standing for
+        longer than its own ticks."""
+        if self.rate is None or abs(self.rate / slope - 1.0) >= near:
+            return False
+        tick_s = self.noise / slope
+        passed_s = float(self.times[-1] - self.times[0])
+        rise_s = float(self.numbers[-1] - self.numbers[0]) / slope
+        changes = np.flatnonzero(np.diff(self.numbers))
+        firsts = np.concatenate(([0], changes + 1))
+        lasts = np.concatenate((changes, [len(self.numbers) - 1]))
+        stood_s = float(np.max(self.times[lasts] - self.times[firsts]))
+        evenly = abs(rise_s - passed_s) <= near * passed_s + tick_s
+        return evenly and stood_s <= 1.5 * tick_s + STANDS_S
 
     def held_at(self, times: Floats) -> Floats:
         """Value that held at each of these times; the first one before it was heard."""

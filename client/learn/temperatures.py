@@ -79,11 +79,7 @@ def _temperature(one: Series) -> Found:
     if one.flutters and is_fine and one.high > 5.0:
         found.score += 0.7
         found.why.append("flutters like a measurement")
-    if (
-        one.is_rising
-        and one.rate is not None
-        and any(abs(one.rate / slope - 1.0) < 0.1 for slope in (1.0, 1e3))
-    ):
+    if one.is_rising and any(map(one.runs_at, (1.0, 1e3))):
         found.score -= 2.0
     return found
 

@@ -120,7 +120,10 @@ def one_text_each() -> OddHost:
     def say(m: Machine) -> list[Any]:
         said: list[tuple[str, str]] = []
         for name, h in (("T0", m.nozzle), ("T1", m.bed)):
-            said += [(f"{name} actual", f"{h.shown:.2f} degC"), (f"{name} set", f"{h.goal:.1f} degC")]
+            said += [
+                (f"{name} actual", f"{h.shown:.2f} degC"),
+                (f"{name} set", f"{h.goal:.1f} degC"),
+            ]
             said += [(f"{name} output", f"{h.power * 100:.1f} %")]
         return [notify("val", {"id": name, "is": value}) for name, value in said]
 
@@ -166,28 +169,31 @@ def a_slow_coordinate() -> OddHost:
     """A gantry creeps at 1 mm a second, but rests now and then. There is no clock."""
 
     def creeping(m: Machine) -> float:
-        return round(20.0 + 0.25 * (min(m.n, 30) + max(m.n - 45, 0)), 2)
+        return round(20.0 + 0.25 * (min(m.n, 70) + max(m.n - 76, 0)), 2)
 
     def say(m: Machine) -> list[Any]:
         nozzle = {"temp": round(m.nozzle.shown, 2), "target": m.nozzle.goal}
         nozzle["power"] = round(m.nozzle.power, 3)
         return [{"nozzle": nozzle, "gantry": {"travel": creeping(m), "layer": 3}}]
 
-    return OddHost("a slow coordinate", say, NOZZLE)
+    truths: Truths = {"controller.uptime_s": lambda m: None}
+    return OddHost("a slow coordinate", say, (*NOZZLE, "controller.uptime_s"), truths)
 
 
-def a_coordinate_and_a_clock() -> OddHost:
-    """An axis goes at just 1 mm a second all the time; the clock, in milliseconds, is a date's."""
+def a_steady_coordinate() -> OddHost:
+    """An axis goes at just 1 mm a second all the time, and there is no clock."""
 
     def say(m: Machine) -> list[Any]:
         nozzle = {"temp": round(m.nozzle.shown, 2), "target": m.nozzle.goal}
         nozzle["power"] = round(m.nozzle.power, 3)
         place = {"x": 10.0, "y": round(5.0 + 0.25 * m.n, 2), "z": 0.2}
-        return [{"nozzle": nozzle, "place": place, "beat": round(m.wall_s * 1000)}]
+        return [{"nozzle": nozzle, "place": place}]
 
-    truths: Truths = {"motion.y_mm": lambda m: round(5.0 + 0.25 * m.n, 2)}
-    must = (*NOZZLE, "motion.y_mm")
-    return OddHost("a coordinate and a clock", say, must, truths, clock="ms")
+    truths: Truths = {
+        "motion.y_mm": lambda m: round(5.0 + 0.25 * m.n, 2),
+        "controller.uptime_s": lambda m: None,
+    }
+    return OddHost("a steady coordinate", say, (*NOZZLE, *truths), truths)
 
 
 def several_make_one() -> OddHost:
@@ -265,7 +271,7 @@ HOSTS = (
     numbers_for_states,
     a_sentence_as_status,
     a_slow_coordinate,
-    a_coordinate_and_a_clock,
+    a_steady_coordinate,
     several_make_one,
     told_by_shape,
     back_to_back,
