@@ -180,10 +180,15 @@ def _alignment(source: Source, main: Source) -> tuple[Place, Place] | None:
     ends: dict[Place, list[Place]] = {}
     for place in main.leaves:
         for cut in range(len(place)):
+            if any(isinstance(token, Keyed) for token in place[:cut]):
+                break
             ends.setdefault(place[cut:], []).append(place[:cut])
     votes: Counter[tuple[Place, Place]] = Counter()
     for place in source.leaves:
         for cut in range(len(place)):
+            # A status is a pointer, and none leads through a named item.
+            if any(isinstance(token, Keyed) for token in place[:cut]):
+                break
             before = ends.get(place[cut:])
             if before is not None:
                 votes.update((place[:cut], each) for each in before)

@@ -26,10 +26,9 @@ from client.learn.vocabulary import (
 MAX_ANCHORS = 64
 """Temperatures that one host may have."""
 _ENOUGH = 1.4
-_NOT_TEMPERATURES = {
-    *("target_c", "power", "code", "resistance_ohm", "speed_mm_s", "uptime_s", "flags"),
-    *("state", "message"),
-}
+_NOT_TEMPERATURES = {"target_c", "power", "code", "resistance_ohm", "speed_mm_s", "uptime_s"}
+_WORDS_ALONE = {"state", "message", "flags"}
+"""What a leaf of such a name is no temperature for, though readings may stand under it."""
 
 
 def temperatures(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Found]:
@@ -60,7 +59,7 @@ def _temperature(one: Series) -> Found:
     if "temperature_c" in named and not named & {"target_c", "power", "code"}:
         found.score += 2.0
         found.why.append(f"named '{naming(one, 'temperature_c')}'")
-    elif named & _NOT_TEMPERATURES or own & LIMIT_WORDS - WEAK_TEMPERATURE:
+    elif named & (_NOT_TEMPERATURES | _WORDS_ALONE) or own & LIMIT_WORDS - WEAK_TEMPERATURE:
         found.score -= 3.0
     elif own & WEAK_TEMPERATURE:
         found.score += 0.7
