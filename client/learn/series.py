@@ -207,7 +207,9 @@ class Series:
         if not steps:
             return set()
         own, before = steps[0], steps[1] if len(steps) > 1 else set()
-        if before & QUANTITY_WORDS.keys() and not own & QUANTITY_WORDS.keys():
+        # What stands under a state, such as `/status/nozzle`, is all sorts of things.
+        says = {QUANTITY_WORDS.get(word) for word in before} - {None, "state", "message"}
+        if says and not own & QUANTITY_WORDS.keys():
             return before | (own & LIMIT_WORDS)
         return own
 
