@@ -117,9 +117,10 @@ def _trouble(address: Address, error: Exception) -> Exception:
             there = clean(public_address(there))
             do = "give that address, if you trust it"
             return BadInput(address.shown, f"the host redirects to {there}", do)
-        do = {401: "set [token] in a profile", 403: "check the token"}.get(
-            status, "check the address and its path"
-        )
+        do = {
+            401: "give a token: --token-env to learn, [token] in a profile",
+            403: "check the token",
+        }.get(status, "check the address and its path")
         return BadInput(address.shown, f"the host answered with HTTP status {status}", do)
     if isinstance(error, InvalidMessage) and _ended(error):
         return Unreachable("the host closed the link in the handshake")

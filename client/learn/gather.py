@@ -29,6 +29,7 @@ from shared.updates import Entry, EntryKind
 
 MAX_MESSAGES = 20_000
 MAX_BYTES = 32 << 20
+EXAMPLE_BYTES = 64
 
 
 class Gatherer:
@@ -40,10 +41,14 @@ class Gatherer:
         self._heard: list[tuple[float, Any]] = []
         self._bytes = 0
         self.refused: Counter[str] = Counter()
+        self.example = b""
+        """The first message that was not JSON."""
         self.failures: list[str] = []
         """What the host said of requests that it refused."""
 
     def feed(self, entry: Entry) -> None:
+        if entry.kind is EntryKind.CUT_SHORT:
+            self.refused["larger than 1 MiB"] += 1
         if entry.kind is not EntryKind.MESSAGE or len(self._heard) >= MAX_MESSAGES:
             return
         self._bytes += len(entry.payload)
@@ -53,6 +58,7 @@ class Gatherer:
             message = jsonrpc.decode(entry.payload)
         except jsonrpc.Refused as why:
             self.refused[str(why)] += 1
+            self.example = self.example or entry.payload[:EXAMPLE_BYTES]
             return
         parts = message if jsonrpc.is_batch(message) else [message]
         self._heard += [(entry.own_s, part) for part in parts[:100]]

@@ -168,7 +168,7 @@ def state(
     for place, one in leaves.items():
         told = bool(given & {str(value) for value in one.values if type(value) is not float})
         named = "state" in _named(one)
-        is_code = one.is_whole and 0 <= one.low and "state" in quantities_of(one.last_words)
+        is_code = one.is_whole and one.low >= 0 and "state" in quantities_of(one.last_words)
         is_word = one.is_text and not one.is_text_number and not _is_wordy(one)
         if place in taken or not (is_word or is_code or told) or one.distinct > MAX_STATES:
             continue
