@@ -60,7 +60,9 @@ class Draft:
     longest_gap_s: float = 0.0
     """Longest time between two messages, where times were measured."""
     unknown: list[Series] = field(default_factory=list)
-    """Numbers that were taken for nothing."""
+    """Numbers and texts that were taken for nothing."""
+    ended: str = ""
+    """Why the link was lost, if it was."""
 
 
 def learn(
@@ -103,7 +105,7 @@ def draft_of(
         _repeats(sources),
         gatherer.count,
         gatherer.longest_gap_s if timed else 0.0,
-        [one for one in unknown if one.is_number][:50],
+        [one for one in unknown if one.is_number or one.is_text][:50],
     )
     _shorten(draft)
     return draft

@@ -13,8 +13,10 @@ from client.learn.found import Found
 from client.learn.tree import Keyed, Place, pointer_of, text_of
 from client.learn.tree import Token as Step
 from client.learn.vocabulary import STANDARD_STATES, STATE_WORDS
-from client.units import UNITS
+from client.units import DIMENSION_OF, UNITS
+from client.values import number
 from shared.text import clean
+from shared.updates import Value
 from shared.words import QUANTITIES
 
 NOT_HEARD = (
@@ -206,7 +208,7 @@ def _line(found: Found, base: Place, item: tuple[Place, str, str | int] | None) 
             facts.append(f"item = {_item_text((own[0][len(base) :], own[1], own[2]))}")
     else:
         place = place[len(base) :]
-    unit = _unit(found)
+    unit = unit_of(found)
     at = quoted(pointer_of(_plain(place)))
     if unit:
         facts.append(f"unit = {quoted(unit)}")
@@ -224,7 +226,8 @@ def _plain(place: Place) -> tuple[str, ...]:
     return tuple(text_of(token) for token in place)
 
 
-def _unit(found: Found) -> str:
+def unit_of(found: Found) -> str:
+    """The unit that the profile must say."""
     if found.unit in UNITS and UNITS[found.unit] != (1.0, 0.0):
         return found.unit
     if not found.series.is_text_number:
@@ -232,6 +235,13 @@ def _unit(found: Found) -> str:
     return {"temperature_c": "celsius", "target_c": "celsius"}.get(
         found.quantity, {"speed_mm_s": "mm/s", "uptime_s": "s"}.get(found.quantity, "fraction")
     )
+
+
+def read(found: Found) -> Value | None:
+    """What the profile makes of the last value that was heard; None where it refuses it."""
+    words = {theirs: float(ours) for theirs, ours in found.words.items()}
+    measured = DIMENSION_OF.get(found.quantity, "")
+    return number(unit_of(found), 1.0, 0.0, words, measured)(found.series.last)
 
 
 def _state(channel: str, found: Found, base: Place, draft: Draft) -> Iterator[str]:

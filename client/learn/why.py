@@ -9,7 +9,7 @@ from client.transport import OPEN_TIMEOUT_S
 from shared.errors import BadInput
 from shared.text import clean
 
-LOOK_S = 2.0
+LOOK_S = 1.0
 LOOK_BYTES = 64
 _PROTOCOLS = (
     # RFC 4253, section 4.2; RFC 9112, section 4; RFC 8446, section 5.1 (alert, handshake).
