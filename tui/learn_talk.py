@@ -25,14 +25,14 @@ def found_lines(draft: Draft) -> Iterator[str]:
         for quantity, found in channel.parts.items():
             reasons = "; ".join(dict.fromkeys(each for each in found.why if each))
             sent, ours = _proof(found)
-            yield f"  {quantity:<15} {sent:>16}  {ours:<10} {clean(reasons, 120)}"
+            yield f"  {quantity:<15} {sent:>18}  {ours:<13} {clean(reasons, 120)}"
     for clock in list(draft.clocks.values())[:1]:
         yield f"clock in {clock.unit}: {clean(clock.why)}"
     if not draft.clocks:
         yield "no host clock found: arrival times will be used, which are coarser"
-    for word, ours in draft.words.items():
-        yield f"state '{word}' means {ours or 'nothing known: never taken for up'}"
-    if unknown := [word for word, ours in draft.words.items() if ours is None]:
+    for word, means in draft.words.items():
+        yield f"state '{word}' means {means or 'nothing known: never taken for up'}"
+    if unknown := [word for word, means in draft.words.items() if means is None]:
         yield f"  say what a word means: --word '{unknown[0]}=up', or starting, halted, gone"
     if not any("state" in channel.parts for channel in draft.channels):
         yield "no word for the host's state found: only silence will tell that it is down"
@@ -53,7 +53,7 @@ def _proof(found: Found) -> tuple[str, str]:
     if ours is None:
         return sent, "refused"
     measured = DIMENSION_OF.get(found.quantity, "")
-    text = f"{shown(ours)} {_SIGNS.get(measured, '')}".strip()
+    text = f"{ours:.5g} {_SIGNS.get(measured, '')}".strip()
     return sent, "" if ours == one.last else f"= {text}"
 
 

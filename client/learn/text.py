@@ -16,7 +16,6 @@ from client.learn.vocabulary import STANDARD_STATES, STATE_WORDS
 from client.units import DIMENSION_OF, UNITS
 from client.values import number
 from shared.text import clean
-from shared.updates import Value
 from shared.words import QUANTITIES
 
 NOT_HEARD = (
@@ -237,11 +236,12 @@ def unit_of(found: Found) -> str:
     )
 
 
-def read(found: Found) -> Value | None:
+def read(found: Found) -> float | None:
     """What the profile makes of the last value that was heard; None where it refuses it."""
     words = {theirs: float(ours) for theirs, ours in found.words.items()}
     measured = DIMENSION_OF.get(found.quantity, "")
-    return number(unit_of(found), 1.0, 0.0, words, measured)(found.series.last)
+    ours = number(unit_of(found), 1.0, 0.0, words, measured)(found.series.last)
+    return ours if isinstance(ours, float) else None
 
 
 def _state(channel: str, found: Found, base: Place, draft: Draft) -> Iterator[str]:
