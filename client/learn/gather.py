@@ -109,7 +109,8 @@ class Gatherer:
 
 
 def _has_numbers(source: Source) -> bool:
-    return any(
+    # A method of words alone may tell the host's state.
+    return source.kind == "method" or any(
         (type(each) in (int, float) or (type(each) is str and number_in(each) is not None))
         and place[:1] != ("id",)
         for _, message in source.heard[:200]

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from client.learn.found import Found, quantities_of
+from client.learn.found import Found, is_motion, quantities_of
 from client.learn.series import Series
 from client.learn.tree import Keyed, Place, text_of
 from client.learn.units import of_power
@@ -144,7 +144,8 @@ def uptime(leaves: Mapping[Place, Series], taken: set[Place]) -> Found | None:
         named = any(QUANTITY_WORDS.get(word) == "uptime_s" for word in one.all_words)
         unit = next((u for s, u in ((1.0, ""), (1e3, "ms")) if one.runs_at(s, 0.15)), None)
         steady = unit is not None and one.is_rising
-        if not named and not (steady and len(place) > 1 and one.high < 1e9):
+        is_free = len(place) > 1 and one.high < 1e9 and not is_motion(one, leaves)
+        if not named and not (steady and is_free):
             continue
         if named and (one.high > 1e12 or (not steady and len(one.values) > 4 and one.distinct > 1)):
             continue
@@ -174,7 +175,9 @@ def state(
             continue
         if any(len(str(value)) > 30 or value == "" for value in one.values):
             continue
-        if one.last_words & NAME_WORDS or any(isinstance(token, Keyed) for token in place):
+        # An item that holds readings tells of a channel, not of the host.
+        items = {token for token in place if isinstance(token, Keyed)}
+        if one.last_words & NAME_WORDS or any(items & set(other) for other in taken):
             continue
         known = sum(state_of(str(value)) is not None for value in set(one.values))
         about_one = bool(one.all_words & CHANNEL_WORDS.keys())
