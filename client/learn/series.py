@@ -77,7 +77,7 @@ class Series:
 
     @cached_property
     def _all(self) -> list[float | None]:
-        return [_number(value) for value in self.values]
+        return [number_of(value) for value in self.values]
 
     @cached_property
     def is_text(self) -> bool:
@@ -218,7 +218,8 @@ class Series:
         return {word for parts in self.words for word in parts}
 
 
-def _number(value: Any) -> float | None:
+def number_of(value: Any) -> float | None:
+    """The number that a value is, or says as a text."""
     if type(value) is str:
         found = number_in(value)
     else:

@@ -50,7 +50,7 @@ def test_what_the_profile_would_refuse_is_shown_as_refused() -> None:
     """The proof is what the profile's own converter makes of the value."""
     found = draft(untold.spoken_units)
     nozzle = next(channel for channel in found.channels if channel.name == "nozzle")
-    nozzle.parts["temperature_c"].unit = "fahrenheit"
+    nozzle.parts["temperature_c"].quantity = "power"
     assert "390.08 K  refused" in "\n".join(learn_talk.found_lines(found))
 
 
