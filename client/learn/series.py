@@ -176,10 +176,9 @@ class Series:
         tick_s = self.noise / slope
         passed_s = float(self.times[-1] - self.times[0])
         rise_s = float(self.numbers[-1] - self.numbers[0]) / slope
-        changes = np.flatnonzero(np.diff(self.numbers))
-        firsts = np.concatenate(([0], changes + 1))
-        lasts = np.concatenate((changes, [len(self.numbers) - 1]))
-        stood_s = float(np.max(self.times[lasts] - self.times[firsts]))
+        runs = np.split(self.times, np.flatnonzero(np.diff(self.numbers)) + 1)
+        # Where no message came nothing was seen to stand.
+        stood_s = max(float(np.ptp(run) - np.max(np.diff(run), initial=0.0)) for run in runs)
         evenly = abs(rise_s - passed_s) <= near * passed_s + tick_s
         return evenly and stood_s <= 1.5 * tick_s + STANDS_S
 
