@@ -3,7 +3,6 @@
 import itertools
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 from client.form import Request
 from client.learn import chains, others, readings
@@ -350,8 +349,3 @@ def _shorten(draft: Draft) -> None:
 def reference_of(found: Found) -> tuple[float, int] | None:
     """R_ref / R0 and bits that a code's link to its temperature shows."""
     return None if found.link is None else chains.reference_and_bits(found.link.constant)
-
-
-def live(found: Found) -> Any:
-    """The last value that was heard."""
-    return found.series.last
