@@ -1,7 +1,9 @@
 """Why nothing was learnt, over real sockets: each cause in one line that says what to do."""
 
 import asyncio
+import re
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 from websockets.asyncio.server import ServerConnection, serve
@@ -18,6 +20,13 @@ SSH = b"SSH-2.0-OwnServer_1\r\n"
 HTTP = b"HTTP/1.1 400 Bad Request\r\nContent-Length: 0\r\n\r\n"
 TLS_ALERT = b"\x15\x03\x01\x00\x02\x02\x16"
 ASKS = (Request(json='{"give": "all"}', envelope=False),)
+PAGE = Path("docs/connecting.md").read_text(encoding="utf-8")
+ROWS = [
+    re.split(r" \| | in any| \(CODE", line.removeprefix("| "))[0]
+    for line in PAGE.splitlines()
+    if line.startswith("| ")
+][2:]
+"""How the rows of its table begin, as far as it is not the host's own words."""
 
 
 class Speaks(Serving):
@@ -79,12 +88,13 @@ CAUSES: dict[str, tuple[Callable[[], Serving], tuple[Request, ...], str]] = {
 def test_why_nothing_was_learnt_is_said(
     cause: tuple[Callable[[], Serving], tuple[Request, ...], str],
 ) -> None:
-    """Even after a request that would be sent in 32 framings."""
+    """Even after a request that would be sent in 32 framings; the page has a row for it."""
     make, requests, said = cause
     with make() as host, pytest.raises(BadInput, match=said) as told:
         listen(Profile(format=1, addresses=(host.address,), requests=requests), 1.0)
     assert "\n" not in str(told.value)
     assert str(told.value).startswith(host.address)
+    assert any(told.value.what.startswith(each) for each in ROWS)
 
 
 @pytest.mark.parametrize(
