@@ -91,7 +91,7 @@ class Gatherer:
                 source.under = subjects(source)
             _fill(source)
         sources = [source for source in sources if source.leaves]
-        return _aligned(sorted(sources, key=lambda each: -len(each.heard)))
+        return _aligned(sorted(sources, key=_richness, reverse=True))
 
     def _kind(self, message: Any) -> tuple[str, str]:
         if type(message) is dict:
@@ -106,6 +106,11 @@ class Gatherer:
         if type(message) in (dict, list):
             return "bare", ""
         return "", ""
+
+
+def _richness(source: Source) -> tuple[bool, int]:
+    """Numbers first: a method of words alone, such as a log, may be the most talkative."""
+    return any(one.is_number for one in source.leaves.values()), len(source.heard)
 
 
 def _has_numbers(source: Source) -> bool:

@@ -114,7 +114,8 @@ def a_method_for_the_state() -> OddHost:
 
     def say(m: Machine) -> list[Any]:
         phase = notify("phase", [word(m, "gliding", "stranded")])
-        return [notify("heat", [{"nozzle": of(m.nozzle)}]), phase]
+        log = notify("log", {"line": f"step {m.n} is done, and all that goes with it"})
+        return [notify("heat", [{"nozzle": of(m.nozzle)}]), phase, log, log]
 
     return OddHost("a method for the state", say, STATED, tripping("gliding", "stranded"))
 
