@@ -5,7 +5,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from client.form import Request
-from client.learn import chains, others, readings
+from client.learn import chains, others, readings, units
 from client.learn.clocks import Clock, clock_in, clock_like
 from client.learn.found import Found, Group
 from client.learn.gather import Gatherer
@@ -217,15 +217,13 @@ def _named_groups(groups: Sequence[Group], leaves: Mapping[Place, Series]) -> li
 
 def _hottest(groups: Sequence[Group]) -> Group | None:
     """The one group that gets hotter than anything but a nozzle, if it is one alone."""
-    from client.learn.units import celsius
-
     hot = []
     for group in groups:
         tops = [group.anchor.series.numbers.max(keepdims=True)]
         if "target_c" in group.parts:
             tops.append(group.parts["target_c"].series.numbers.max(keepdims=True))
         unit = group.anchor.unit or "celsius"
-        if max(float(celsius(top, unit)[0]) for top in tops) > _HOT_C:
+        if max(float(units.celsius(top, unit)[0]) for top in tops) > _HOT_C:
             hot.append(group)
     return hot[0] if len(hot) == 1 else None
 
