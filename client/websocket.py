@@ -156,9 +156,10 @@ def _trouble(address: Address, error: Exception) -> Exception:
             there = clean(public_address(there))
             do = "give that address, if you trust it"
             return Hopeless(address.shown, f"the host redirects to {there}", do, How.WRONG)
-        do = {401: "set [token] in a profile", 403: "check the token"}.get(
-            status, "check the address and its path"
-        )
+        do = {
+            401: "give a token: --token-env to learn, [token] in a profile",
+            403: "check the token",
+        }.get(status, "check the address and its path")
         how = How.DENIED if status in DENYING else How.WRONG
         return Hopeless(address.shown, f"the host answered with HTTP status {status}", do, how)
     if isinstance(error, InvalidMessage) and _ended(error):

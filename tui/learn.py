@@ -252,6 +252,7 @@ def _live(options: argparse.Namespace, words: Collection[str]) -> "tuple[Draft, 
     if sys.stderr.isatty():
         print("\r" + " " * 60 + "\r", end="", file=sys.stderr, flush=True)
     draft = draft_of(heard.gatherer, profile.requests, words=words)
+    draft.ended = heard.ended
     link = Link(
         title=options.name or "",
         addresses=profile.addresses,
@@ -295,8 +296,11 @@ def _check_found(draft: "Draft", source: str) -> None:
     if any("temperature_c" in channel.parts for channel in draft.channels):
         return
     shown = clean(public_address(source))
-    numbers = f", {len(draft.unknown)} numbers in them" if draft.unknown else ""
+    count = sum(one.is_number for one in draft.unknown)
+    numbers = f", {count} numbers in them" if count else ""
     what = f"{draft.messages} messages{numbers}, but nothing that looks like a temperature"
+    if draft.ended:
+        raise BadInput(shown, f"{what}; {clean(draft.ended)}", "see what its manual wants first")
     do = "listen longer while it heats, ask for more with --send, or write a profile by hand"
     raise BadInput(shown, what, do)
 

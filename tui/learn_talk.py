@@ -4,11 +4,16 @@ from collections.abc import Iterator
 
 from client.learn import Draft
 from client.learn.draft import MAX_NAME
-from client.learn.text import shown
+from client.learn.found import Found
+from client.learn.series import Series
+from client.learn.text import read, shown
+from client.units import DIMENSION_OF
 from shared.text import clean, printable
 from tui.output import say
 
 _STATES = ("up", "starting", "halted", "gone")
+_SIGNS = {"temperature": "°C", "resistance": "Ω", "length": "mm", "speed": "mm/s", "time": "s"}
+"""Our units; shares are parts of one."""
 
 
 def found_lines(draft: Draft) -> Iterator[str]:
@@ -18,19 +23,44 @@ def found_lines(draft: Draft) -> Iterator[str]:
         why = f"  ({clean(channel.why)})" if channel.why else ""
         yield f"{channel.name}{why}"
         for quantity, found in channel.parts.items():
-            unit = f" {found.unit}" if found.unit and found.unit != "celsius" else ""
             reasons = "; ".join(dict.fromkeys(each for each in found.why if each))
-            value = shown(found.series.last) + unit
-            yield f"  {quantity:<15} {value:>16}   {clean(reasons, 120)}"
+            sent, ours = _proof(found)
+            yield f"  {quantity:<15} {sent:>18}  {ours:<13} {clean(reasons, 120)}"
     for clock in list(draft.clocks.values())[:1]:
         yield f"clock in {clock.unit}: {clean(clock.why)}"
     if not draft.clocks:
         yield "no host clock found: arrival times will be used, which are coarser"
-    for word, ours in draft.words.items():
-        yield f"state '{word}' means {ours or '?'}"
+    for word, means in draft.words.items():
+        yield f"state '{word}' means {means or 'nothing known: never taken for up'}"
+    if unknown := [word for word, means in draft.words.items() if means is None]:
+        yield f"  say what a word means: --word '{unknown[0]}=up', or starting, halted, gone"
+    if not any("state" in channel.parts for channel in draft.channels):
+        yield "no word for the host's state found: only silence will tell that it is down"
     if draft.unknown:
-        names = ["/".join(str(getattr(t, "value", t)) for t in one.place) for one in draft.unknown]
-        yield "taken for nothing: " + clean(", ".join(names), 200)
+        yield "taken for nothing: " + clean(", ".join(map(_named, draft.unknown)), 400)
+    if draft.ended:
+        yield f"the link did not last: {clean(draft.ended)}"
+
+
+def _proof(found: Found) -> tuple[str, str]:
+    """A value as it was sent, and as it is read where that differs."""
+    one = found.series
+    unit = f" {found.unit}" if found.unit and found.unit != "celsius" and not one.suffix else ""
+    sent = shown(one.last) + unit
+    if not one.is_number or found.quantity in ("state", "flags", "message"):
+        return sent, ""
+    ours = read(found)
+    if ours is None:
+        return sent, "refused"
+    measured = DIMENSION_OF.get(found.quantity, "")
+    text = f"{ours:.5g} {_SIGNS.get(measured, '')}".strip()
+    return sent, "" if ours == one.last else f"= {text}"
+
+
+def _named(one: Series) -> str:
+    """Where it stands; of a text also what it said, since it may be the state."""
+    place = "/".join(str(getattr(token, "value", token)) for token in one.place)
+    return f"{place} '{clean(one.last, 30)}'" if one.is_text else place
 
 
 def ask(draft: Draft) -> None:
@@ -48,9 +78,10 @@ def ask(draft: Draft) -> None:
         kept.append(channel)
     draft.channels = kept
     for word, ours in draft.words.items():
-        answer = _answer(f"state '{word}' means {', '.join(_STATES)} [{ours or 'not known'}]: ")
-        if answer in _STATES:
-            draft.words[word] = answer
+        question = f"state '{word}' means {', '.join(_STATES)} [{ours or 'not known'}]: "
+        while (answer := _answer(question)) and answer not in _STATES:
+            say(f"'{clean(answer, MAX_NAME)}' is none of them; Enter leaves it as it is")
+        draft.words[word] = answer or ours
 
 
 def _answer(question: str) -> str:

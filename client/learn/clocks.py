@@ -1,9 +1,11 @@
 """Host clocks: numbers, or dates as text, that run with own time in every message."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
+from client.learn.found import is_motion
 from client.learn.series import Series
 from client.learn.sources import Source
 from client.learn.tree import Place, leaves, text_of
@@ -13,7 +15,6 @@ from client.values import clock as clock_of
 SLOPES = {1.0: "s", 1e3: "ms", 1e6: "us", 1e9: "ns"}
 """Host time per second of own time, and the unit it means."""
 _EPOCHS = {1e9: "s", 1e12: "ms", 1e15: "us", 1e18: "ns"}
-_NEAR = 0.1
 _SAME_RUN_S = 600.0
 """Sources heard within one listening say times that are no further apart."""
 
@@ -42,10 +43,15 @@ def clock_in(source: Source, timed: bool) -> Clock | None:
     for one in series.values():
         if len(one.values) < 0.95 * total:
             continue
-        found = _judged(one, timed)
+        found = None if _is_coordinate(one, series) else _judged(one, timed)
         if found is not None and (best is None or found[0] > best[0]):
             best = found
     return best[1] if best else None
+
+
+def _is_coordinate(one: Series, others: Mapping[Place, Series]) -> bool:
+    """Whether its name says so; an axis may go at one millimetre a second."""
+    return is_motion(one, others) and not one.last_words & CLOCK_WORDS
 
 
 def clock_like(source: Source, known: Clock) -> Clock | None:
@@ -91,7 +97,7 @@ def _judged(one: Series, timed: bool) -> tuple[float, Clock] | None:
         return None
     if timed and one.rate is not None:
         for slope, unit in SLOPES.items():
-            if abs(one.rate / slope - 1.0) < _NEAR:
+            if one.runs_at(slope):
                 why = f"rises by {one.rate:.6g} a second of ours"
                 return score + 2.0, _at(one, unit, why)
         return None

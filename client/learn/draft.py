@@ -3,10 +3,9 @@
 import itertools
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 from client.form import Request
-from client.learn import chains, others, readings
+from client.learn import chains, others, readings, units
 from client.learn.clocks import Clock, clock_in, clock_like
 from client.learn.found import Found, Group
 from client.learn.gather import Gatherer
@@ -60,7 +59,9 @@ class Draft:
     longest_gap_s: float = 0.0
     """Longest time between two messages, where times were measured."""
     unknown: list[Series] = field(default_factory=list)
-    """Numbers that were taken for nothing."""
+    """Numbers and texts that were taken for nothing."""
+    ended: str = ""
+    """Why the link was lost, if it was."""
 
 
 def learn(
@@ -103,7 +104,7 @@ def draft_of(
         _repeats(sources),
         gatherer.count,
         gatherer.longest_gap_s if timed else 0.0,
-        [one for one in unknown if one.is_number][:50],
+        [one for one in unknown if one.is_number or one.is_text][:50],
     )
     _shorten(draft)
     return draft
@@ -167,7 +168,7 @@ def _channels(
     taken = {found.series.place for found in axes} | clock_places
     fans = others.fans(leaves, taken)
     taken |= {found.series.place for found in fans}
-    uptime = others.uptime(leaves)
+    uptime = others.uptime(leaves, {found.series.place for found in axes})
     if uptime is not None:
         taken.add(uptime.series.place)
     speed = others.speed(leaves, axes)
@@ -216,15 +217,13 @@ def _named_groups(groups: Sequence[Group], leaves: Mapping[Place, Series]) -> li
 
 def _hottest(groups: Sequence[Group]) -> Group | None:
     """The one group that gets hotter than anything but a nozzle, if it is one alone."""
-    from client.learn.units import celsius
-
     hot = []
     for group in groups:
         tops = [group.anchor.series.numbers.max(keepdims=True)]
         if "target_c" in group.parts:
             tops.append(group.parts["target_c"].series.numbers.max(keepdims=True))
         unit = group.anchor.unit or "celsius"
-        if max(float(celsius(top, unit)[0]) for top in tops) > _HOT_C:
+        if max(float(units.celsius(top, unit)[0]) for top in tops) > _HOT_C:
             hot.append(group)
     return hot[0] if len(hot) == 1 else None
 
@@ -237,9 +236,18 @@ def _host_name(group: Group, groups: Sequence[Group], leaves: Mapping[Place, Ser
     if keyed:
         inner = _inner_name(place, rivals)
         return _without_quantity(" ".join(keyed + inner))
-    for token, parts in zip(reversed(place), reversed(group.anchor.series.words), strict=True):
-        if channel_word(parts) and not text_of(token).isdigit():
-            return _without_quantity(text_of(token))
+    # A step that leads to several channels, as in /heads/left/temp, names none of them.
+    shared = [
+        n
+        for r in rivals
+        for n in range(len(place))
+        if len(r) == len(place) and r[-1] == place[-1] and r[: n + 1] == place[: n + 1]
+    ]
+    for at in reversed(range(len(place))):
+        token = text_of(place[at])
+        is_named = channel_word(group.anchor.series.words[at]) and not token.isdigit()
+        if is_named and (at not in shared or at == len(place) - 1):
+            return _without_quantity(token)
     for at in range(len(place) - 1, -1, -1):
         same = [
             r
@@ -339,8 +347,3 @@ def _shorten(draft: Draft) -> None:
 def reference_of(found: Found) -> tuple[float, int] | None:
     """R_ref / R0 and bits that a code's link to its temperature shows."""
     return None if found.link is None else chains.reference_and_bits(found.link.constant)
-
-
-def live(found: Found) -> Any:
-    """The last value that was heard."""
-    return found.series.last

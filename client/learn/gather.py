@@ -29,6 +29,7 @@ from shared.updates import Entry, EntryKind
 
 MAX_MESSAGES = 20_000
 MAX_BYTES = 32 << 20
+EXAMPLE_BYTES = 64
 
 
 class Gatherer:
@@ -40,10 +41,14 @@ class Gatherer:
         self._heard: list[tuple[float, Any]] = []
         self._bytes = 0
         self.refused: Counter[str] = Counter()
+        self.example = b""
+        """The first message that was not JSON."""
         self.failures: list[str] = []
         """What the host said of requests that it refused."""
 
     def feed(self, entry: Entry) -> None:
+        if entry.kind is EntryKind.CUT_SHORT:
+            self.refused["larger than 1 MiB"] += 1
         if entry.kind is not EntryKind.MESSAGE or len(self._heard) >= MAX_MESSAGES:
             return
         self._bytes += len(entry.payload)
@@ -53,6 +58,7 @@ class Gatherer:
             message = jsonrpc.decode(entry.payload)
         except jsonrpc.Refused as why:
             self.refused[str(why)] += 1
+            self.example = self.example or entry.payload[:EXAMPLE_BYTES]
             return
         parts = message if jsonrpc.is_batch(message) else [message]
         self._heard += [(entry.own_s, part) for part in parts[:100]]
@@ -85,7 +91,7 @@ class Gatherer:
                 source.under = subjects(source)
             _fill(source)
         sources = [source for source in sources if source.leaves]
-        return _aligned(sorted(sources, key=lambda each: -len(each.heard)))
+        return _aligned(sorted(sources, key=_richness, reverse=True))
 
     def _kind(self, message: Any) -> tuple[str, str]:
         if type(message) is dict:
@@ -102,12 +108,19 @@ class Gatherer:
         return "", ""
 
 
+def _richness(source: Source) -> tuple[bool, int]:
+    """Numbers first: a method of words alone, such as a log, may be the most talkative."""
+    return any(one.is_number for one in source.leaves.values()), len(source.heard)
+
+
 def _has_numbers(source: Source) -> bool:
-    return any(
-        (type(value) in (int, float) or (type(value) is str and number_in(value) is not None))
+    # A method of words alone may tell the host's state.
+    return source.kind == "method" or any(
+        (type(each) in (int, float) or (type(each) is str and number_in(each) is not None))
         and place[:1] != ("id",)
         for _, message in source.heard[:200]
         for place, value in leaves(message, {})
+        for each in (value if type(value) is list else [value])
     )
 
 
@@ -179,10 +192,15 @@ def _alignment(source: Source, main: Source) -> tuple[Place, Place] | None:
     ends: dict[Place, list[Place]] = {}
     for place in main.leaves:
         for cut in range(len(place)):
+            if any(isinstance(token, Keyed) for token in place[:cut]):
+                break
             ends.setdefault(place[cut:], []).append(place[:cut])
     votes: Counter[tuple[Place, Place]] = Counter()
     for place in source.leaves:
         for cut in range(len(place)):
+            # A status is a pointer, and none leads through a named item.
+            if any(isinstance(token, Keyed) for token in place[:cut]):
+                break
             before = ends.get(place[cut:])
             if before is not None:
                 votes.update((place[:cut], each) for each in before)

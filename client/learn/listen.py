@@ -15,12 +15,14 @@ from client.carried import Echoes
 from client.connecting import connect
 from client.form import Profile
 from client.framing import Framing
+from client.learn import why
 from client.learn.gather import Gatherer
 from client.learn.sniff import Cut, SniffingFramer
 from client.reader import Link, Reader
 from client.streams import StreamTransport
 from client.transport import Transport
 from shared.errors import BadInput
+from shared.updates import EntryKind, LinkNews
 
 NUL, END_OF_BLOCK = 0x00, 0x17
 LIKELY = (
@@ -52,6 +54,8 @@ class Heard(msgspec.Struct, frozen=True):
     """As recognised; None for a transport that frames by itself."""
     delimiter: int
     seconds: float
+    ended: str = ""
+    """Why the link was lost, the last time it was."""
 
 
 class _Try(msgspec.Struct, frozen=True):
@@ -62,6 +66,7 @@ class _Try(msgspec.Struct, frozen=True):
     cut: Cut | None = None
     """As recognised from the bytes."""
     unread: bytes = b""
+    ended: str = ""
 
 
 Progress = Callable[[float, int], None]
@@ -85,18 +90,20 @@ def listen(
         tried = _try(profile, known, seconds, seconds, progress)
         known = tried.cut or known
     if not tried.gatherer.count:
-        raise _nothing(address, profile, Echoes(profile).frame(tried.unread))
+        raise _nothing(address, profile, tried)
     framing = known.framing if address.scheme in ("tcp", "unix") else None
-    return Heard(tried.gatherer, framing, known.delimiter, tried.seconds)
+    return Heard(tried.gatherer, framing, known.delimiter, tried.seconds, tried.ended)
 
 
 def _asked(profile: Profile, seconds: float, progress: Progress) -> tuple[Cut, _Try]:
     """Ask in one framing after another until something comes, then in that of the answer."""
-    unread = b""
+    unread, ended = b"", ""
     for way in (*LIKELY, *REST):
         patience_s = LIKELY_S if way in LIKELY else REST_S
         tried = _try(profile, way, seconds, patience_s, progress)
-        unread = unread or tried.unread
+        unread, ended = unread or tried.unread, ended or tried.ended
+        if why.is_other(unread):
+            break
         if not tried.gatherer.count:
             continue
         if tried.cut is None or tried.cut.is_like(way):
@@ -108,14 +115,19 @@ def _asked(profile: Profile, seconds: float, progress: Progress) -> tuple[Cut, _
         reads_both = {way.framing, tried.cut.framing} == {"newline", "sequence"}
         sure = _try(profile, way, seconds, seconds, progress, is_sure=True)
         return (way if reads_both else tried.cut), sure
-    return LIKELY[0], _Try(Gatherer(profile.requests), 0.0, None, unread)
+    return LIKELY[0], _Try(Gatherer(profile.requests), 0.0, None, unread, ended)
 
 
-def _nothing(address: Address, profile: Profile, unread: bytes) -> BadInput:
+def _nothing(address: Address, profile: Profile, tried: _Try) -> BadInput:
     """Why nothing was learnt, and what to do about it."""
+    unread = Echoes(profile).frame(tried.unread or tried.gatherer.example)
     if unread:
-        what = f"what it says is not JSON in any framing known here: {unread[:24]!r}"
-        return BadInput(address.shown, what, "give --framing, or check that it speaks JSON")
+        return why.not_understood(address, unread)
+    if tried.gatherer.refused:
+        what = f"each message is {', '.join(tried.gatherer.refused)}: nothing was read"
+        return BadInput(address.shown, what, "ask for less with --send")
+    if tried.ended:
+        return why.ended(address, profile, tried.ended)
     what = "the host said nothing"
     if not profile.requests:
         return BadInput(address.shown, what, "say with --send what to ask")
@@ -155,7 +167,8 @@ def _try(
 
     gatherer = Gatherer(profile.requests)
     reader = Reader(profile, connect=connect if way is None else sniffing)
-    start, is_open = time.monotonic(), False
+    began = start = time.monotonic()
+    is_open, ended = False, ""
     reader.start()
     try:
         while True:
@@ -164,13 +177,17 @@ def _try(
                 start, is_open = time.monotonic(), True
             for entry in reader.take():
                 gatherer.feed(entry)
+                if entry.kind is EntryKind.LINK:
+                    news = msgspec.json.decode(entry.payload, type=LinkNews)
+                    ended = ended if news.up else news.why
             spent = time.monotonic() - start
             progress(spent, gatherer.count)
             if reader.link.state is Link.ENDED and reader.fatal is not None:
-                raise reader.fatal
+                address = parse_address(profile.addresses[0])
+                raise why.unopened(address, reader.fatal, time.monotonic() - began)
             limit_s = seconds if gatherer.count and is_right() else min(patience_s, seconds)
             if is_open and spent >= limit_s:
                 break
     finally:
         reader.stop()
-    return _Try(gatherer, spent, cut(), framers[-1].heard if framers else b"")
+    return _Try(gatherer, spent, cut(), framers[-1].heard if framers else b"", ended)

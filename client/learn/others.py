@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from client.learn.found import Found
+from client.learn.found import Found, is_motion, quantities_of
 from client.learn.series import Series
 from client.learn.tree import Keyed, Place, text_of
 from client.learn.units import of_power
@@ -20,6 +20,8 @@ from client.learn.vocabulary import (
     words,
 )
 
+MAX_STATES = 8
+"""States that one host is heard to be in."""
 _MESSAGE_SIGNS = 2
 """Spaces in a text from which on it reads like a sentence."""
 
@@ -133,16 +135,17 @@ def fans(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Found]:
     return found
 
 
-def uptime(leaves: Mapping[Place, Series]) -> Found | None:
+def uptime(leaves: Mapping[Place, Series], taken: set[Place]) -> Found | None:
     """The controller's uptime: rises with own time."""
     best: Found | None = None
     for place, one in leaves.items():
-        if not one.is_number:
+        if place in taken or not one.is_number or not one.can_be("uptime_s"):
             continue
         named = any(QUANTITY_WORDS.get(word) == "uptime_s" for word in one.all_words)
-        unit = next((u for s, u in ((1.0, ""), (1e3, "ms")) if _rises_by(one, s)), None)
+        unit = next((u for s, u in ((1.0, ""), (1e3, "ms")) if one.runs_at(s, 0.15)), None)
         steady = unit is not None and one.is_rising
-        if not named and not (steady and len(place) > 1 and one.high < 1e9):
+        is_free = len(place) > 1 and one.high < 1e9 and not is_motion(one, leaves)
+        if not named and not (steady and is_free):
             continue
         if named and (one.high > 1e12 or (not steady and len(one.values) > 4 and one.distinct > 1)):
             continue
@@ -154,35 +157,44 @@ def uptime(leaves: Mapping[Place, Series]) -> Found | None:
     return best
 
 
-def _rises_by(one: Series, slope: float) -> bool:
-    return one.rate is not None and abs(one.rate / slope - 1.0) < 0.15
-
-
 def state(
     leaves: Mapping[Place, Series], taken: set[Place], given: frozenset[str] = frozenset()
 ) -> Found | None:
-    """The host's state word: few words that are known, or at a place named so.
+    """The host's state: few words, or whole numbers, that are known, or at a place named so, or
+    that stand for a while each. A sentence is none.
 
     `given` are words that the user says are states: where one stands is the place.
     """
     best: Found | None = None
     for place, one in leaves.items():
         told = bool(given & {str(value) for value in one.values if type(value) is not float})
-        is_word = one.is_text and not one.is_text_number
-        if place in taken or not (is_word or told) or one.distinct > 8:
+        named = "state" in _named(one)
+        is_code = one.is_whole and one.low >= 0 and "state" in quantities_of(one.last_words)
+        is_word = one.is_text and not one.is_text_number and not _is_wordy(one)
+        if place in taken or not (is_word or is_code or told) or one.distinct > MAX_STATES:
             continue
         if any(len(str(value)) > 30 or value == "" for value in one.values):
             continue
-        if one.last_words & NAME_WORDS or any(isinstance(token, Keyed) for token in place):
+        # An item that holds readings tells of a channel, not of the host.
+        items = {token for token in place if isinstance(token, Keyed)}
+        if one.last_words & NAME_WORDS or any(items & set(other) for other in taken):
             continue
-        named = any(QUANTITY_WORDS.get(word) == "state" for word in one.all_words)
         known = sum(state_of(str(value)) is not None for value in set(one.values))
         about_one = bool(one.all_words & CHANNEL_WORDS.keys())
-        score = 2.0 * named + 1.0 * known - 0.3 * len(place) - 2.0 * about_one + 9.0 * told
+        stands = is_word and 1 < one.distinct < 0.1 * len(one.values)
+        score = 2.0 * named + 1.0 * known + 1.0 * stands - 0.3 * len(place) - 2.0 * about_one
+        score += 9.0 * told - 0.5 * is_code
         if score > (0.4 if named else 0.0) and (best is None or score > best.score):
-            why = [f"named '{text_of(place[-1])}'"] if named else ["a word for a state"]
+            why = [f"named '{text_of(place[-1])}'"] if named else []
+            why += ["a word for a state"] if known else []
+            why += ["words that stand for a while each"] if stands and not known else []
             best = Found(one, "state", score, why)
     return best
+
+
+def _is_wordy(one: Series) -> bool:
+    """Whether it reads like a sentence."""
+    return max((str(value).count(" ") for value in one.values), default=0) >= _MESSAGE_SIGNS
 
 
 def message(leaves: Mapping[Place, Series], taken: set[Place]) -> Found | None:
@@ -194,7 +206,7 @@ def message(leaves: Mapping[Place, Series], taken: set[Place]) -> Found | None:
         if one.is_texts and (one.last_words & NAMES or one.distinct < 2):
             continue
         named = any(QUANTITY_WORDS.get(word) == "message" for word in one.last_words)
-        wordy = max((str(value).count(" ") for value in one.values), default=0) >= _MESSAGE_SIGNS
+        wordy = _is_wordy(one)
         if any(isinstance(token, Keyed) for token in place) or not (named or wordy):
             continue
         score = 2.0 * named + 1.0 * wordy - 0.2 * len(place)

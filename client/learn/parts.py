@@ -80,7 +80,7 @@ def _judged(group: Group, one: Series, quantity: str) -> Found | None:
         return _flags(one, by_place)
     if quantity == "power" and one.is_bool and quantity in named:
         return _switch(one)
-    if not one.is_number or is_limit(one):
+    if not one.is_number or is_limit(one) or not one.can_be(quantity):
         return None
     why = [f"named '{naming(one, quantity)}'"] if by_place else []
     found = Found(one, quantity, 2.0 if by_place else 0.0, why)
@@ -89,6 +89,7 @@ def _judged(group: Group, one: Series, quantity: str) -> Found | None:
         return None
     judge = {"target_c": _target, "power": _power, "code": _code, "resistance_ohm": _ohms}[quantity]
     judge(group, found)
+    found.score += 1.0 * bool(one.suffix)
     found.words = _words_for_off(one, quantity)
     return found if found.score >= 1.0 else None
 

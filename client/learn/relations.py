@@ -63,8 +63,9 @@ def kinship(a: Series, b: Series) -> float:
             at = differ[0]
             x, y = text_of(a.place[at]), text_of(b.place[at])
             if x.isdigit() and y.isdigit():
-                # Two items of one array are two channels, unless it is a channel's own array.
-                return 0.7 if at == len(a.place) - 1 and at >= 1 else 0.0
+                # Two items of one array are two channels, unless it is a channel's own array, and
+                # so are ids; the nearer ones rather.
+                return 0.7 + 0.1 / (1 + abs(int(x) - int(y))) if at == len(a.place) - 1 else 0.0
             if _rest(x) and _rest(x) == _rest(y):
                 return 1.5
             if at == len(a.place) - 1:

@@ -32,12 +32,15 @@ def unpair(source: Source) -> None:
 
 
 def _rows(node: Any, place: Place) -> Iterator[tuple[Place, list[Any]]]:
-    """Lists that hold nothing but rows of two cells or more with a name first; empty ones too."""
+    """Lists that hold nothing but rows of two cells or more with a name first; empty ones too. A
+    message that begins with a name is one row."""
     if len(place) > MAX_DEPTH:
         return
     if type(node) is dict:
         for name, child in node.items():
             yield from _rows(child, (*place, name))
+    elif type(node) is list and len(node) > 1 and type(node[0]) is str and not place:
+        yield place, [node]
     elif type(node) is list:
         if all(type(row) is list and len(row) > 1 and is_name(row[0]) for row in node):
             yield place, node

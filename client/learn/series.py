@@ -8,12 +8,15 @@ import numpy as np
 
 from client.learn.tree import Place, text_of
 from client.learn.vocabulary import LIMIT_WORDS, OFF_WORDS, QUANTITY_WORDS, words
+from client.units import DIMENSION_OF, DIMENSIONS
 from client.values import number_in, said_in
 from shared.updates import Floats
 
 MAX_POINTS = 20_000
 LARGEST = 1e30
 """No reading, code or clock comes near it, and sums and squares below it stay finite."""
+STANDS_S = 0.3
+"""So long a running clock may seem to stand: messages of one moment come one after another."""
 RESTLESS_STEP = 2.0
 """Of a channel in its own unit: a regulator that chops goes by tens."""
 
@@ -55,6 +58,10 @@ class Series:
         units = {said.unit for said in found if said is not None}
         return units.pop() if len(units) == 1 else ""
 
+    def can_be(self, quantity: str) -> bool:
+        """Whether the unit that its values say, if they do, measures such a quantity."""
+        return not self.suffix or DIMENSIONS[self.suffix] == DIMENSION_OF.get(quantity)
+
     @cached_property
     def is_object(self) -> bool:
         return all(type(value) is dict for value in self.values)
@@ -70,7 +77,7 @@ class Series:
 
     @cached_property
     def _all(self) -> list[float | None]:
-        return [_number(value) for value in self.values]
+        return [number_of(value) for value in self.values]
 
     @cached_property
     def is_text(self) -> bool:
@@ -161,6 +168,20 @@ class Series:
         good = spans > 0.3
         return float(np.median(rises[good] / spans[good])) if good.any() else None
 
+    def runs_at(self, slope: float, near: float = 0.1) -> bool:
+        """Whether it goes at so much a second as a clock does: all the time, and never standing for
+        longer than its own ticks."""
+        if self.rate is None or abs(self.rate / slope - 1.0) >= near:
+            return False
+        tick_s = self.noise / slope
+        passed_s = float(self.times[-1] - self.times[0])
+        rise_s = float(self.numbers[-1] - self.numbers[0]) / slope
+        runs = np.split(self.times, np.flatnonzero(np.diff(self.numbers)) + 1)
+        # Where no message came nothing was seen to stand.
+        stood_s = max(float(np.ptp(run) - np.max(np.diff(run), initial=0.0)) for run in runs)
+        evenly = abs(rise_s - passed_s) <= near * passed_s + tick_s
+        return evenly and stood_s <= 1.5 * tick_s + STANDS_S
+
     def held_at(self, times: Floats) -> Floats:
         """Value that held at each of these times; the first one before it was heard."""
         at = np.searchsorted(self.times, times, side="right") - 1
@@ -185,7 +206,9 @@ class Series:
         if not steps:
             return set()
         own, before = steps[0], steps[1] if len(steps) > 1 else set()
-        if before & QUANTITY_WORDS.keys() and not own & QUANTITY_WORDS.keys():
+        # What stands under a state, such as `/status/nozzle`, is all sorts of things.
+        says = {QUANTITY_WORDS.get(word) for word in before} - {None, "state", "message"}
+        if says and not own & QUANTITY_WORDS.keys():
             return before | (own & LIMIT_WORDS)
         return own
 
@@ -194,7 +217,8 @@ class Series:
         return {word for parts in self.words for word in parts}
 
 
-def _number(value: Any) -> float | None:
+def number_of(value: Any) -> float | None:
+    """The number that a value is, or says as a text."""
     if type(value) is str:
         found = number_in(value)
     else:

@@ -1,6 +1,7 @@
 """Messages of one kind, which of them belong together, and what each message is about."""
 
 import itertools
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -8,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from client import jsonrpc
-from client.learn.series import Series
+from client.learn.series import Series, number_of
 from client.learn.tree import Place, leaves
 from client.learn.vocabulary import CHANNEL_WORDS, quantities_in, words
 from client.values import number_in
@@ -18,6 +19,8 @@ _ALTERNATES = 0.2
 _FAR = 0.5
 """Two numbers are of different kinds if they differ by this part of the larger."""
 _LOOK = 200
+MAX_IDS = 64
+"""Whole numbers below this, each as often as the others, may name a channel."""
 
 
 @dataclass
@@ -146,18 +149,25 @@ def subjects(source: Source) -> tuple[Place, ...]:
     values: dict[Place, list[Any]] = {}
     for _, message in source.heard:
         for place, value in leaves(message, {}):
-            is_name = type(value) is str and number_in(value) is None
-            if is_name and 0 < len(place) <= 3 and place[0] not in ENVELOPE:
+            is_id = type(value) is int and 0 <= value < MAX_IDS and all_names(place)
+            if (
+                (is_id or (type(value) is str and number_in(value) is None))
+                and 0 < len(place) <= 3
+                and place[0] not in ENVELOPE
+            ):
                 values.setdefault(place, []).append(value)
     total = len(source.heard)
     fit = []
-    for place in sorted(values, key=len):
+    # Names before ids: a number may be anything.
+    for place in sorted(values, key=lambda each: (type(values[each][0]) is int, len(each))):
         names = values[place]
         changes = sum(a != b for a, b in itertools.pairwise(names))
         distinct = len(set(names))
         if len(names) < 0.95 * total or total < 6 or not 2 <= distinct <= min(50, total / 3):
             continue
-        if changes >= _ALTERNATES * total:
+        most, least = (f(Counter(names).values()) for f in (max, min))
+        is_even = type(names[0]) is str or most <= 1.5 * least
+        if changes >= _ALTERNATES * total and is_even:
             fit.append(place)
     for chosen in [(place,) for place in fit] + list(itertools.permutations(fit[:4], 2)):
         if _tells_apart(source, chosen):
@@ -179,8 +189,8 @@ def _tells_apart(source: Source, at: tuple[Place, ...]) -> bool:
         for place, value in found.items():
             if _counts(place, value, at):
                 shapes.setdefault(name, set()).add(place)
-                if type(value) in (int, float):
-                    by_name.setdefault(name, {}).setdefault(place, []).append(float(value))
+                if (number := number_of(value)) is not None:
+                    by_name.setdefault(name, {}).setdefault(place, []).append(number)
     if len(shapes) < 2 or not _overlap(list(shapes.values())):
         return False
     spans = [_jumps(series) for one in by_name.values() for series in one.values()]
@@ -205,7 +215,7 @@ def _jumps(series: Sequence[float]) -> bool:
 
 def _counts(place: Place, value: Any, at: tuple[Place, ...]) -> bool:
     """Whether a leaf could be a reading beside the names at `at`, not a clock or a counter."""
-    if type(value) not in (int, float) and not (type(value) is str and place not in at):
+    if place in at or type(value) not in (int, float, str):
         return False
     return not (len(place) == 1 and type(value) in (int, float) and abs(value) > 1e5)
 

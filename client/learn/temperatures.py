@@ -27,11 +27,14 @@ MAX_ANCHORS = 64
 """Temperatures that one host may have."""
 _ENOUGH = 1.4
 _NOT_TEMPERATURES = {"target_c", "power", "code", "resistance_ohm", "speed_mm_s", "uptime_s"}
+_WORDS_ALONE = {"state", "message", "flags"}
+"""What a leaf of such a name is no temperature for, though readings may stand under it."""
 
 
 def temperatures(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Found]:
     """Temperatures among the leaves, sorted by place."""
     numbers = [one for place, one in leaves.items() if one.is_number and place not in taken]
+    numbers = [one for one in numbers if one.can_be("temperature_c")]
     numbers = [one for one in numbers if not is_motion(one, leaves) and not is_limit(one)]
     plausible = [one for one in numbers if one.low >= -60.0 and one.high <= _highest(one)]
     scored = [_temperature(one) for one in plausible]
@@ -56,7 +59,7 @@ def _temperature(one: Series) -> Found:
     if "temperature_c" in named and not named & {"target_c", "power", "code"}:
         found.score += 2.0
         found.why.append(f"named '{naming(one, 'temperature_c')}'")
-    elif named & _NOT_TEMPERATURES or own & LIMIT_WORDS - WEAK_TEMPERATURE:
+    elif named & (_NOT_TEMPERATURES | _WORDS_ALONE) or own & LIMIT_WORDS - WEAK_TEMPERATURE:
         found.score -= 3.0
     elif own & WEAK_TEMPERATURE:
         found.score += 0.7
@@ -75,11 +78,7 @@ def _temperature(one: Series) -> Found:
     if one.flutters and is_fine and one.high > 5.0:
         found.score += 0.7
         found.why.append("flutters like a measurement")
-    if (
-        one.is_rising
-        and one.rate is not None
-        and any(abs(one.rate / slope - 1.0) < 0.1 for slope in (1.0, 1e3))
-    ):
+    if one.is_rising and any(map(one.runs_at, (1.0, 1e3))):
         found.score -= 2.0
     return found
 

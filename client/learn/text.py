@@ -13,7 +13,8 @@ from client.learn.found import Found
 from client.learn.tree import Keyed, Place, pointer_of, text_of
 from client.learn.tree import Token as Step
 from client.learn.vocabulary import STANDARD_STATES, STATE_WORDS
-from client.units import UNITS
+from client.units import DIMENSION_OF, UNITS
+from client.values import number
 from shared.text import clean
 from shared.words import QUANTITIES
 
@@ -141,8 +142,6 @@ def _updates(draft: Draft) -> Iterator[str]:
 
 def _channel(channel: Proposal, draft: Draft) -> Iterator[str]:
     found = list(channel.parts.values())
-    # A quantity of text without words that are known would refuse all that is said.
-    has_words = any(ours is not None for ours in draft.words.values())
     items = {_item(f.series.place) for f in found}
     item = items.pop() if len(items) == 1 else None
     base = () if item is not None else _base([f.series.place for f in found])
@@ -160,16 +159,21 @@ def _channel(channel: Proposal, draft: Draft) -> Iterator[str]:
             yield _line(one, base, item)
     state = channel.parts.get("state")
     if state is not None:
-        yield from _state(channel.name, state, base, draft, has_words)
+        yield from _state(channel.name, state, _where(state, base, item), draft)
     code = channel.parts.get("code")
     if code is not None:
         yield from _chain(channel, code)
 
 
+_OURS = {
+    **{"temperature": "celsius", "share": "fraction", "resistance": "ohm"},
+    **{"length": "mm", "speed": "mm/s", "time": "s"},
+}
+"""Units of ours by what they measure."""
 Item = tuple[tuple[Step, ...], str, str | int]
 
 
-def _item(place: Place) -> tuple[Place, str, str | int] | None:
+def _item(place: Place) -> Item | None:
     """The named item that a place goes through: its list, key and name."""
     for at, token in enumerate(place):
         if isinstance(token, Keyed):
@@ -177,7 +181,7 @@ def _item(place: Place) -> tuple[Place, str, str | int] | None:
     return None
 
 
-def _item_text(item: tuple[Place, str, str | int]) -> str:
+def _item_text(item: Item) -> str:
     where, by, name = item
     equals = quoted(name) if isinstance(name, str) else str(name)
     return (
@@ -198,18 +202,24 @@ def _base(places: Sequence[Place]) -> Place:
     return tuple(common)
 
 
-def _line(found: Found, base: Place, item: tuple[Place, str, str | int] | None) -> str:
+Where = tuple[str, list[str]]
+
+
+def _where(found: Found, base: Place, item: Item | None) -> Where:
+    """The pointer from base or item on, and the item where that is its own."""
     place = found.series.place
     own = _item(place)
-    facts = []
-    if own is not None:
-        place = place[len(own[0]) + 1 :]
-        if item is None:
-            facts.append(f"item = {_item_text((own[0][len(base) :], own[1], own[2]))}")
-    else:
-        place = place[len(base) :]
-    unit = _unit(found)
-    at = quoted(pointer_of(_plain(place)))
+    if own is None:
+        return quoted(pointer_of(_plain(place[len(base) :]))), []
+    at = quoted(pointer_of(_plain(place[len(own[0]) + 1 :])))
+    if item is not None:
+        return at, []
+    return at, [f"item = {_item_text((own[0][len(base) :], own[1], own[2]))}"]
+
+
+def _line(found: Found, base: Place, item: Item | None) -> str:
+    at, facts = _where(found, base, item)
+    unit = unit_of(found)
     if unit:
         facts.append(f"unit = {quoted(unit)}")
     for name, table in (("words", found.words), ("bits", found.bits)):
@@ -226,36 +236,40 @@ def _plain(place: Place) -> tuple[str, ...]:
     return tuple(text_of(token) for token in place)
 
 
-def _unit(found: Found) -> str:
-    if found.unit in UNITS and UNITS[found.unit] != (1.0, 0.0):
-        return found.unit
-    if not found.series.is_text_number:
-        return ""
-    return {"temperature_c": "celsius", "target_c": "celsius"}.get(
-        found.quantity, {"speed_mm_s": "mm/s", "uptime_s": "s"}.get(found.quantity, "fraction")
-    )
+def unit_of(found: Found) -> str:
+    """The unit that the profile must say: a text is a number only where one is said."""
+    unit = found.series.suffix or found.unit
+    if unit in UNITS and UNITS[unit] != (1.0, 0.0):
+        return unit
+    measured = DIMENSION_OF.get(found.quantity, "")
+    return _OURS.get(measured, "fraction") if found.series.is_text_number else ""
 
 
-def _state(channel: str, found: Found, base: Place, draft: Draft, has_words: bool) -> Iterator[str]:
-    mark = "" if has_words else "# "
-    if not has_words:
-        yield "# The host's state: say what its words mean, then take away the '# '."
+def read(found: Found) -> float | None:
+    """What the profile makes of the last value that was heard; None where it refuses it."""
+    words = {theirs: float(ours) for theirs, ours in found.words.items()}
+    measured = DIMENSION_OF.get(found.quantity, "")
+    ours = number(unit_of(found), 1.0, 0.0, words, measured)(found.series.last)
+    return ours if isinstance(ours, float) else None
+
+
+def _state(channel: str, found: Found, where: Where, draft: Draft) -> Iterator[str]:
+    """A word without a meaning is told as it is (`unknown-state`), and never taken for `up`."""
     why = "; ".join(each for each in found.why if each)
-    yield f"{mark}[channels.{key(channel)}.state]"
-    yield f"{mark}at = {quoted(pointer_of(found.series.place[len(base) :]))}  # {clean(why)}"
-    if not has_words:
-        yield "# words = { }"
+    yield f"[channels.{key(channel)}.state]"
+    at, facts = where
+    yield f"at = {at}  # {clean(why)}"
+    yield from facts
+    yield f"[channels.{key(channel)}.state.words]"
     for word, ours in draft.words.items():
         if ours is None:
-            yield f"# {key(word)} = not known: up, starting, halted or gone?"
-    if not has_words:
+            yield f'# {key(word)} = "up"  # not known: "up", "starting", "halted" or "gone"?'
+        else:
+            yield f"{key(word)} = {quoted(ours)}"
+    if found.series.is_number:
         return
-    yield f"[channels.{key(channel)}.state.words]"
-    known = {word: ours for word, ours in draft.words.items() if ours}
-    for word, ours in known.items():
-        yield f"{key(word)} = {quoted(ours)}"
     yield "# Not heard yet; taken by their common meaning."
-    cased = _case_of(next(iter(known)))
+    cased = _case_of(next(iter(draft.words), ""))
     for word in NOT_HEARD:
         if cased(word) not in draft.words:
             yield f"{key(cased(word))} = {quoted(STATE_WORDS[word])}"

@@ -50,7 +50,8 @@ def _collect(node: Any, place: Place, shape: Place, keys: ListKeys, found: list[
             _collect(child, (*place, name), (*shape, name), keys, found)
     elif type(node) is list:
         if not node or (
-            all(type(item) is str for item in node)
+            shape not in _POSITIONAL
+            and all(type(item) is str for item in node)
             and not all(number_in(item) is not None for item in node)
         ):
             found.append((place, node))

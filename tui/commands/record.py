@@ -54,9 +54,7 @@ def run(options: argparse.Namespace) -> int:
             lines = RecordingLines(title, quiet=options.json)
             begun = [Path(live.recording.path) for live, _ in lives]
             recorder = open_rolling(options.output, profile, title, files, lines.tell, begun)
-            live = Live(
-                profile, title, recorder, waits=options.wait, shows=False, company=company
-            )
+            live = Live(profile, title, recorder, waits=options.wait, shows=False, company=company)
             teller.host(live)
             lives.append((live, EventPrinter(title if several else "", as_json=options.json)))
             notes.append(lines)

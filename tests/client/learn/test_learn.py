@@ -23,11 +23,11 @@ from tests.client.learn.strange import make
 
 
 @pytest.mark.parametrize(
-    ("seeds", "right"), [(100, 98), pytest.param(300, 295, marks=pytest.mark.slow)]
+    ("seeds", "right"), [(100, 98), pytest.param(300, 296, marks=pytest.mark.slow)]
 )
 def test_nearly_all_strange_hosts_are_read_right(seeds: int, right: int, tmp_path: Path) -> None:
     """Hosts of random transports, framings, dialects and chains: so many have the nozzle's
-    reading, target and power right. Measured: 99 of 100 and 296 of 300."""
+    reading, target and power right. Measured: 99 of 100 and 297 of 300."""
     scores = [score(make(seed), tmp_path) for seed in range(seeds)]
     assert sum(one.temperature and one.target and one.power for one in scores) >= right
 
@@ -144,12 +144,12 @@ def test_a_code_tells_reference_and_bits(seed: int, tmp_path: Path) -> None:
 
 
 def test_a_word_of_its_own_for_a_state_is_left_with_a_comment(tmp_path: Path) -> None:
-    """What nobody can know is not guessed; the profile loads all the same."""
+    """What nobody can know is not guessed; the host's word is told as it stands."""
     heard = entries([{"nozzle": {"temp": 25.0 + n * 0.01}, "mood": "zorbing"} for n in range(10)])
     text = profile_text(learn(heard), Link(addresses=("tcp://[::1]:9",)))
-    assert "# zorbing = " in text
+    assert '# zorbing = "up"' in text
     profile = profile_of(tmp_path, heard)
-    assert "host.state" not in last_values(profile, heard)
+    assert last_values(profile, heard)["host.state"] == "zorbing"
 
 
 def test_an_idle_host_with_plain_names_is_learnt(tmp_path: Path) -> None:

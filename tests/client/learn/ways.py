@@ -25,8 +25,8 @@ class Way:
             return len(body).to_bytes(4, "big") + body
         if self.framing == "sequence":
             return b"\x1e" + body + b"\n"
-        ends = {"line": b"\n", "line of two": b"\r\n", "byte": bytes([self.end]), "message": b""}
-        return body + ends[self.framing]
+        ends = {"line": b"\n", "line of two": b"\r\n", "byte": bytes([self.end])}
+        return body + ends.get(self.framing, b"")
 
     @property
     def cut(self) -> Cut:
@@ -35,6 +35,8 @@ class Way:
             return Cut("delimiter", self.end)
         if self.framing == "length":
             return Cut("length")
+        if self.framing == "back to back":
+            return Cut("concatenated")
         return Cut("sequence" if self.framing == "sequence" else "newline")
 
 
