@@ -53,6 +53,9 @@ FAULTS = {
     Kind.STEP,
 }
 BEFORE_S = 600.0
+MOST_WINDOWS = 1024
+"""So many are looked back over at most, that a flood of updates fills no memory: more than two
+hours at 4 Hz, half a minute at a thousand a second."""
 AT_MOST_S = 3600.0
 TROUBLED_FROM = 3
 """A channel with this many events has its power moved by them: nothing is tied to it."""
@@ -89,7 +92,7 @@ class InterferenceRule:
     """Gathers events a channel and asks what they are tied to."""
 
     def __init__(self) -> None:
-        self._ring: deque[tuple[Windows, int]] = deque()
+        self._ring: deque[tuple[Windows, int]] = deque(maxlen=MOST_WINDOWS)
         self._streams: dict[tuple[str, str], _Stream] = {}
         self._seen: dict[tuple[str, Kind], tuple[int, int]] = {}
         self._up: dict[str, float] = {}
