@@ -13,7 +13,7 @@ def test_a_flood_fills_no_memory_and_every_spike_stays() -> None:
     history = History()
     count = 5 * MOST_SAMPLES
     time_s = np.arange(count) / 1000.0
-    value = 210.0 + 0.05 * (np.arange(count) % 7)
+    value = np.array(210.0 + 0.05 * (np.arange(count) % 7), dtype=np.float64)
     value[1234], value[5678] = 999.0, -99.0
     for start in range(0, count, 500):
         part = slice(start, start + 500)
@@ -23,7 +23,7 @@ def test_a_flood_fills_no_memory_and_every_spike_stays() -> None:
     assert values.max() == 999.0
     assert values.min() == -99.0
     assert (np.diff(times) > 0.0).all()
-    assert times[0] < 1.0
+    assert times[0] < 2.0
     assert times[-1] == time_s[-1]
     assert len(history.gaps(0.0, float(time_s[-1]), float(time_s[-1]))) == 0
 
