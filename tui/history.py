@@ -25,6 +25,8 @@ OUTLINE_POINTS = 11
 
 MOST_SAMPLES = 65_536
 """Of each key: four and a half hours at 4 Hz in full."""
+MOST_HEARD = 4 * MOST_SAMPLES
+"""Of the moments at which the host was heard: so many that in 12 h none seem a pause apart."""
 
 
 class _Track:
@@ -45,18 +47,21 @@ class _Track:
         self.value[self.size : needed] = value
         self.size = needed
 
-    def thin(self) -> None:
-        """Halve the older half: of each four samples the lowest and the highest stay."""
-        older = self.size // 2 // 4 * 4
-        values = self.value[:older].reshape(-1, 4)
-        picked = np.sort(np.stack([values.argmin(axis=1), values.argmax(axis=1)], axis=1), axis=1)
-        # Where all are alike, the first and the last, so that no pause seems longer.
-        picked[picked[:, 0] == picked[:, 1]] = (0, 3)
-        kept = (picked + np.arange(0, older, 4)[:, None]).ravel()
-        for name in ("time_s", "value"):
-            whole = getattr(self, name)
-            setattr(self, name, np.concatenate([whole[kept], whole[older : self.size]]))
-        self.size -= older - len(kept)
+    def thin(self, most: int) -> None:
+        """Bring it to about half of `most` samples, the newest eighth whole.
+
+        Of the older ones the lowest and the highest stay in equal stretches of time.
+        """
+        older = self.size - most // 8
+        times, values = self.time_s[:older], self.value[:older]
+        width_s = max((times[-1] - times[0]) / (most // 4), 1e-9)
+        stretch = ((times - times[0]) / width_s).astype(np.int64)
+        order = np.lexsort((values, stretch))
+        ends = np.flatnonzero(np.diff(stretch[order], prepend=-1, append=stretch[-1] + 1))
+        kept = np.unique(np.concatenate([order[ends[:-1]], order[ends[1:] - 1]]))
+        self.time_s = np.concatenate([times[kept], self.time_s[older : self.size]])
+        self.value = np.concatenate([values[kept], self.value[older : self.size]])
+        self.size = len(self.time_s)
 
     def drop_before(self, time_s: float) -> None:
         first = int(np.searchsorted(self.time_s[: self.size], time_s))
@@ -84,8 +89,8 @@ class History:
     """Samples by key. One thread appends, another reads; both may call at any time.
 
     `keep_s` and `MOST_SAMPLES` of a key bound memory: samples older than that before the newest
-    are dropped, and of the older half the lowest and highest are kept (None keeps all, for
-    replay).
+    are dropped, and of others only the lowest and highest of a stretch are kept (None keeps
+    all, for replay).
     """
 
     def __init__(self, keep_s: float | None = 12 * 3600.0) -> None:
@@ -146,9 +151,11 @@ class History:
                 track = self._tracks.setdefault(key, _Track())
                 track.append(batch.time_s[present], column[present])
             if self._keep_s is not None:
-                for track in (self._heard, *self._tracks.values()):
+                for track in self._tracks.values():
                     if track.size > MOST_SAMPLES:
-                        track.thin()
+                        track.thin(MOST_SAMPLES)
+                if self._heard.size > MOST_HEARD:
+                    self._heard.thin(MOST_HEARD)
                 horizon = float(self._last_s) - self._keep_s
                 if horizon > self._first_s:
                     for track in self._tracks.values():

@@ -28,6 +28,9 @@ def profile_for(host: str) -> tuple[Profile, str]:
     profile = load_profile(host)
     if not profile.addresses:
         raise BadInput(host, "this profile has no address", 'add `addresses = ["ws://…"]` to it')
+    if not any(channel.readings for channel in profile.channels.values()):
+        do = "say where readings are, or let `ohmvigil learn` draft them"
+        raise BadInput(f"{host}: channels", "no channel has a reading", do)
     return profile, profile.title or clean(Path(host).stem)
 
 

@@ -107,7 +107,11 @@ PROFILES: dict[str, tuple[str, tuple[str, ...]]] = {
         'format = 1\n[channels.bed]\ntemperature_c = "/t"\n',
         ("p.toml", "no address"),
     ),
-    "no reading at all": (GOOD, ("p.toml", "channels", "no channel has a reading")),
+    "no channel at all": (GOOD, ("p.toml", "channels", "there are no channels")),
+    "no reading at all": (
+        GOOD + "[channels.bed.chain]\nwires = 3\n",
+        ("p.toml", "channels", "no channel has a reading"),
+    ),
     "a chain that cannot be": (
         GOOD + '[channels.bed]\ntemperature_c = "/t"\n[channels.bed.chain]\nwires = 7\n',
         ("p.toml:6", "wires"),

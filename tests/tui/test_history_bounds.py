@@ -28,12 +28,13 @@ def test_a_flood_fills_no_memory_and_every_spike_stays() -> None:
     assert len(history.gaps(0.0, float(time_s[-1]), float(time_s[-1]))) == 0
 
 
-def test_a_day_at_the_usual_rate_keeps_its_newest_hours_whole() -> None:
-    """At 4 Hz the last hour has every sample."""
+def test_a_day_at_the_usual_rate_keeps_its_newest_samples_whole() -> None:
+    """At 4 Hz the last half hour has every sample, and nothing seems a pause."""
     history = History()
     time_s = np.arange(0.0, 12 * 3600.0, 0.25)
     for start in range(0, len(time_s), 2000):
         part = time_s[start : start + 2000]
         history.append(Batch(part, {KEY: np.sin(part)}))
-    times, _ = history.samples(KEY, time_s[-1] - 3600.0, time_s[-1])
-    assert len(times) >= 4 * 3600
+    times, _ = history.samples(KEY, time_s[-1] - 1800.0, time_s[-1])
+    assert len(times) >= 4 * 1800
+    assert len(history.gaps(0.0, float(time_s[-1]), float(time_s[-1]))) == 0

@@ -215,6 +215,8 @@ def test_a_profile_that_holds_no_secret_may_be_read_by_others(tmp_path: Path) ->
     from client.profile import load_profile
 
     path = tmp_path / "open.toml"
-    path.write_text('format = 1\naddresses = ["ws://127.0.0.1/feed"]\n[token]\nenv = "T"\n')
+    path.write_text(
+        'format = 1\naddresses = ["ws://127.0.0.1/feed"]\n[token]\nenv = "T"\n[channels.bed]\n'
+    )
     path.chmod(0o644)
     assert load_profile(path).token is not None
