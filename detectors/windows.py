@@ -167,9 +167,15 @@ class _Clock:
 
     def __init__(self, time_s: Floats) -> None:
         self.centred: Floats = time_s - time_s.mean(axis=1, keepdims=True)
-        self.spread: Floats = (self.centred * self.centred).sum(axis=1)
+        self.spread: Floats = _known((self.centred * self.centred).sum(axis=1))
         late, early = _mean(time_s[:, -QUARTER:]), _mean(time_s[:, :QUARTER])
-        self.span_s: Floats = late - early
+        self.span_s: Floats = _known(late - early)
+
+
+def _known(spread: Floats) -> Floats:
+    """Not-a-number where rows share one time, as after a jam: no slope can be told there."""
+    found: Floats = np.where(spread > 0.0, spread, np.nan)
+    return found
 
 
 def _channel_windows(

@@ -266,7 +266,7 @@ class LinkDetector:
         say(self._sighting(row, time_s, Kind.RESTART, time_s, text + down, end_s=time_s))
 
     def _down_for(self, time_s: float) -> str:
-        """The loss of the link that a restart at this time is behind, in words."""
+        """How long the link was down that a restart at this time is behind, in words."""
         is_gone = self._state is HostState.GONE
         if not is_gone and not time_s - self._back_s <= ONE_LOSS_S:
             return ""
@@ -274,9 +274,8 @@ class LinkDetector:
             return ""
         if self._lost_s != self._lost_s:
             return ""
-        course = self._story.course()
         down_s = (time_s if is_gone else self._back_s) - self._lost_s
-        return f"; its link was down for {spelt(down_s)}{': ' if course else ''}{course}"
+        return f"; its link was down for {spelt(down_s)}"
 
     def _sighting(
         self,

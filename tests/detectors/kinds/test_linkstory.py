@@ -6,7 +6,7 @@ from detectors.watch import Watch
 from shared.events import Event
 from shared.link import LINK
 from shared.updates import Update, Value, batch_of
-from shared.words import Kind
+from shared.words import Kind, Severity
 
 Told = Sequence[tuple[float, str]]
 LOST, BACK = 50.0, 90.0
@@ -62,13 +62,15 @@ def test_a_host_that_ran_on_is_known_by_its_uptime() -> None:
     assert found(told)[0].facts["ran_on"] == 0.0
 
 
-def test_a_restart_behind_a_loss_is_one_thing() -> None:
-    """The restart tells how long the link was down, and why."""
+def test_a_restart_behind_a_loss_tells_how_long_the_link_was_down() -> None:
+    """It is a notice; the loss says how it went."""
     told = [(LOST, "lost closed: 1012 service restart"), (LOST + 1, "tried refused: refused")]
     for state, uptime in (("up", "anew"), ("starting", ""), ("starting", "anew")):
-        (restart,) = found(told, uptime=uptime, state=state)
-        assert restart.kind is Kind.RESTART
-        assert "its link was down for 40 s: 1012 service restart; then its port" in restart.text
+        loss, restart = found(told, uptime=uptime, state=state)
+        assert [loss.kind, restart.kind] == [Kind.LINK_LOSS, Kind.RESTART]
+        assert "its link was down for 40 s" in restart.text
+        assert "1012 service restart; then its port" in loss.text
+        assert restart.severity is Severity.NOTICE
 
 
 def test_a_silence_that_ends_in_a_loss_is_one_thing() -> None:

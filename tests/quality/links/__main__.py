@@ -33,7 +33,7 @@ def main() -> int:
     print(*section(found), sep="\n")
     if options.wrong:
         for each in found:
-            if is_told(each) and not (each.is_right and each.is_told and each.is_one):
+            if is_told(each) and not (each.is_right and each.is_told):
                 lead = "restart" if each.raw is None else words_of(each.leading)
                 print(f"{each.case} ({each.way}): {lead}: {each.text}")
     return 0

@@ -43,8 +43,6 @@ class Outcome:
     raw: Odds | None
     is_told: bool
     """Whether one of the words that fit stands in what is told."""
-    is_one: bool
-    """Whether restart and loss are one thing."""
     as_restart: bool
     """Whether it is told as a restart, which asks for no cause."""
     check: str
@@ -214,22 +212,14 @@ def _outcome(
 ) -> Outcome:
     seen = [event for event in events if event.absorbed_by is None]
     restarts = [event for event in seen if event.kind is Kind.RESTART]
-    losses = [event for event in seen if event.kind is Kind.LINK_LOSS]
     text = " | ".join(each.text for each in seen if each.kind in (*_LINK_KINDS, Kind.RESTART))
     check = ranked[0].next_check if ranked else None
-    apart = any(
-        loss.start_s <= restart.start_s and (loss.end_s or 1e9) >= restart.start_s - 60.0
-        for loss in losses
-        for restart in restarts
-        if loss.count == 1
-    )
     return Outcome(
         case,
         drawn.way,
         drawn.cause,
         raw,
         any(words in text for words in drawn.told),
-        not apart,
         bool(restarts) and raw is None,
         check.name if check else "",
         text,
