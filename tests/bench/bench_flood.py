@@ -9,6 +9,7 @@ import argparse
 import asyncio
 import os
 import pty
+import random
 import signal
 import subprocess
 import sys
@@ -48,7 +49,7 @@ class Flood(Serving):
             await self.be_at(f"tcp://127.0.0.1:{server.sockets[0].getsockname()[1]}")
 
     async def _talk(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        began_s = time.monotonic()
+        began_s, noise = time.monotonic(), random.Random(1)
         while not reader.at_eof():
             due = int((time.monotonic() - began_s) * RATE)
             lines = []
@@ -56,8 +57,8 @@ class Flood(Serving):
                 n = self.said
                 self.said += 1
                 lines.append(
-                    f'{{"at":{n / RATE:.3f},"n":{210 + n % 7 * 0.05:.2f},"p":0.4,'
-                    f'"b":{60 + n % 3 * 0.1:.1f}}}\n'
+                    f'{{"at":{n / RATE:.3f},"n":{210 + noise.gauss(0.0, 0.1):.2f},"p":0.4,'
+                    f'"b":{60 + noise.gauss(0.0, 0.05):.2f}}}\n'
                 )
             writer.write("".join(lines).encode())
             await writer.drain()
