@@ -23,8 +23,8 @@ OUTLINE_POINTS = 11
 """Moments in a stretch of an outline at which the host counts as heard, its ends included."""
 
 
-MOST_SAMPLES = 65_536
-"""Of each key: four and a half hours at 4 Hz in full."""
+MOST_SAMPLES = 32_768
+"""Of each key: more than two hours at 4 Hz in full."""
 MOST_HEARD = 4 * MOST_SAMPLES
 """Of the moments at which the host was heard: so many that in 12 h none seem a pause apart."""
 
