@@ -5,6 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from recordings.private import Scrubber
+from tui.commands.bundle import ANYONES
 
 
 def scrubber(**known: list[str]) -> Scrubber:
@@ -209,3 +210,12 @@ def test_scrubbing_twice_changes_nothing_more(text: str) -> None:
 def test_a_known_name_is_never_left_between_spaces(before: str, after: str) -> None:
     found = Scrubber({"user": ["janedoe"]})(f"{before} janedoe {after}")
     assert " janedoe " not in found
+
+
+@pytest.mark.parametrize("text", ["the root of the lead", "it broke in the night", "see the log"])
+def test_names_that_are_anyones_leave_a_text_its_words(text: str) -> None:
+    """An account called root, a file called night: replacing them hides nothing."""
+    known = {"user": ["root"], "path": ["night"], "host": ["log"]}
+    assert Scrubber(known, ANYONES).names(text) == text
+    private = Scrubber({"user": ["gwendolen"]}, ANYONES)
+    assert "gwendolen" not in private.names("the lead of gwendolen")

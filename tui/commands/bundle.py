@@ -42,6 +42,13 @@ from tui.output import say
 
 TEXTS_SHOWN = 30
 MOST_AROUND_S = 86400.0
+ANYONES = (
+    *("localhost", "bundle", "root", "user", "admin", "guest", "home", "host", "printer"),
+    *("machine", "server", "desktop", "laptop", "night", "day", "print", "test", "log"),
+    *("recording", "bench", "workshop", "hot end", "hotend", "nozzle", "bed", "chamber"),
+)
+"""Names of accounts, machines and files that are anyone's: replacing them hides nothing, and
+spoils the words of a text."""
 
 
 def run(options: argparse.Namespace) -> int:
@@ -197,6 +204,6 @@ def _scrubber(log: Log, hide: list[str]) -> Scrubber:
         known["path"].append(str(Path.home()))
     for path in log.paths if isinstance(log, Joined) else (log.path,):
         known["path"] += [path.stem, path.name]
-    words = (*QUANTITIES, *Kind, *Cause, *Severity, *HostState, "localhost", "bundle")
+    words = (*QUANTITIES, *Kind, *Cause, *Severity, *HostState, *ANYONES)
     channels = {part for key in log.keys for part in (key, key.rpartition(".")[0])}
     return Scrubber(known, {*map(str, words), *channels})
