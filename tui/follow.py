@@ -5,6 +5,7 @@ from collections.abc import Callable
 
 from shared.bursts import bursts
 from shared.events import Event
+from shared.words import Kind
 from tui.lines import (
     burst_lines,
     burst_record,
@@ -51,13 +52,20 @@ class EventPrinter:
                 record["host"] = self.prefix
             say(encode(record))
         else:
-            line = event_line(event) if before is None else news_line(event, now_s)
+            is_whole = before is None or _says_more(before, event)
+            line = event_line(event) if is_whole else news_line(event, now_s)
             say(f"{self.prefix + '  ' if self.prefix else ''}{line}")
 
     def _goes_on(self, before: Event, event: Event) -> bool:
         ended = before.end_s is None and event.end_s is not None
         lasted = ended and event.end_s is not None and event.end_s - event.start_s >= 1.0
-        return lasted or any(before.count < count <= event.count for count in COUNTS_SHOWN)
+        grew = any(before.count < count <= event.count for count in COUNTS_SHOWN)
+        return lasted or grew or _says_more(before, event)
+
+
+def _says_more(before: Event, event: Event) -> bool:
+    """Whether more is known by now of a loss of the link that goes on."""
+    return event.kind is Kind.LINK_LOSS and event.is_active and event.text != before.text
 
 
 def changes(live: Live, printer: EventPrinter) -> list[Event]:

@@ -3,6 +3,7 @@
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import pytest
 
 from shared.events import Event
@@ -63,3 +64,15 @@ def test_what_was_told_before_a_kill_is_in_the_file(seed: int, tmp_path: Path) -
     path = tmp_path / "night.ohmv"
     told = told_before_kill(path, SCENARIOS[seed], seed + 100)
     assert missing(path, told) == (0, 0)
+
+
+def test_what_becomes_known_of_a_lost_link_is_told(capsys: pytest.CaptureFixture[str]) -> None:
+    """While it is down: each thing once."""
+    first = msgspec.structs.replace(spike(1), kind=Kind.LINK_LOSS, channel="*", text="down: reset")
+    more = msgspec.structs.replace(first, text="down: reset; then its port refused")
+    printer = EventPrinter()
+    for event in (first, first, more, more):
+        printer.show(event)
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) == 2
+    assert "then its port refused" in lines[1]
