@@ -10,7 +10,7 @@ import numpy as np
 
 from client import jsonrpc
 from client.learn.series import Series, number_of
-from client.learn.tree import Place, leaves
+from client.learn.tree import Place, leaves, text_of
 from client.learn.vocabulary import CHANNEL_WORDS, quantities_in, words
 from client.values import number_in
 
@@ -154,6 +154,7 @@ def subjects(source: Source) -> tuple[Place, ...]:
                 (is_id or (type(value) is str and number_in(value) is None))
                 and 0 < len(place) <= 3
                 and place[0] not in ENVELOPE
+                and "message" not in quantities_in(words(text_of(place[-1])))
             ):
                 values.setdefault(place, []).append(value)
     total = len(source.heard)

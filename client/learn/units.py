@@ -13,6 +13,10 @@ from shared.updates import Floats
 WORDS = set(UNIT_WORDS) | PERCENT_WORDS | PERMILLE_WORDS | {"degree", "degrees", "deg"}
 
 
+MOSTLY = 0.8
+"""Part of the readings that a fault cannot reach."""
+
+
 class Unit(NamedTuple):
     """A unit and why."""
 
@@ -63,7 +67,8 @@ def of_temperatures(pairs: Sequence[tuple[Series, Series | None]]) -> Unit:
     if not pairs:
         return Unit("celsius", "")
     lows = [one.low for one, _ in pairs]
-    coolest, hottest = min(lows), max(one.high for one, _ in pairs)
+    # A fault leaps beyond all units now and then; what is hot stays so for a while.
+    coolest, hottest = min(lows), max(float(np.quantile(one.numbers, MOSTLY)) for one, _ in pairs)
     one, target = pairs[lows.index(coolest)]
     rests = [one for one, _ in pairs if one.high - one.low < 20.0 and one.low < coolest + 8.0]
     is_still = bool(rests)
