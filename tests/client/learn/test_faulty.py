@@ -1,6 +1,7 @@
 """A host that is in trouble while it is learnt: spikes, and messages that change."""
 
 import json
+import random
 
 import pytest
 
@@ -14,9 +15,10 @@ from shared.updates import Entry, EntryKind
 def test_faults_change_no_unit_and_messages_no_name(key: str, spike_k: float) -> None:
     """One reading in nine is 800 K off, and what the host says changes with every message."""
     gatherer = Gatherer()
+    rng = random.Random(4)
     said = ["lead checked", "layer 3 of 40", "open input", "all well"]
     for n in range(120):
-        celsius = round(210.0 + (n % 5) * 0.11 + (spike_k if n % 9 == 8 else 0.0), 2)
+        celsius = round(rng.gauss(210.0, 0.3) + (spike_k if n % 9 == 8 else 0.0), 2)
         body = {"t": celsius, "want": 210.0, key: said[n % len(said)]}
         gatherer.feed(Entry(0.1 * n, EntryKind.MESSAGE, json.dumps(body).encode()))
     draft = draft_of(gatherer)
