@@ -19,7 +19,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from shared.chain import Chain
+from shared.chain import FEWEST_BITS, MOST_BITS, Chain
 from shared.platinum import HIGHEST_C, LOWEST_C, ratio, ratio_array
 from shared.updates import Floats
 
@@ -84,14 +84,16 @@ class Scale:
 
     @property
     def likely_bits(self) -> int:
-        """Bits that make the reference about four times R0; 0 while the scale is not known.
+        """Bits that make the reference about four times R0, and that a converter may have; 0 while
+        the scale is not known.
 
         References are so (common practice of the trade); between n and n + 1 bits lies a
         factor of 2.
         """
         if not self.ohm_per_code > 0.0:
             return 0
-        return round(math.log2(USUAL_TIMES * self.r0_ohm / self.ohm_per_code))
+        bits = round(math.log2(USUAL_TIMES * self.r0_ohm / self.ohm_per_code))
+        return min(max(bits, FEWEST_BITS), MOST_BITS)
 
     def row(self, code: float, resistance_ohm: float, celsius: float) -> float:
         """Ω per code at one row; NaN while unknown."""

@@ -142,6 +142,8 @@ EXAMPLE = Chain()
 """The chain of the simulated printer: a two-wire Pt100, 402 Ω (E96), 16 bits."""
 UNTOLD = Chain(told=())
 """A chain of which nothing was told. Its values stand for nothing."""
+FEWEST_BITS, MOST_BITS = 8, 24
+"""Of converters for platinum sensors (common practice)."""
 SCALE = ("r0_ohm", "reference_ohm", "bits")
 """The facts that turn a code into Ω and degrees."""
 
@@ -192,7 +194,7 @@ def check_chain(chain: Chain) -> None:
     if not chain.span_low_ohm < chain.span_high_ohm:
         bound = f"it must be more than span_low_ohm, {chain.span_low_ohm:g}"
         raise ValueError(f"span_high_ohm is {chain.span_high_ohm:g}; {bound}")
-    whole = (("bits", 8, 24), ("lead_awg", 0, 50), ("averages", 1, 10_000))
+    whole = (("bits", FEWEST_BITS, MOST_BITS), ("lead_awg", 0, 50), ("averages", 1, 10_000))
     for key, low_, high_ in whole:
         value = getattr(chain, key)
         if value is not None and not low_ <= value <= high_:

@@ -4,7 +4,9 @@ import numpy as np
 import pytest
 
 from detectors.bits import MOST_CHANCE, chance, flipped_bit
+from detectors.watch import Watch
 from shared.converter import celsius_of
+from shared.updates import Batch
 
 
 @pytest.mark.parametrize(("bit", "kelvin"), [(7, 4.585), (8, -9.151), (10, -36.448), (11, 74.181)])
@@ -33,3 +35,16 @@ def test_chance_agrees_as_seldom_as_is_said() -> None:
     codes = np.random.default_rng(1).integers(0, 1 << 15, 20_000).astype(float)
     share = np.mean([flipped_bit(code, 13681.0, 3.0, 15) is not None for code in codes.tolist()])
     assert share < chance(3.0, 15) < MOST_CHANCE
+
+
+@pytest.mark.parametrize("code", [1e-3, 0.5, 3.0, 1e9, 4e9])
+def test_codes_that_no_converter_gives_end_nothing(code: float) -> None:
+    """Beside ohms that fit no scale: bits stay those that a converter may have."""
+    numbers = {
+        "nozzle.code": np.full(400, code),
+        "nozzle.resistance_ohm": 100.0 + np.linspace(0.0, 40.0, 400),
+    }
+    watch = Watch()
+    watch.feed(Batch(np.arange(400) * 0.25, numbers))
+    watch.finish()
+    assert all(event.start_s >= 0.0 for event in watch.events)
