@@ -45,6 +45,6 @@ def test_codes_that_no_converter_gives_end_nothing(code: float) -> None:
         "nozzle.resistance_ohm": 100.0 + np.linspace(0.0, 40.0, 400),
     }
     watch = Watch()
-    watch.feed(Batch(np.arange(400) * 0.25, numbers))
+    watch.feed(Batch(np.linspace(0.0, 99.75, 400), numbers))
     watch.finish()
     assert all(event.start_s >= 0.0 for event in watch.events)
