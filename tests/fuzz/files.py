@@ -220,11 +220,11 @@ def change_times(connection: sqlite3.Connection, rng: random.Random) -> None:
         for n in range(step)
     ]
     what = rng.randrange(8)
-    if what == 0:
+    if what == 0 and rows:
         doubles[rng.randrange(rows)] = rng.choice([*REALS, math.nan])
     elif what == 1:
         doubles[:rows] = reversed(doubles[:rows])
-    elif what == 2 and keys:
+    elif what == 2 and rows * keys:
         doubles[rows + rng.randrange(rows * keys)] = rng.choice([*REALS, math.nan])
     elif what == 3 and keys:
         ids[rng.randrange(keys)] = rng.choice([*ids, 0, 99, (1 << 32) - 1])
