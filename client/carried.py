@@ -29,7 +29,7 @@ _ECHO = HIDDEN.encode()
 
 def is_placed(profile: Profile, address: Address) -> bool:
     """Whether the token's place is in a request or the query, and so in no header."""
-    return PLACE in address.query or any(PLACE in request.json for request in profile.requests)
+    return PLACE in address.query or any(PLACE in text for text in profile.sent)
 
 
 def in_query(profile: Profile, address: Address) -> str:
@@ -63,22 +63,17 @@ def check_file(profile: Profile, path: Path) -> None:
 def _held(profile: Profile) -> Iterable[str]:
     if any(True for address in profile.addresses for _ in secrets_in_query(address)):
         yield "an address's query"
-    if any(True for text in _requests(profile) for _ in secrets_in_request(text)):
+    if any(True for text in profile.sent for _ in secrets_in_request(text)):
         yield "a value in a request"
     if profile.token is not None and not is_plain_prefix(profile.token.prefix):
         yield "the token's prefix"
-
-
-def _requests(profile: Profile) -> list[str]:
-    alive = [profile.keep_alive.json] if profile.keep_alive is not None else []
-    return [*(request.json for request in profile.requests), *alive]
 
 
 class Echoes:
     """Hides a profile's secrets in what its host says: it may say them back."""
 
     def __init__(self, profile: Profile) -> None:
-        words = {word for text in _requests(profile) for word in secrets_in_request(text)}
+        words = {word for text in profile.sent for word in secrets_in_request(text)}
         for address in profile.addresses:
             parts = address.partition("?")[2].split("&")
             named = (part.partition("=") for part in parts)

@@ -48,6 +48,12 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     channels: dict[str, "Channel"] = {}
 
     @property
+    def sent(self) -> tuple[str, ...]:
+        """JSON texts of all that is sent to the host, its keep-alive too."""
+        alive = () if self.keep_alive is None else (self.keep_alive.json,)
+        return (*(request.json for request in self.requests), *alive)
+
+    @property
     def chains(self) -> dict[str, Chain]:
         """Chain facts by channel, where the profile knows them."""
         return {name: c.chain for name, c in self.channels.items() if c.chain is not None}

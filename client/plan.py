@@ -123,8 +123,7 @@ def _check_file(profile: Profile) -> None:
             raise Fault(("messages", n, "channel"), what, "name one of [channels], or host")
     schemes = {parse_address(address).scheme for address in profile.addresses}
     in_header = profile.token is not None and not any(
-        PLACE in text
-        for text in (*profile.addresses, *(request.json for request in profile.requests))
+        PLACE in text for text in (*profile.addresses, *profile.sent)
     )
     if in_header and schemes and not schemes & {"ws", "wss"}:
         do = f"take it out, or write {PLACE} in a request"
@@ -213,7 +212,7 @@ def _check_rest(profile: Profile) -> None:
         raise Fault(
             ("token", "env"), "is not a variable's name", "name the variable, not its value"
         )
-    if token is None and any(PLACE in text for text in _texts_sent(profile)):
+    if token is None and any(PLACE in text for text in (*profile.addresses, *profile.sent)):
         raise Fault(("token",), f"is missing, and {PLACE} stands for it", "set env or file")
     if token is not None and not re.fullmatch(r"[A-Za-z0-9-]{1,60}", token.header):
         raise Fault(("token", "header"), "is not a header's name", "use letters, digits and '-'")
@@ -229,13 +228,6 @@ def _check_rest(profile: Profile) -> None:
                 raise Fault(
                     ("channels", name, "chain", key), str(error), "correct the value"
                 ) from None
-
-
-def _texts_sent(profile: Profile) -> Iterator[str]:
-    yield from profile.addresses
-    yield from (request.json for request in profile.requests)
-    if profile.keep_alive is not None:
-        yield profile.keep_alive.json
 
 
 def _check_name(name: str, key: tuple[str | int, ...]) -> None:

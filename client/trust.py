@@ -9,7 +9,6 @@ the profile's content, so that a changed profile is a new one.
 import hashlib
 import ipaddress
 import os
-from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
 
@@ -29,7 +28,7 @@ def sent(profile: Profile, address: Address) -> list[str]:
     """The secrets that go to an address, named by where they are kept."""
     found = []
     token = profile.token
-    in_requests = any(PLACE in text for text in _requests(profile))
+    in_requests = any(PLACE in text for text in profile.sent)
     in_query = PLACE in address.query
     if token is not None and (address.scheme in ("ws", "wss") or in_requests):
         found.append(" or ".join([*([f"${token.env}"] if token.env else []), *_file(token.file)]))
@@ -37,19 +36,13 @@ def sent(profile: Profile, address: Address) -> list[str]:
             found.append("the token's prefix")
     if not in_query and any(secrets_in_query(f"?{address.query}")):
         found.append("the address's query")
-    if any(True for text in _requests(profile) for _ in secrets_in_request(text)):
+    if any(True for text in profile.sent for _ in secrets_in_request(text)):
         found.append("what its requests hold")
     return found
 
 
 def _file(path: str) -> list[str]:
     return [f"the file {clean(path, 400)}"] if path else []
-
-
-def _requests(profile: Profile) -> Iterator[str]:
-    yield from (request.json for request in profile.requests)
-    if profile.keep_alive is not None:
-        yield profile.keep_alive.json
 
 
 def lines(profile: Profile) -> list[str]:

@@ -13,7 +13,7 @@ WEAK_CHANCE_OF_SIZE = 0.12
 LEAST_BIT = 3
 """Lower bits lie within the noise of common converters."""
 
-MOST_BITS = 32
+WIDEST_BITS = 32
 """No converter's code has more; what a file says beyond is no code."""
 
 
@@ -29,7 +29,7 @@ def flipped_bit(
     None when no bit does, or when chance would agree too often: `most_of_size` is how often
     a disturbance of the flip's size may.
     """
-    if not (abs(code) < 1 << MOST_BITS and abs(expected) < 1 << MOST_BITS):
+    if not (abs(code) < 1 << WIDEST_BITS and abs(expected) < 1 << WIDEST_BITS):
         return None
     if chance(tolerance, bits) >= MOST_CHANCE:
         return None
@@ -42,8 +42,8 @@ def flipped_bit(
 
 
 def bits_of(code: float) -> int:
-    """How many bits a code takes, of at most `MOST_BITS`."""
-    return round(code).bit_length() if abs(code) < 1 << MOST_BITS else MOST_BITS
+    """How many bits a code takes, of at most `WIDEST_BITS`."""
+    return round(code).bit_length() if abs(code) < 1 << WIDEST_BITS else WIDEST_BITS
 
 
 def chance(tolerance: float, bits: int) -> float:

@@ -105,28 +105,27 @@ class WindowDetector(Protocol):
     def not_evaluated(self) -> list[NotEvaluated]: ...
 
 
-class HostDetector(Protocol):
-    """Sees host state and flags as they come, and the passing of time."""
+class HostDetector:
+    """Sees host state and flags as they come, and the passing of time. Does nothing by itself."""
 
     def text(self, row: int, time_s: float, key: str, text: str, say: Say) -> None:
         """A text value came: host state or message, converter flags."""
-        ...
 
     def uptime(self, row: int, time_s: float, uptime_s: float, say: Say) -> None:
         """Controller uptime where it fell below the last, and the first in the log."""
-        ...
 
     def heard(self, row: int, time_s: float, before_s: float, grew_s: float, say: Say) -> None:
         """The first row (`before_s` NaN), or one more than `GAP_S` after that at `before_s`."""
-        ...
 
     def passed(self, row: int, time_s: float, heard_s: float, say: Say) -> None:
         """Time passed without a row; the last row was at `heard_s`."""
-        ...
 
-    def finish(self, say: Say) -> None: ...
+    def finish(self, say: Say) -> None:
+        """The log has ended."""
 
-    def not_evaluated(self) -> list[NotEvaluated]: ...
+    def not_evaluated(self) -> list[NotEvaluated]:
+        """What it could not judge, and why."""
+        return []
 
 
 class Rule(Protocol):

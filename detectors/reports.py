@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field
 
-from shared.words import Kind
+from shared.words import EVERY_CHANNEL, Kind
 
 
 @dataclass(slots=True)
@@ -28,6 +28,25 @@ class Sighting:
     """Whether the reading is below what is true: a loop that follows it heats too far."""
     tied_to: str | None = None
     facts: dict[str, float | str] = field(default_factory=dict)
+
+
+def of_the_host(
+    kind: Kind,
+    row: int,
+    at_s: float,
+    text: str,
+    *,
+    start_s: float | None = None,
+    end_s: float | None = None,
+    value: float = 0.0,
+    unit: str = "s",
+    facts: dict[str, float | str] | None = None,
+) -> Sighting:
+    """A sighting of the host, or of the link to it; it began at `at_s` unless told otherwise."""
+    since_s = at_s if start_s is None else start_s
+    found = Sighting(row, at_s, EVERY_CHANNEL, kind, since_s, end_s, value, unit, text)
+    found.facts = facts or {}
+    return found
 
 
 @dataclass(slots=True)

@@ -1,7 +1,8 @@
 """The one reader of a recording's rows: strict about types, sizes and ranges.
 
 Whatever no writer of ours makes is `Damaged`, with words for the place. Reading and checking
-use these functions alone, so that what a repair keeps, every command can read. No I/O.
+use these functions alone, so that what a repair keeps, every command can read. Texts are
+cleaned here: the file may be a stranger's. No I/O.
 """
 
 import math
@@ -15,7 +16,7 @@ from recordings.packing import Damaged, Samples, decompress, unpack_entries, unp
 from recordings.schema import TABLES, Cell, crc_of
 from shared.chain import Chain, check_chain
 from shared.events import Event
-from shared.text import MAX_TEXT, clean
+from shared.text import MAX_NESTED, MAX_TEXT, clean, cleaned
 from shared.updates import Entry
 from shared.words import channel_of, quantity_of
 
@@ -152,19 +153,14 @@ def event_of(cells: Sequence[Any]) -> Event:
     numbers = [each for each in event.facts.values() if not isinstance(each, str)]
     if not all(abs(each) < math.inf or math.isnan(each) for each in numbers):
         raise Damaged("holds a fact without end")
-    facts = {clean(name): _cleaned(value) for name, value in event.facts.items()}
     return msgspec.structs.replace(
         event,
         channel=clean(event.channel),
         unit=clean(event.unit),
         text=clean(event.text, TEXT_LIMITS["text"]),
         tied_to=None if event.tied_to is None else clean(event.tied_to),
-        facts=facts,
+        facts=cleaned(event.facts),
     )
-
-
-def _cleaned(value: float | str) -> float | str:
-    return clean(value, 2000) if isinstance(value, str) else value
 
 
 def event_cells(event: Event) -> tuple[Cell, ...]:
@@ -196,7 +192,7 @@ def note_of(cells: Sequence[Any]) -> tuple[float, str, str, dict[str, Any]]:
     facts = json_of(said)
     if not isinstance(facts, dict):
         raise Damaged("its facts are no JSON object")
-    return time_s or 0.0, clean(text, 2000), clean(kind), facts
+    return time_s or 0.0, clean(text, MAX_NESTED), clean(kind), cleaned(facts)
 
 
 def chains_of(value: object) -> dict[str, Chain]:
@@ -247,7 +243,7 @@ def fact_of(cells: Sequence[Any]) -> Any:
             raise Damaged(f"is not as a recording has it: {clean(str(error))}") from None
     if name.endswith("_wall_s") and not abs(value) <= MAX_TIME_S:
         raise Damaged("is no time")
-    return value
+    return cleaned(value)
 
 
 def json_of(text: str) -> Any:

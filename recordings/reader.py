@@ -26,7 +26,7 @@ from shared.chain import Chain
 from shared.errors import BadInput
 from shared.events import Event
 from shared.secrets import public_meta
-from shared.text import MAX_NESTED, clean, cleaned
+from shared.text import clean
 from shared.updates import Batch, Entry, Floats
 from shared.words import QUANTITIES, quantity_of
 
@@ -146,16 +146,12 @@ class Recording:
     def event_changes(self) -> Iterator[Event]:
         """Events' lives: each change as it was recorded, in order."""
         for cells in self._rows("event_changes"):
-            yield _cleaned_event(self._content("event_changes", cells))
+            yield self._content("event_changes", cells)
 
     @property
     def notes(self) -> tuple[Note, ...]:
         """Notes in the order in which they were written."""
-        found = (self._content("notes", cells) for cells in self._rows("notes"))
-        return tuple(
-            Note(time_s, clean(text, 2000), clean(kind), cleaned(facts))
-            for time_s, text, kind, facts in found
-        )
+        return tuple(Note(*self._content("notes", cells)) for cells in self._rows("notes"))
 
     def anchors(self) -> list[tuple[float, float, float | None]]:
         """Clock anchors: own time, wall clock (Unix), log time where known, s."""
@@ -314,7 +310,7 @@ class Recording:
         meta = {}
         for row in self._query("SELECT * FROM about"):
             cells = self._cells("about", row)
-            meta[clean(cells[0])] = cleaned(self._content("about", cells))
+            meta[clean(cells[0])] = self._content("about", cells)
         return public_meta(meta)
 
     def _read_chains(self) -> dict[str, Chain]:
@@ -329,18 +325,6 @@ class Recording:
     def _bad(self, what: str) -> BadInput:
         do = f"save the rest with `ohmvigil check {shown(self.path)} --repair NEW`"
         return BadInput(shown(self.path), what, do)
-
-
-def _cleaned_event(event: Event) -> Event:
-    """An event as it may be shown: the file may be a stranger's."""
-    return msgspec.structs.replace(
-        event,
-        channel=clean(event.channel),
-        unit=clean(event.unit),
-        text=clean(event.text, MAX_NESTED),
-        tied_to=None if event.tied_to is None else clean(event.tied_to),
-        facts=cleaned(event.facts),
-    )
 
 
 def _cells(stretch: Any) -> tuple[float, ...]:

@@ -8,14 +8,13 @@ Blind where the host passes no flags on.
 
 import math
 
-from detectors.detector import Say
+from detectors.detector import HostDetector, Say
 from detectors.limits import RULES
 from detectors.reports import Cleared, Sighting
-from shared.events import NotEvaluated
 from shared.words import NO_FLAGS, Kind, channel_of, quantity_of
 
 
-class FlagDetector:
+class FlagDetector(HostDetector):
     """Stands on the first update that carries a flag."""
 
     def __init__(self) -> None:
@@ -56,18 +55,3 @@ class FlagDetector:
                 facts={"flags": ";".join(sorted(said)), "now": joined},
             )
         )
-
-    def uptime(self, row: int, time_s: float, uptime_s: float, say: Say) -> None:
-        """Not asked."""
-
-    def heard(self, row: int, time_s: float, before_s: float, grew_s: float, say: Say) -> None:
-        """Not asked."""
-
-    def passed(self, row: int, time_s: float, heard_s: float, say: Say) -> None:
-        """Not asked."""
-
-    def finish(self, say: Say) -> None:
-        """Nothing is held back."""
-
-    def not_evaluated(self) -> list[NotEvaluated]:
-        return []

@@ -11,9 +11,8 @@ Blind to a clock that goes too fast or too slow.
 
 import math
 
-from detectors.detector import Say
-from detectors.reports import Cleared, Sighting
-from shared.events import NotEvaluated
+from detectors.detector import HostDetector, Say
+from detectors.reports import Cleared, Sighting, of_the_host
 from shared.hostclock import STANDS, TIMEKEEPING, moved_by_s
 from shared.when import spelt
 from shared.words import EVERY_CHANNEL, HostState, Kind
@@ -22,7 +21,7 @@ RESTART_S = 10.0
 """Host and controller say one after the other that they start anew."""
 
 
-class HostClockDetector:
+class HostClockDetector(HostDetector):
     """Listens to what is told of the host's clock."""
 
     def __init__(self) -> None:
@@ -50,18 +49,6 @@ class HostClockDetector:
             self._restarted_s = time_s
         self._has_uptime = True
 
-    def heard(self, row: int, time_s: float, before_s: float, grew_s: float, say: Say) -> None:
-        """Not asked."""
-
-    def passed(self, row: int, time_s: float, heard_s: float, say: Say) -> None:
-        """Not asked."""
-
-    def finish(self, say: Say) -> None:
-        """Nothing is held back."""
-
-    def not_evaluated(self) -> list[NotEvaluated]:
-        return []
-
 
 def standing(row: int, time_s: float) -> Sighting:
     """A clock that stands from now on."""
@@ -69,7 +56,7 @@ def standing(row: int, time_s: float) -> Sighting:
         "the host's clock stands still while readings go on; times are by our own clock: "
         "look at the host's time service"
     )
-    return _sighting(row, time_s, time_s, None, 0.0, text)
+    return of_the_host(Kind.HOST_CLOCK, row, time_s, text)
 
 
 def leap(row: int, time_s: float, since_s: float, by_s: float) -> Sighting:
@@ -79,20 +66,6 @@ def leap(row: int, time_s: float, since_s: float, by_s: float) -> Sighting:
         f"the host's clock {how} by {spelt(abs(by_s))} while readings went on: it was set, "
         "or its time service is at fault"
     )
-    return _sighting(row, time_s, since_s, time_s, by_s, text)
-
-
-def _sighting(
-    row: int, time_s: float, start_s: float, end_s: float | None, value: float, text: str
-) -> Sighting:
-    return Sighting(
-        row=row,
-        at_s=time_s,
-        channel=EVERY_CHANNEL,
-        kind=Kind.HOST_CLOCK,
-        start_s=start_s,
-        end_s=end_s,
-        value=value,
-        unit="s",
-        text=text,
+    return of_the_host(
+        Kind.HOST_CLOCK, row, time_s, text, start_s=since_s, end_s=time_s, value=by_s
     )

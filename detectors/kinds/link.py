@@ -20,12 +20,12 @@ that is looked for as `frozen`.
 import math
 
 from detectors.cadence import Cadence
-from detectors.detector import Say
+from detectors.detector import HostDetector, Say
 from detectors.gates import STARTING_S
 from detectors.hoststate import host_state
 from detectors.kinds.hostclock import leap
 from detectors.kinds.linkstory import LinkStory
-from detectors.reports import Cleared, Sighting, Started
+from detectors.reports import Cleared, Sighting, Started, of_the_host
 from shared.events import NotEvaluated
 from shared.link import LINK, LinkSaid, What, link_said
 from shared.when import spelt
@@ -47,7 +47,7 @@ BEFORE_S, AFTER_S = 2.0, 10.0
 """How long before and after a halt its reason may be said (a choice: hosts say both at once)."""
 
 
-class LinkDetector:
+class LinkDetector(HostDetector):
     """Sees states, uptimes and gaps."""
 
     def __init__(self) -> None:
@@ -154,9 +154,6 @@ class LinkDetector:
             self._silent = True
             self._begin_story(row, heard_s)
             say(self._silence(row, time_s, heard_s, None, limit_s))
-
-    def finish(self, say: Say) -> None:
-        """Nothing is held back."""
 
     def not_evaluated(self) -> list[NotEvaluated]:
         why = (
@@ -286,15 +283,5 @@ class LinkDetector:
         text: str,
         end_s: float | None = None,
     ) -> Sighting:
-        return Sighting(
-            row=row,
-            at_s=time_s,
-            channel=EVERY_CHANNEL,
-            kind=kind,
-            start_s=start_s,
-            end_s=end_s,
-            value=0.0,
-            unit="s",
-            text=text,
-            facts={"message": self._words} if self._words else {},
-        )
+        facts: dict[str, float | str] = {"message": self._words} if self._words else {}
+        return of_the_host(kind, row, time_s, text, start_s=start_s, end_s=end_s, facts=facts)

@@ -6,9 +6,8 @@ the host calls by a kind's name is taken at its word, beside what the readings s
 Blind to what no message rule of the profile names.
 """
 
-from detectors.detector import Say
+from detectors.detector import HostDetector, Say
 from detectors.reports import Sighting
-from shared.events import NotEvaluated
 from shared.words import EVERY_CHANNEL, Kind, channel_of, quantity_of
 
 REPORTED = "reported"
@@ -16,7 +15,7 @@ REPORTED = "reported"
 _HOST = "host"
 
 
-class ReportedDetector:
+class ReportedDetector(HostDetector):
     """Passes on what the host says."""
 
     def text(self, row: int, time_s: float, key: str, text: str, say: Say) -> None:
@@ -41,18 +40,3 @@ class ReportedDetector:
                 facts={"reported": 1.0},
             )
         )
-
-    def uptime(self, row: int, time_s: float, uptime_s: float, say: Say) -> None:
-        """Not asked."""
-
-    def heard(self, row: int, time_s: float, before_s: float, grew_s: float, say: Say) -> None:
-        """Not asked."""
-
-    def passed(self, row: int, time_s: float, heard_s: float, say: Say) -> None:
-        """Not asked."""
-
-    def finish(self, say: Say) -> None:
-        """Nothing is held back."""
-
-    def not_evaluated(self) -> list[NotEvaluated]:
-        return []

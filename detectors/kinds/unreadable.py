@@ -7,14 +7,13 @@ as long as nothing ever fitted, has no name that the profile knows.
 Blind to what a host sends beside its readings in messages that are sound.
 """
 
-from detectors.detector import Say
-from detectors.reports import Sighting
-from shared.events import NotEvaluated
+from detectors.detector import HostDetector, Say
+from detectors.reports import of_the_host
 from shared.unreadable import NO_FIT, UNREADABLE, told_of
-from shared.words import EVERY_CHANNEL, Kind
+from shared.words import Kind
 
 
-class UnreadableDetector:
+class UnreadableDetector(HostDetector):
     """Sums up what the client tells."""
 
     def __init__(self) -> None:
@@ -35,31 +34,14 @@ class UnreadableDetector:
             times = "message" if self._messages == 1 else "messages"
             words = f"{self._messages} {times} could not be used: {why}{said}"
         say(
-            Sighting(
-                row=row,
-                at_s=time_s,
-                channel=EVERY_CHANNEL,
-                kind=Kind.UNREADABLE,
-                start_s=time_s,
+            of_the_host(
+                Kind.UNREADABLE,
+                row,
+                time_s,
+                words,
                 end_s=time_s,
                 value=float(self._messages),
                 unit="messages",
-                text=words,
                 facts={"why": why},
             )
         )
-
-    def uptime(self, row: int, time_s: float, uptime_s: float, say: Say) -> None:
-        """Not asked."""
-
-    def heard(self, row: int, time_s: float, before_s: float, grew_s: float, say: Say) -> None:
-        """Not asked."""
-
-    def passed(self, row: int, time_s: float, heard_s: float, say: Say) -> None:
-        """Not asked."""
-
-    def finish(self, say: Say) -> None:
-        """Nothing is held back."""
-
-    def not_evaluated(self) -> list[NotEvaluated]:
-        return []
