@@ -28,6 +28,10 @@ OVER_NEXT = 4.0
 SLOWEST_CELLS = 1.5
 """Slower waves than a tone may be are looked at too: a tone must stand out from them."""
 MOST_TONES = 3
+MOST_OF_MEAN = 4.0
+"""Rows that come in bursts are microseconds apart, and hold no tone of megahertz: frequencies are
+looked at up to so many times what the mean rate of rows can tell. Even rows with gaps for three
+quarters of the time lose nothing."""
 LOWEST_PERIODS = 4.0
 """Slower tones than this many periods in the stretch are taken for drift."""
 
@@ -104,7 +108,8 @@ def tones_in(
     if n < 32 or not span > 0.0 or not float(np.ptp(values)) > 0.0:
         return []
     cell = 1.0 / span
-    nyquist = 0.5 / float(np.median(np.diff(time_s)))
+    usual = 1.0 / float(np.median(np.diff(time_s)))
+    nyquist = 0.5 * min(usual, MOST_OF_MEAN * (n - 1) / span)
     lowest, highest = max(LOWEST_PERIODS * cell, from_hz), min(nyquist, to_hz)
     if highest <= lowest + 4 * NEAR_CELLS * cell:
         return []

@@ -5,7 +5,7 @@ writer's log can be emptied. Order is that of ids. Every row's CRC is checked.
 """
 
 from array import array
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -233,18 +233,23 @@ class Recording:
         held: list[Samples] = []
         keys: set[int] = set()
         size = texts = last = 0
-        for last, samples in self._blocks(after, end_s):
+        for number, samples in self._blocks(after, end_s):
+            more = keys.union(samples.key_ids.tolist())
+            size, texts = size + len(samples.time_s), texts + len(samples.texts)
+            if held and 8 * size * (len(more) + 1) + 64 * texts > HELD_BYTES:
+                yield last, self._join(held)
+                held, more = [], set(samples.key_ids.tolist())
+                size, texts = len(samples.time_s), len(samples.texts)
             held.append(samples)
-            keys.update(samples.key_ids.tolist())
-            size += len(samples.time_s)
-            texts += len(samples.texts)
-            if size >= rows or 8 * size * (len(keys) + 1) + 64 * texts > HELD_BYTES:
-                yield last, self._join(held, size)
+            keys, last = more, number
+            if size >= rows:
+                yield last, self._join(held)
                 held, keys, size, texts = [], set(), 0, 0
         if held:
-            yield last, self._join(held, size)
+            yield last, self._join(held)
 
-    def _join(self, blocks: Iterable[Samples], size: int) -> Batch:
+    def _join(self, blocks: Sequence[Samples]) -> Batch:
+        size = sum(len(block.time_s) for block in blocks)
         time_s = np.empty(size)
         columns: dict[int, Floats] = {}
         texts: dict[str, list[tuple[int, str]]] = {}

@@ -63,9 +63,13 @@ class EventPrinter:
         return lasted or grew or _says_more(before, event)
 
 
+_GROWING = {Kind.LINK_LOSS, Kind.UNKNOWN_STATE}
+"""Kinds whose words grow while they last."""
+
+
 def _says_more(before: Event, event: Event) -> bool:
-    """Whether more is known by now of a loss of the link that goes on."""
-    return event.kind is Kind.LINK_LOSS and event.is_active and event.text != before.text
+    """Whether more is known by now of what goes on with the host."""
+    return event.kind in _GROWING and event.is_active and event.text != before.text
 
 
 def changes(live: Live, printer: EventPrinter) -> list[Event]:

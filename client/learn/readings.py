@@ -70,4 +70,6 @@ def _settle_units(made: Sequence[Group], leaves: Mapping[Place, Series]) -> None
         for found in (group.anchor, *group.parts.values()):
             own = units.said(found.series)
             found.unit = own or unit.name
+            if found.quantity == "target_c" and own and own != group.anchor.unit:
+                found.unit = units.nearer(found.series, own, group.anchor.series, group.anchor.unit)
             found.why.append("" if own else unit.why)

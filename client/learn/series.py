@@ -7,7 +7,14 @@ from typing import Any
 import numpy as np
 
 from client.learn.tree import Place, text_of
-from client.learn.vocabulary import LIMIT_WORDS, OFF_WORDS, QUANTITY_WORDS, words
+from client.learn.vocabulary import (
+    LIMIT_WORDS,
+    OFF_WORDS,
+    PERCENT_WORDS,
+    PERMILLE_WORDS,
+    QUANTITY_WORDS,
+    words,
+)
 from client.units import DIMENSION_OF, DIMENSIONS
 from client.values import number_in, said_in
 from shared.updates import Floats
@@ -59,8 +66,15 @@ class Series:
         return units.pop() if len(units) == 1 else ""
 
     def can_be(self, quantity: str) -> bool:
-        """Whether the unit that its values say, if they do, measures such a quantity."""
-        return not self.suffix or DIMENSIONS[self.suffix] == DIMENSION_OF.get(quantity)
+        """Whether the unit that its values or its name say, if they do, measures that quantity."""
+        unit = self.suffix or ("percent" if self._is_named_a_share else "")
+        return not unit or DIMENSIONS[unit] == DIMENSION_OF.get(quantity)
+
+    @property
+    def _is_named_a_share(self) -> bool:
+        """Whether its name ends in a share's unit: `tip_pct`; a `pc` alone may be a channel."""
+        own = self.words[-1] if self.words else ()
+        return len(own) > 1 and own[-1] in PERCENT_WORDS | PERMILLE_WORDS
 
     @cached_property
     def is_object(self) -> bool:

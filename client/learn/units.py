@@ -48,6 +48,16 @@ def said(one: Series) -> str:
     return ""
 
 
+def nearer(target: Series, own: str, reading: Series, unit: str) -> str:
+    """Which unit brings a target nearer to the reading that follows it: its own, or the reading's.
+
+    Of `setcC` beside `cC` the last letter alone would say another.
+    """
+    highest = float(celsius(reading.numbers, unit).max())
+    as_own, as_the_readings = (float(celsius(target.numbers, u).max()) for u in (own, unit))
+    return own if abs(as_own - highest) < abs(as_the_readings - highest) else unit
+
+
 def of_texts(texts: Sequence[str]) -> str:
     """Temperature unit that a text beside the readings says, such as 'K' or '°F'."""
     for text in texts:

@@ -98,7 +98,7 @@ UNIT_WORDS: dict[str, str] = {
     **dict.fromkeys(("dc", "decicelsius", "decidegrees"), "decicelsius"),
 }
 UNIT_KEYS = {"unit", "units", "scale"}
-PERCENT_WORDS = {"%", "percent", "pct", "percentage"}
+PERCENT_WORDS = {"%", "percent", "pct", "pc", "percentage"}
 PERMILLE_WORDS = {"permille", "permil"}
 OFF_WORDS = {"off", "none", "null", "-", "--", "n/a", "na", "nan", "inactive", "disabled", ""}
 """What stands where a number would, were there one."""

@@ -235,6 +235,8 @@ def _nothing(
         text += f" in {spelt(span_s)}"
     if channels is not None:
         text += f" of {channels} channel{'' if channels == 1 else 's'}"
+    if any(each.kind is Kind.HALT for each in not_evaluated):
+        text += "; whether the host stopped the machine is not told"
     notices: dict[str, list[str]] = {}
     for event in seen:
         channels_of = notices.setdefault(event.kind.value, [])
@@ -243,7 +245,11 @@ def _nothing(
     if notices:
         listed = [f"{kind} on {', '.join(on)}" if on else kind for kind, on in notices.items()]
         text += f"; to be known: {'; '.join(listed)}"
-    blind = dict.fromkeys(f"{each.kind.value} on {_place(each.channel)}" for each in not_evaluated)
+    blind = dict.fromkeys(
+        f"{each.kind.value} on {_place(each.channel)}"
+        for each in not_evaluated
+        if each.kind is not Kind.HALT
+    )
     if blind:
         shown = list(blind)
         more = f" and {len(shown) - 3} more" if len(shown) > 3 else ""

@@ -47,6 +47,10 @@ BEFORE_S, AFTER_S = 2.0, 10.0
 """How long before and after a halt its reason may be said (a choice: hosts say both at once)."""
 
 
+WORDS_KEPT = 6
+"""States without a meaning that are told together."""
+
+
 class LinkDetector(HostDetector):
     """Sees states, uptimes and gaps."""
 
@@ -69,6 +73,9 @@ class LinkDetector(HostDetector):
         self._own = LinkStory()
         self._own_s = -math.inf
         """What happened to this machine itself, and when."""
+        self._unknown: list[str] = []
+        self._tells_state = False
+        """Whether the host itself ever said a state; that its link went and came is ours."""
         self._lost_s = self._back_s = math.nan
         self._heard_s = self._limit_s = math.nan
 
@@ -84,7 +91,7 @@ class LinkDetector(HostDetector):
             return
         state, was = host_state(text), self._state
         self._knows_link = True
-        if self._is_unknown:
+        if self._is_unknown and state is not None:
             say(Cleared(row, time_s, EVERY_CHANNEL, Kind.UNKNOWN_STATE, time_s))
         self._is_unknown = state is None
         # Of the link and of silence an unknown word says as much as any other.
@@ -94,9 +101,9 @@ class LinkDetector(HostDetector):
             say(self._back(row, time_s))
         if was is HostState.HALTED:
             say(Cleared(row, time_s, EVERY_CHANNEL, Kind.HALT, time_s))
+        self._tells_state = self._tells_state or HostState.GONE not in (state, was)
         if state is None:
-            text = f"the host says '{text}', which has no meaning here: not taken for up"
-            say(self._sighting(row, time_s, Kind.UNKNOWN_STATE, time_s, text))
+            say(self._sighting(row, time_s, Kind.UNKNOWN_STATE, time_s, self._unknown_words(text)))
         elif state is HostState.GONE:
             self._gone_row = row
             self._end_silence(row, time_s, say)
@@ -159,7 +166,20 @@ class LinkDetector(HostDetector):
         why = (
             "whether one channel alone fell silent can't be told where hosts may send only changes"
         )
-        return [NotEvaluated(kind=Kind.STALE, channel=EVERY_CHANNEL, why=why)]
+        found = [NotEvaluated(kind=Kind.STALE, channel=EVERY_CHANNEL, why=why)]
+        if not self._tells_state:
+            why = (
+                "the host's state is not told: a machine that was stopped looks like one that runs"
+            )
+            found.insert(0, NotEvaluated(kind=Kind.HALT, channel=EVERY_CHANNEL, why=why))
+        return found
+
+    def _unknown_words(self, text: str) -> str:
+        """All states without a meaning so far, the newest last: one of them may be a stop."""
+        word = text.strip("'")
+        self._unknown = [*(each for each in self._unknown if each != word), word][-WORDS_KEPT:]
+        said = "', then '".join(self._unknown)
+        return f"the host says '{said}', which has no meaning here: not taken for up"
 
     def _end_silence(self, row: int, time_s: float, say: Say) -> None:
         if self._silent:

@@ -5,6 +5,7 @@ import pytest
 from scipy.signal import get_window, lfilter, lombscargle
 from scipy.signal import periodogram as scipy_periodogram
 
+from detectors import tones
 from detectors.tones import periodogram, phasor_at, taper, tones_in
 from shared.updates import Floats
 
@@ -125,3 +126,24 @@ def test_a_phasor_has_amplitude_and_phase() -> None:
     found = phasor_at(time_s, values, 0.3)
     assert abs(found) == pytest.approx(3.0, rel=1e-3)
     assert np.angle(found) == pytest.approx(1.0, abs=1e-3)
+
+
+def test_rows_in_bursts_are_looked_at_as_far_as_their_mean_rate_tells(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Seven rows within microseconds, four times a second: no grid up to megahertz."""
+    rng = np.random.default_rng(5)
+    time_s = (0.25 * np.arange(300)[:, None] + 2e-6 * np.arange(7)).ravel()
+    values = 210.0 + rng.normal(0.0, 0.1, len(time_s))
+    values += 0.4 * np.sin(2 * np.pi * 0.31 * time_s)
+    looked: list[int] = []
+    whole = tones.periodogram
+
+    def counted(at_s: Floats, of: Floats, hz: Floats) -> Floats:
+        looked.append(len(hz))
+        return whole(at_s, of, hz)
+
+    monkeypatch.setattr(tones, "periodogram", counted)
+    best = tones.tones_in(time_s, values)[0]
+    assert best.hz == pytest.approx(0.31, abs=0.01)
+    assert looked[0] < 8 * len(time_s)

@@ -15,6 +15,9 @@ LONGEST_TITLE = 15
 LEAST_TITLE = 20
 """A title that has to be cut to less than this is left out."""
 
+QUOTE = "'"
+"""Stands around a host's own word that is one of ours by chance."""
+
 Part = tuple[str, int]
 
 
@@ -96,7 +99,7 @@ def _host(now: Snapshot) -> list[Part]:
         return []
     ink = INKS.get(now.host, Ink.ALARM)
     is_ours = now.host in tuple(HostState)
-    return [(f"host {now.host}" if is_ours else f"host says '{now.host}'", ink)]
+    return [(f"host {now.host}" if is_ours else f"host says '{now.host.strip(QUOTE)}'", ink)]
 
 
 def _recording(now: Snapshot) -> list[Part]:

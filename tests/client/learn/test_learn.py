@@ -309,6 +309,31 @@ def test_pairs_of_name_and_value_are_read_as_an_object(tmp_path: Path) -> None:
     assert {("7", "0"), ("7", "1")} <= {one.place for one in learn(heard).unknown}
 
 
+def test_a_target_has_the_unit_in_which_it_fits_its_reading(tmp_path: Path) -> None:
+    """`setcC` is no name in °C where the reading beside it is in hundredths."""
+    heard = entries(
+        [
+            {"tip": {"cC": 2400 + n * 80 + n % 3, "setcC": 21500, "pc": 60 + n % 5}}
+            for n in range(90)
+        ]
+    )
+    values = last_values(profile_of(tmp_path, heard, names={"tip": "nozzle"}), heard)
+    assert values["nozzle.target_c"] == 215.0
+    assert values["nozzle.temperature_c"] == pytest.approx(95.22)
+
+
+def test_a_share_in_percent_is_no_temperature(tmp_path: Path) -> None:
+    """Pairs of a reading and a power whose unit is said in the name."""
+    heard = entries(
+        [[["tip_degC", 21.0 + n * 0.4 + n % 3 * 0.1], ["tip_pc", 60 + n % 5]] for n in range(90)]
+    )
+    profile = profile_of(tmp_path, heard)
+    assert len(profile.channels) == 1
+    (held,) = [last_values(profile, heard)]
+    assert [key for key in held if key.endswith("temperature_c")] != []
+    assert 64.0 not in held.values()
+
+
 def test_rows_of_times_of_day_are_no_pairs(tmp_path: Path) -> None:
     """A history slides on: what it is named by never comes again."""
     heard = entries(

@@ -51,6 +51,31 @@ def test_the_next_word_that_is_known_ends_it() -> None:
     assert {health.trust for health in watch.health()} == {Trust.TRUE}
 
 
+def test_words_that_follow_one_another_are_all_told() -> None:
+    """The second may be the stop: an event that goes on says both, without a repeat."""
+    said = rows((10.0, "warming"), (20.0, "seized"), (30.0, "warming"), (40.0, "seized"))
+    (event,) = [e for e in watched(said, singly=True).events if e.kind is Kind.UNKNOWN_STATE]
+    assert event.end_s is None
+    assert "'warming', then 'seized'" in event.text
+    assert event.text.count("seized") == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "is_told"),
+    [((), False), (((5.0, "gone"), (8.0, "up")), False), (((5.0, "up"),), True)],
+)
+def test_a_host_that_never_says_a_state_is_not_called_sound(
+    words: tuple[tuple[float, str], ...], is_told: bool
+) -> None:
+    """That its link stands says nothing of its machine: a stop would not have been seen."""
+    watch = watched(rows(*words), singly=False)
+    blind = watch.not_evaluated()
+    text = verdict(watch.events, (), span_s=120.0, not_evaluated=blind).text
+    says_so = "whether the host stopped the machine is not told" in text
+    assert says_so == ("no fault found" in text and not is_told)
+    assert ((Kind.HALT, "*") in {(each.kind, each.channel) for each in blind}) != is_told
+
+
 def test_no_cause_is_weighed_for_a_word() -> None:
     """It is a question to the profile, not to the wiring."""
     assert diagnose(watched(rows((5.0, "smouldering")), singly=False).events, {}) == ()
