@@ -13,6 +13,7 @@ between two neighbouring steps, is too quiet to tell: noise below about 0.2 step
 
 import math
 from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -24,7 +25,6 @@ from detectors.windows import ROWS
 from shared.updates import Floats
 
 if TYPE_CHECKING:
-    from detectors.closed import ClosedWindow
     from detectors.windows import ChannelWindows
 
 CHANCE = 1e-9
@@ -54,29 +54,6 @@ class ChangeRate:
     _still: int = 0
     """Windows without a change, since the last with one."""
 
-    def step(self, window: "ClosedWindow", step: float) -> None:
-        """Take one window, on plain floats."""
-        if window.joined or window.mean != window.mean:
-            return
-        changes = window.changes
-        if changes == 0:
-            self._still += 1
-            return
-        if self._still and self._still * ROWS < self.frozen_rows:
-            self._stood()
-        self._still = 0
-        if step <= 0.0:
-            return
-        drift = abs(window.slope) * (window.end_s - window.start_s) / step
-        if drift > MOST_DRIFT_STEPS:
-            share = _share_of_noise(window.rough, step, changes)
-        elif drift == drift and window.values >= LEAST_VALUES and changes > drift:
-            share = (changes - drift) / ROWS
-        else:
-            share = 0.0
-        self._add(share)
-        self.frozen_rows = _limit(sorted(self._shares))
-
     def _add(self, share: float) -> None:
         self._shares.popleft()
         self._shares.append(share)
@@ -86,24 +63,26 @@ class ChangeRate:
         self._add(0.0)
         self._add(0.0)
 
-    def learn(self, windows: "ChannelWindows", seconds: Floats, step: Floats) -> Floats:
-        """`step` for m windows that last `seconds`, with the signal's step: shape (m,), all.
+    def learn(
+        self,
+        taught: NDArray[np.bool_],
+        moves: NDArray[np.bool_],
+        tells: NDArray[np.bool_],
+        shares: Floats,
+    ) -> Floats:
+        """Take m windows: which have no gap, move, and tell, and their shares; shape (m,) all.
 
         `frozen_rows` after each of them.
         """
-        taught = ~(windows.joined | np.isnan(windows.mean))
-        moves = windows.changes > 0
-        tells, shares = _shares_of(windows, seconds, step)
-        tells &= taught & moves
-        found = np.full(len(seconds), math.nan)
-        before, begin = self.frozen_rows, 0
+        found = np.full(len(shares), math.nan)
+        before, begin = np.array(self.frozen_rows), 0
         for end, still in self._ends_of_stillness(taught, moves):
             self._take(slice(begin, end), tells, shares, found)
             if still * ROWS < self.frozen_rows:
                 self._stood()
             begin = end
         self._take(slice(begin, None), tells, shares, found)
-        return held(found, found == found, before)
+        return held(found, ~np.isnan(found), before)
 
     def _ends_of_stillness(
         self, taught: NDArray[np.bool_], moves: NDArray[np.bool_]
@@ -137,44 +116,43 @@ class ChangeRate:
 _LAST = np.arange(WINDOWS)
 
 
-def _shares_of(
-    windows: "ChannelWindows", seconds: Floats, step: Floats
-) -> tuple[NDArray[np.bool_], Floats]:
-    """Windows that tell something, and their shares of changed rows that are noise's."""
+def learn_changes(
+    windows: "ChannelWindows", seconds: Floats, step: Floats, rates: Sequence[ChangeRate]
+) -> Floats:
+    """Take windows of n channels that last `seconds`, shape (m,), with the signal's step (n, m).
+
+    How long each channel may stand still by chance after each window, in rows, shape (n, m).
+    """
+    taught = ~(windows.joined | np.isnan(windows.mean))
+    moves = windows.changes > 0
+    tells = taught & moves & (step > 0.0)
+    shares = _shares_of(windows, seconds, step)
+    return np.stack(
+        [rate.learn(*each) for rate, *each in zip(rates, taught, moves, tells, shares, strict=True)]
+    )
+
+
+def _shares_of(windows: "ChannelWindows", seconds: Floats, step: Floats) -> Floats:
+    """Shares of changed rows that are noise's, shape (n, m)."""
     one = np.where(step > 0.0, step, 1.0)
     drift = np.abs(windows.slope) * seconds / one
     is_noise = (windows.values >= LEAST_VALUES) & (windows.changes > drift)
-    shares = np.where(is_noise, (windows.changes - drift) / ROWS, 0.0)
-    for index in np.flatnonzero(drift > MOST_DRIFT_STEPS).tolist():
-        rough, changes = float(windows.rough[index]), int(windows.changes[index])
-        shares[index] = _share_of_noise(rough, float(one[index]), changes)
-    return step > 0.0, shares
+    slow = np.where(is_noise, (windows.changes - drift) / ROWS, 0.0)
+    return np.where(drift > MOST_DRIFT_STEPS, _shares_of_noise(windows, one), slow)
 
 
-def _share_of_noise(rough: float, step: float, changes: int) -> float:
+def _shares_of_noise(windows: "ChannelWindows", step: Floats) -> Floats:
     """Share of rows that noise alone would change; never more than did change."""
-    steps = rough / step
+    steps = windows.rough / step
     variance = steps * steps - ROUNDING
-    if not variance > 0.0:
-        return 0.0
-    return max(min(1.0 - REPEATS_AT_ONE_STEP / math.sqrt(variance), changes / ROWS), 0.0)
-
-
-def _limit(ordered: list[float]) -> float:
-    """The run that chance does not explain, from the last windows' shares, smallest first."""
-    count = WINDOWS - ordered.count(math.inf)
-    is_enough = count >= ENOUGH_WINDOWS
-    share, quiet = (ordered[count // 4], ordered[1]) if is_enough else (ordered[0], ordered[0])
-    if count == 0 or quiet <= 0.0 or share < LEAST_SHARE:
-        return math.inf
-    # By NumPy's logarithm, as for many: the same to the last bit.
-    chance = float(np.log1p(-min(share, MOST_SHARE)))
-    rows = math.ceil(2.0 * math.log(CHANCE) / chance * max(ENOUGH_WINDOWS / count, 1.0))
-    return max(rows, LEAST_ROWS)
+    is_wide = variance > 0.0
+    share = 1.0 - REPEATS_AT_ONE_STEP / np.sqrt(np.where(is_wide, variance, 1.0))
+    share = np.maximum(np.minimum(share, windows.changes / ROWS), 0.0)
+    return np.where(is_wide, share, 0.0)
 
 
 def _limits(shares: Floats) -> Floats:
-    """The same from shares of shape (k, WINDOWS)."""
+    """The run that chance does not explain, from shares of the last windows, shape (k, WINDOWS)."""
     ordered = np.sort(shares, axis=1)
     count = np.add.reduce(ordered < math.inf, axis=1)
     is_enough = count >= ENOUGH_WINDOWS

@@ -16,7 +16,7 @@ from detectors.detector import Given, Moment, Say
 from detectors.floor import MIN_DEGREES, MIN_FRACTION, Floor
 from detectors.frame import ChannelColumns, Frame, Row, Sample
 from detectors.gates import GateKeeper
-from detectors.learned import Learned, LearnedColumns, Learner
+from detectors.learned import NOTHING, LearnedColumns
 from detectors.plan import ChannelPlan
 from detectors.windows import ROWS, Windows
 from shared.events import NotEvaluated
@@ -35,12 +35,13 @@ class ChannelWatch:
         self.window_detectors = window_detectors(plan)
         is_told = plan.scale.is_told and plan.scale.has_constant
         self._floor = Floor(MIN_FRACTION * plan.chain.step_ohm if is_told else MIN_DEGREES)
-        self._learner = Learner()
         self._keeper = GateKeeper()
         self._gates: list[tuple[int, Gate]] = [(0, Gate.STARTING)]
         """Gate by the first row that it holds for."""
         self._floors = np.array([self._floor.value])
-        self._learned = LearnedColumns.of(self._learner.now)
+        self.learned = NOTHING
+        """What its next rows are judged by."""
+        self._learned = LearnedColumns(np.array([NOTHING], dtype=np.float64).T)
         """Before and after each window of the last closing."""
         self._before = Sample()
         self._before_s = math.nan
@@ -48,11 +49,6 @@ class ChannelWatch:
         self._changed_s = math.nan
         self._earlier = math.nan
         """Signal before its last change."""
-
-    @property
-    def learned(self) -> Learned:
-        """What its next rows are judged by."""
-        return self._learner.now
 
     @property
     def gate(self) -> Gate:
@@ -87,7 +83,7 @@ class ChannelWatch:
         hosts: Sequence[tuple[HostState, float]],
         say: Say,
     ) -> ClosedWindows:
-        """Show closed windows to the detectors; learn floor, gate and the rest from them.
+        """Show closed windows to the detectors; learn floor and gate from them.
 
         `hosts` holds the host's state and last restart by window.
         """
@@ -99,19 +95,11 @@ class ChannelWatch:
         closed = ClosedWindows(windows, channel, times, gates, floors)
         for detector in self.window_detectors:
             detector.run(closed, say)
-        self._learned = self._learn(closed)
         return closed
 
-    def _learn(self, closed: ClosedWindows) -> LearnedColumns:
-        """One window on plain floats, many as arrays."""
-        learner = self._learner
-        if len(closed) != 1:
-            seconds = closed.windows.end_s - closed.windows.start_s
-            return learner.learn(closed.channel, seconds, closed.floors)
-        before = learner.now
-        for index in closed.present:
-            learner.step(closed[index], float(closed.floors[-1]))
-        return LearnedColumns.of(before, learner.now)
+    def learn(self, learned: LearnedColumns) -> None:
+        """Take what was learned from those windows."""
+        self._learned, self.learned = learned, learned.after(-1)
 
     def _enter(self, gates: Sequence[Gate], last_rows: Sequence[int]) -> None:
         """The gate of a window holds for the rows after it."""
@@ -142,7 +130,7 @@ class ChannelWatch:
             self._changed_s,
             self._keeper.value,
             row.context,
-            self._learner.now,
+            self.learned,
         )
         for detector in self._row_detectors:
             detector.step(moment, say)

@@ -12,20 +12,18 @@ Blind to jumps smaller than the limit times the spacing of readings: the slower 
 sends, the larger a jump must be.
 """
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from detectors.running import held, highest_so_far, shifted, sums_so_far
+from detectors.running import Carried, held, highest_so_far, shifted, sums_so_far
 from shared.updates import Floats
 
 if TYPE_CHECKING:
-    from detectors.closed import ClosedWindow
     from detectors.windows import ChannelWindows
 
-Indices = NDArray[np.intp]
+Mask = NDArray[np.bool_]
 
 DEFAULT_RISE_C_S = 10.0
 DEFAULT_FALL_C_S = 6.0
@@ -51,128 +49,64 @@ PASSIVE_SPARE = 5.0
 POWER_SPARE = 1.2
 
 
-@dataclass(slots=True)
-class _Fastest:
-    """The two fastest of the slopes seen."""
-
-    seen_s: float = 0.0
-    fastest: float = 0.0
-    second: float = 0.0
-
-    def step(self, slope: float, seconds: float) -> None:
-        """Take one slope."""
-        self.seen_s += seconds
-        if slope > self.fastest:
-            self.second, self.fastest = self.fastest, slope
-        elif slope > self.second:
-            self.second = slope
-
-    def add(self, slopes: Floats, seconds: Floats) -> tuple[Floats, Floats, Floats]:
-        """Take slopes that lasted so long, k ≥ 1 of them.
-
-        How long such slopes were seen in all, the fastest and the second, after each.
-        """
-        seen_s = sums_so_far(seconds, self.seen_s)
-        fastest = highest_so_far(slopes, self.fastest)
-        beaten = np.minimum(slopes, shifted(fastest, self.fastest))
-        second = highest_so_far(beaten, self.second)
-        self.seen_s, self.fastest, self.second = (
-            float(each[-1]) for each in (seen_s, fastest, second)
-        )
-        return seen_s, fastest, second
+FIRST: dict[str, float] = {
+    "rise_c_s": DEFAULT_RISE_C_S,
+    "fall_c_s": DEFAULT_FALL_C_S,
+    **{f"{sort}_{what}": 0.0 for sort in ("rises", "falls", "passive") for what in ("s", "1", "2")},
+}
+"""Carried of each channel: the limits, and of each sort of slope how long it was seen, the fastest
+and the second."""
 
 
-@dataclass(slots=True)
-class SpeedLimit:
-    """Limits in force, K/s, both positive."""
+def learn_limits(
+    windows: "ChannelWindows", seconds: Floats, clean: Mask, carried: Carried
+) -> tuple[Floats, Floats]:
+    """Take windows of shape (n, m) that last `seconds`, shape (m,), where they are `clean`:
+    without gap, jump or burst of noise.
 
-    rise_c_s: float = DEFAULT_RISE_C_S
-    fall_c_s: float = DEFAULT_FALL_C_S
-    _rises: _Fastest = field(default_factory=_Fastest)
-    _falls: _Fastest = field(default_factory=_Fastest)
-    _passive: _Fastest = field(default_factory=_Fastest)
-
-    def step(self, window: "ClosedWindow") -> None:
-        """Take one window without gap, jump or burst of noise, on plain floats."""
-        slope, seconds, power = window.celsius_slope, window.end_s - window.start_s, window.power
-        if power != power and window.target_c != window.target_c:
-            passive = self._passive
-            passive.step(abs(slope), seconds)
-            if passive.seen_s >= PASSIVE_S:
-                limit = max(PASSIVE_SPARE * passive.second, LEAST_PASSIVE_C_S)
-                self.rise_c_s = min(limit, DEFAULT_RISE_C_S)
-                self.fall_c_s = min(limit, DEFAULT_FALL_C_S)
-        elif power >= FULL_POWER and slope > 0.0 and window.celsius < NOT_HOT_C:
-            lost = max(window.celsius - ROOM_C, 0.0) / (EQUILIBRIUM_C - ROOM_C)
-            self._rises.step(slope / (1.0 - lost), seconds)
-            if self._rises.seen_s >= LEAST_S:
-                self.rise_c_s = max(SPARE_RISE * self._rises.fastest, LEAST_C_S)
-        elif window.power_high < OFF and slope < 0.0 and window.celsius > HOT_C:
-            from_hottest = (HOTTEST_C - ROOM_C) / (window.celsius - ROOM_C)
-            self._falls.step(-slope * from_hottest, seconds)
-            if self._falls.seen_s >= LEAST_S:
-                self.fall_c_s = max(SPARE_FALL * self._falls.fastest, LEAST_C_S)
-
-    def learn(
-        self, windows: "ChannelWindows", seconds: Floats, clean: NDArray[np.bool_]
-    ) -> tuple[Floats, Floats]:
-        """`step` for those of m windows that are `clean`.
-
-        The limits of rise and fall after each, shape (m,) both.
-        """
-        rises, falls = limits = np.full((2, len(seconds)), np.nan)
-        power = windows.power
-        is_passive = np.isnan(power) & np.isnan(windows.target_c)
-        passive = np.flatnonzero(clean & is_passive)
-        self._learn_passive(windows, seconds, passive, rises, falls)
-        if not is_passive.all():
-            slope, celsius = windows.celsius_slope, windows.celsius
-            warms = clean & (power >= FULL_POWER) & (slope > 0.0) & (celsius < NOT_HOT_C)
-            cools = clean & (windows.power_high < OFF) & (slope < 0.0) & (celsius > HOT_C)
-            self._learn_rises(windows, seconds, np.flatnonzero(warms), rises)
-            self._learn_falls(windows, seconds, np.flatnonzero(cools), falls)
-        are_new = limits == limits
-        rise_c_s = held(rises, are_new[0], self.rise_c_s)
-        fall_c_s = held(falls, are_new[1], self.fall_c_s)
-        self.rise_c_s, self.fall_c_s = float(rise_c_s[-1]), float(fall_c_s[-1])
-        return rise_c_s, fall_c_s
-
-    def _learn_passive(
-        self,
-        windows: "ChannelWindows",
-        seconds: Floats,
-        at: Indices,
-        rises: Floats,
-        falls: Floats,
-    ) -> None:
-        if not len(at):
-            return
-        seen_s, _, second = self._passive.add(np.abs(windows.celsius_slope[at]), seconds[at])
+    The limits of rise and fall after each, shape (n, m) both.
+    """
+    power, slope, celsius = windows.power, windows.celsius_slope, windows.celsius
+    rises, falls = np.full((2, *power.shape), np.nan)
+    passive = clean & np.isnan(power) & np.isnan(windows.target_c)
+    if passive.any():
+        seen_s, _, second = _fastest("passive", np.abs(slope), seconds, passive, carried)
         limit = np.maximum(PASSIVE_SPARE * second, LEAST_PASSIVE_C_S)
-        told = seen_s >= PASSIVE_S
-        rises[at[told]] = np.minimum(limit, DEFAULT_RISE_C_S)[told]
-        falls[at[told]] = np.minimum(limit, DEFAULT_FALL_C_S)[told]
+        told = passive & (seen_s >= PASSIVE_S)
+        rises[told] = np.minimum(limit, DEFAULT_RISE_C_S)[told]
+        falls[told] = np.minimum(limit, DEFAULT_FALL_C_S)[told]
+    warms = clean & (power >= FULL_POWER) & (slope > 0.0) & (celsius < NOT_HOT_C)
+    if warms.any():
+        lost = np.maximum(celsius - ROOM_C, 0.0) / (EQUILIBRIUM_C - ROOM_C)
+        unlost = slope / np.where(warms, 1.0 - lost, 1.0)
+        seen_s, fastest, _ = _fastest("rises", unlost, seconds, warms, carried)
+        told = warms & (seen_s >= LEAST_S)
+        rises[told] = np.maximum(SPARE_RISE * fastest, LEAST_C_S)[told]
+    cools = clean & (windows.power_high < OFF) & (slope < 0.0) & (celsius > HOT_C)
+    if cools.any():
+        from_hottest = (HOTTEST_C - ROOM_C) / np.where(cools, celsius - ROOM_C, 1.0)
+        seen_s, fastest, _ = _fastest("falls", -slope * from_hottest, seconds, cools, carried)
+        told = cools & (seen_s >= LEAST_S)
+        falls[told] = np.maximum(SPARE_FALL * fastest, LEAST_C_S)[told]
+    rises = held(rises, ~np.isnan(rises), carried["rise_c_s"])
+    falls = held(falls, ~np.isnan(falls), carried["fall_c_s"])
+    carried["rise_c_s"], carried["fall_c_s"] = rises[:, -1], falls[:, -1]
+    return rises, falls
 
-    def _learn_rises(
-        self, windows: "ChannelWindows", seconds: Floats, at: Indices, rises: Floats
-    ) -> None:
-        if not len(at):
-            return
-        lost = np.maximum(windows.celsius[at] - ROOM_C, 0.0) / (EQUILIBRIUM_C - ROOM_C)
-        slopes = windows.celsius_slope[at] / (1.0 - lost)
-        seen_s, fastest, _ = self._rises.add(slopes, seconds[at])
-        told = seen_s >= LEAST_S
-        rises[at[told]] = np.maximum(SPARE_RISE * fastest, LEAST_C_S)[told]
 
-    def _learn_falls(
-        self, windows: "ChannelWindows", seconds: Floats, at: Indices, falls: Floats
-    ) -> None:
-        if not len(at):
-            return
-        from_hottest = (HOTTEST_C - ROOM_C) / (windows.celsius[at] - ROOM_C)
-        seen_s, fastest, _ = self._falls.add(-windows.celsius_slope[at] * from_hottest, seconds[at])
-        told = seen_s >= LEAST_S
-        falls[at[told]] = np.maximum(SPARE_FALL * fastest, LEAST_C_S)[told]
+def _fastest(
+    sort: str, slopes: Floats, seconds: Floats, are_seen: Mask, carried: Carried
+) -> tuple[Floats, Floats, Floats]:
+    """How long such slopes were seen in all, the fastest and the second, after each window."""
+    names = [f"{sort}_{what}" for what in ("s", "1", "2")]
+    before_s, before, before_second = (carried[name] for name in names)
+    seen_s = sums_so_far(np.where(are_seen, seconds, 0.0), before_s)
+    slopes = np.where(are_seen, slopes, -np.inf)
+    fastest = highest_so_far(slopes, before)
+    second = highest_so_far(np.minimum(slopes, shifted(fastest, before)), before_second)
+    for name, found in zip(names, (seen_s, fastest, second), strict=True):
+        carried[name] = found[:, -1]
+    return seen_s, fastest, second
 
 
 def share_of_power(power: float, recent: float) -> float:

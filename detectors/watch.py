@@ -11,6 +11,8 @@ the same either way (a property test cuts logs at random places).
 import math
 from collections.abc import Iterable, Mapping
 
+import numpy as np
+
 from detectors.bookkeeper import Bookkeeper
 from detectors.catalogue import rules
 from detectors.chainwatch import ChainWatch
@@ -21,6 +23,7 @@ from detectors.frame import Filler
 from detectors.gates import busiest
 from detectors.health import channel_health
 from detectors.hostwatch import HostWatch
+from detectors.learned import LearnedColumns, Learner
 from detectors.reports import Report
 from detectors.windower import Windower
 from detectors.windows import Windows
@@ -51,6 +54,7 @@ class Watch:
         facts = dict(chains or {})
         self._filler = Filler(facts)
         self._windower = Windower()
+        self._learner = Learner()
         self._host = HostWatch()
         self._channels: dict[str, ChannelWatch] = {}
         self._chainwatch = ChainWatch(self._filler.held)
@@ -156,12 +160,16 @@ class Watch:
 
     def _close(self, windows: Windows, say: Say) -> Together:
         """Show closed windows to each channel; those of all channels."""
-        times = times_of(windows)
+        times, names = times_of(windows), list(windows.channels)
         hosts = self._host.at(times.last_row)
         runs = {
-            name: self._channel(name).close(windows, times, hosts, say)
-            for name in sorted(windows.channels)
+            name: self._channel(name).close(windows, times, hosts, say) for name in sorted(names)
         }
+        seconds, floors = windows.end_s - windows.start_s, [runs[name].floors for name in names]
+        if names:
+            learned = self._learner.learn(windows.figures, seconds, np.stack(floors))
+            for name, table in zip(names, learned, strict=True):
+                self._channel(name).learn(LearnedColumns(table))
         return Together(windows, times, runs)
 
     def _gate_at(self, name: str, row: int) -> Gate:

@@ -1,7 +1,7 @@
 """Rows gathered into windows, whether they come singly or in frames."""
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from operator import attrgetter
 
@@ -63,6 +63,8 @@ class Windower:
     def __init__(self) -> None:
         self._open = _Buffer()
         self._closed = 0
+        self._names: list[str] = []
+        """Channels in the order in which their windows came: what is carried of them keeps it."""
 
     def add_row(self, row: Row) -> Windows | None:
         """Add one row; the window it completes, if it does."""
@@ -72,7 +74,7 @@ class Windower:
         self._open = _Buffer()
         arrays = {name: np.array(values, dtype=np.float64) for name, values in columns.items()}
         self._closed += 1
-        return windows_of(arrays, self._closed - 1, 1)
+        return self._windows(arrays, self._closed - 1, 1)
 
     def add_frame(self, frame: Frame) -> Windows:
         """Add a frame; the windows that its rows complete (perhaps none)."""
@@ -89,11 +91,17 @@ class Windower:
         count = total // ROWS
         whole = count * ROWS
         first, self._closed = self._closed, self._closed + count
-        closed = windows_of({name: column[:whole] for name, column in arrays.items()}, first, count)
+        ended = {name: column[:whole] for name, column in arrays.items()}
+        closed = self._windows(ended, first, count)
         self._open = _Buffer(
             {name: column[whole:].tolist() for name, column in arrays.items()}, total - whole
         )
         return closed
+
+    def _windows(self, arrays: Mapping[str, Floats], first: int, count: int) -> Windows:
+        told = {name.removesuffix("/signal") for name in arrays if name.endswith("/signal")}
+        self._names += sorted(told.difference(self._names))
+        return windows_of(arrays, self._names, first, count)
 
 
 def _frame_columns(frame: Frame) -> Iterator[tuple[str, Floats]]:

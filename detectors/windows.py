@@ -89,6 +89,17 @@ class ChannelWindows:
         """Some along the first axis, by position."""
         return ChannelWindows(*(getattr(self, name)[at] for name in _FIGURES))
 
+    def of(self, windows: slice) -> "ChannelWindows":
+        """Some of the windows of all channels."""
+        return ChannelWindows(*(getattr(self, name)[:, windows] for name in _FIGURES))
+
+    @classmethod
+    def on_end(cls, parts: Sequence["ChannelWindows"]) -> "ChannelWindows":
+        """Several, one after another along the first axis."""
+        if len(parts) == 1:
+            return parts[0]
+        return cls(*(np.concatenate([getattr(one, name) for one in parts]) for name in _FIGURES))
+
 
 _FIGURES = tuple(each.name for each in fields(ChannelWindows))
 
@@ -100,7 +111,10 @@ class Windows:
     first: int
     start_s: Floats
     end_s: Floats
+    figures: ChannelWindows
+    """Of all channels: arrays of shape (channels, m), in the order of `channels`."""
     channels: dict[str, ChannelWindows]
+    """The same by name."""
     context: dict[str, Floats]
     """Means of motion and fan keys."""
     moving: Floats
@@ -120,23 +134,25 @@ CHANNEL_COLUMNS = ("signal", "changed", "joined", "celsius", "target_c", "power"
 """Columns of a channel that its windows are made of; `nozzle/signal` and so on by name."""
 
 
-def windows_of(arrays: Mapping[str, Floats], first: int, count: int) -> Windows:
-    """The windows of (count · ROWS) rows given as columns, as `detectors.windower` names them.
+def windows_of(
+    arrays: Mapping[str, Floats], names: Sequence[str], first: int, count: int
+) -> Windows:
+    """The windows of (count · ROWS) rows of these channels, as `detectors.windower` names columns.
 
     `first` is how many windows came before them.
     """
     shaped = {name: column.reshape(count, ROWS) for name, column in arrays.items()}
-    time_s = shaped.pop("time_s", np.empty((count, ROWS)))
-    names = [name.removesuffix("/signal") for name in shaped if name.endswith("/signal")]
+    time_s = shaped.setdefault("time_s", np.empty((count, ROWS)))
     states = _states(shaped, count)
     clock = _Clock(time_s)
     # Of few windows all channels are reduced at once; of many, each while it is in the cache.
-    groups = [names] if count == 1 and names else [[name] for name in names]
-    channels: dict[str, ChannelWindows] = {}
-    for group in groups:
+    groups = [names] if count == 1 else [[name] for name in names]
+    reduced = []
+    for group in groups or [[]]:
         columns = (_stacked(shaped, group, column) for column in CHANNEL_COLUMNS)
-        reduced = _channel_windows(clock, *columns, states=states)
-        channels.update((name, reduced.take(k)) for k, name in enumerate(group))
+        reduced.append(_channel_windows(clock, *columns, states=states))
+    figures = ChannelWindows.on_end(reduced)
+    channels = {name: figures.take(k) for k, name in enumerate(names)}
     context_rows = {name[1:]: column for name, column in shaped.items() if name[0] == "/"}
     context = {key: column.mean(axis=1) for key, column in context_rows.items()}
     moves = _moves(shaped, count)
@@ -145,6 +161,7 @@ def windows_of(arrays: Mapping[str, Floats], first: int, count: int) -> Windows:
         first,
         time_s[:, 0],
         time_s[:, -1],
+        figures,
         channels,
         context,
         moving,
@@ -159,7 +176,8 @@ def _stacked(shaped: Mapping[str, Floats], names: Sequence[str], column: str) ->
     """One column of some channels, shape (channels, m, ROWS)."""
     if len(names) == 1:
         return shaped[f"{names[0]}/{column}"][None]
-    return np.stack([shaped[f"{name}/{column}"] for name in names])
+    found = [shaped[f"{name}/{column}"] for name in names]
+    return np.stack(found) if found else np.empty((0, *shaped["time_s"].shape))
 
 
 class _Clock:

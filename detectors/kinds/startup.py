@@ -18,7 +18,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from detectors.book import EventBook
-from detectors.closed import ClosedWindow
+from detectors.closed import WindowsAt
 from detectors.gates import STARTING_S
 from detectors.reports import Cleared, Departure, Report, Sighting, Started
 from shared.events import Event, NotEvaluated
@@ -68,8 +68,8 @@ class StartupRule:
         self._explained: dict[int, int] = {}
         self._away: set[str] = set()
         self._is_halted = False
-        self._levels: dict[str, tuple[float, float]] = {}
-        """Each channel's reading and target in its last window, °C."""
+        self._windows: WindowsAt | None = None
+        """The last that closed."""
         self._before: dict[str, float] = {}
         """What each channel read before the start, °C."""
 
@@ -93,7 +93,8 @@ class StartupRule:
             self._has_started = True
             if report.since_s > self._started_s:
                 self._started_s = report.since_s
-                self._before = {name: level for name, (level, _) in self._levels.items()}
+                names = () if self._windows is None else tuple(self._windows)
+                self._before = {name: self._level(name)[0] for name in names}
         elif isinstance(report, Departure):
             self._depart(report)
         elif isinstance(report, Sighting):
@@ -109,13 +110,20 @@ class StartupRule:
             trouble.active.discard(report.kind)
             trouble.last_s = max(trouble.last_s, report.at_s)
 
-    def window(self, windows: Mapping[str, ClosedWindow], book: EventBook) -> None:
-        for name, window in windows.items():
-            self._levels[name] = window.middle_c, window.target_c
+    def window(self, windows: WindowsAt, book: EventBook) -> None:
+        self._windows = windows
+
+    def _level(self, channel: str) -> tuple[float, float]:
+        """A channel's reading and target in its last window, °C; NaN before there is one."""
+        windows = self._windows
+        if windows is None or channel not in windows:
+            return math.nan, math.nan
+        run = windows.together.channels[channel]
+        return run.column("middle_c")[windows.index], run.column("target_c")[windows.index]
 
     def _is_right(self, channel: str, time_s: float) -> bool:
         """Whether a quiet channel reads what it may; where no degrees are told, any."""
-        celsius, target_c = self._levels.get(channel, (math.nan, math.nan))
+        celsius, target_c = self._level(channel)
         before_c = self._before.get(channel, math.nan)
         lost_k = FALL_K_S * max(time_s - self._started_s, 0.0)
         least = COLDEST_C if math.isnan(before_c) else before_c - lost_k - BACK_K

@@ -6,12 +6,10 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from detectors.closed import ClosedWindows, times_of
 from detectors.floor import Floor
-from detectors.learned import Learner
+from detectors.learned import NOTHING, Learner
 from detectors.windows import ROWS, ChannelWindows, Windows, windows_of
 from shared.updates import Floats
-from shared.words import Gate
 
 WINDOWS = 40
 
@@ -43,26 +41,21 @@ def channel_windows(seed: int) -> Windows:
         "fresh": np.ones(rows),
     }
     arrays = {f"bed/{name}": column for name, column in columns.items()}
-    return windows_of({"time_s": time_s, **arrays}, 0, WINDOWS)
+    return windows_of({"time_s": time_s, **arrays}, ["bed"], 0, WINDOWS)
 
 
 def learned(seed: int, cuts: list[int]) -> list[list[float]]:
-    """Every number after each window, in runs that end at the cuts; a run of one as floats."""
+    """Every number after each window, in runs that end at the cuts."""
     windows = channel_windows(seed)
     channel, seconds = windows.channels["bed"], windows.end_s - windows.start_s
     floors = floors_of(channel, cuts)
-    closed = ClosedWindows(windows, channel, times_of(windows), [Gate.COLD] * WINDOWS, floors)
     learner = Learner()
     found: list[list[float]] = []
     for begin, end in itertools.pairwise(sorted({0, *cuts, WINDOWS})):
         at = np.arange(begin, end)
-        if len(at) > 1:
-            columns = learner.learn(channel.take(at), seconds[at], floors[begin : end + 1])
-            found += [list(map(float, columns.after(k))) for k in range(1, len(at) + 1)]
-            continue
-        if channel.present[begin]:
-            learner.step(closed[begin], float(floors[end]))
-        found.append(list(map(float, learner.now)))
+        part = windows.figures.of(slice(begin, end))
+        (table,) = learner.learn(part, seconds[at], floors[None, begin : end + 1])
+        found += table[:, 1:].T.tolist()
     return found
 
 
@@ -87,11 +80,21 @@ def test_windows_teach_the_same_in_any_runs(seed: int, cuts: list[int]) -> None:
 def test_windows_before_a_channel_speaks_teach_nothing() -> None:
     """The numbers stay those of a channel that nothing is known of."""
     windows = channel_windows(1)
-    silent = windows.channels["bed"].take(np.arange(3))
+    silent = windows.figures.of(slice(0, 3))
     silent.present[:] = False
-    learner = Learner()
-    before = learner.now
     seconds = (windows.end_s - windows.start_s)[:3]
-    columns = learner.learn(silent, seconds, np.full(4, np.nan))
-    assert len(columns["step"]) == 4
-    assert learner.now is before
+    (table,) = Learner().learn(silent, seconds, np.full((1, 4), np.nan))
+    np.testing.assert_array_equal(table, np.repeat(np.array([NOTHING]), 4, axis=0).T)
+
+
+def test_a_channel_that_speaks_later_begins_with_nothing() -> None:
+    """And those that were there before go on with what they have learned."""
+    windows = channel_windows(3)
+    seconds, floors = windows.end_s - windows.start_s, np.full((1, WINDOWS + 1), 0.1)
+    alone = Learner().learn(windows.figures, seconds, floors)
+    learner = Learner()
+    learner.learn(windows.figures.of(slice(0, 10)), seconds[:10], floors[:, :11])
+    both = ChannelWindows.on_end([windows.figures, windows.figures]).of(slice(10, WINDOWS))
+    found = learner.learn(both, seconds[10:], np.repeat(floors[:, 10:], 2, axis=0))
+    np.testing.assert_array_equal(found[0], alone[0][:, 10:])
+    np.testing.assert_array_equal(found[1][:, 0], np.array(NOTHING))
