@@ -65,8 +65,6 @@ class ChannelWatch:
         """The log has ended."""
         for row_detector in self._row_detectors:
             row_detector.finish(say)
-        for window_detector in self.window_detectors:
-            window_detector.finish(say)
 
     def not_evaluated(self) -> Iterator[NotEvaluated]:
         for row_detector in self._row_detectors:

@@ -14,7 +14,6 @@ There are four sorts, by what they need to see:
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,25 +59,25 @@ class Moment:
     """From windows closed before this row."""
 
 
-class RowDetector(Protocol):
+class RowDetector:
     """Sees every row that matters of one channel."""
 
-    busy: bool
+    busy: bool = False
     """Whether the next row must be stepped whatever `suspects` says."""
 
     def suspects(self, columns: ChannelColumns, frame: Frame, given: "Given") -> NDArray[np.bool_]:
         """Rows that `step` could care about while at rest, shape (n,)."""
-        ...
+        raise NotImplementedError
 
-    def step(self, moment: Moment, say: Say) -> None: ...
+    def step(self, moment: Moment, say: Say) -> None:
+        raise NotImplementedError
 
     def finish(self, say: Say) -> None:
         """The log has ended: say what is still open, leave what goes on as it is."""
-        ...
 
     def not_evaluated(self) -> list[NotEvaluated]:
         """What this detector could not judge on this channel, and why."""
-        ...
+        return []
 
 
 @dataclass(slots=True)
@@ -95,14 +94,15 @@ class Given:
     learned: LearnedColumns
 
 
-class WindowDetector(Protocol):
+class WindowDetector:
     """Sees every closed window of one channel, in runs of one or of hundreds."""
 
-    def run(self, closed: ClosedWindows, say: Say) -> None: ...
+    def run(self, closed: ClosedWindows, say: Say) -> None:
+        raise NotImplementedError
 
-    def finish(self, say: Say) -> None: ...
-
-    def not_evaluated(self) -> list[NotEvaluated]: ...
+    def not_evaluated(self) -> list[NotEvaluated]:
+        """What this detector could not judge on this channel, and why."""
+        return []
 
 
 class HostDetector:
@@ -128,11 +128,11 @@ class HostDetector:
         return []
 
 
-class Rule(Protocol):
+class Rule:
     """Sees every report after it was booked, and every window of all channels, in log order.
 
     Times never fall from call to call. A rule acts through the book: `sight`, `clear`,
-    `absorb`. What it books itself is not shown to rules again.
+    `absorb`. What it books itself is not shown to rules again. Does nothing by itself.
     """
 
     def advance(self, time_s: float, book: EventBook) -> None:
@@ -141,18 +141,18 @@ class Rule(Protocol):
         Act only on deadlines that lie at or before `time_s`, stamped with the deadline's
         own time: how often this is called depends on how the log was cut.
         """
-        ...
 
     def taken(
         self, report: Report, event: Event | None, context: Mapping[str, float], book: EventBook
     ) -> None:
         """A report was booked into `event`; `context` holds motion, fan, power and target keys."""
-        ...
 
     def window(self, windows: WindowsAt, book: EventBook) -> None:
         """A window closed; by channel."""
-        ...
 
-    def finish(self, book: EventBook) -> None: ...
+    def finish(self, book: EventBook) -> None:
+        """The log has ended."""
 
-    def not_evaluated(self) -> list[NotEvaluated]: ...
+    def not_evaluated(self) -> list[NotEvaluated]:
+        """What it could not judge, and why."""
+        return []

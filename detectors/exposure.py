@@ -18,9 +18,10 @@ import numpy as np
 
 from detectors.book import EventBook
 from detectors.closed import WindowsAt
+from detectors.detector import Rule
 from detectors.reports import Report, Sighting
 from detectors.windows import ROWS, Windows
-from shared.events import Event, NotEvaluated
+from shared.events import Event
 from shared.updates import Floats
 from shared.words import EVERY_CHANNEL, Gate, Kind
 
@@ -76,7 +77,7 @@ class _Seen:
 
 
 @dataclass(slots=True)
-class Ledger:
+class Ledger(Rule):
     """Listens to a watch; `usage` may be asked at any time."""
 
     _spans: dict[str, list[Span]] = field(default_factory=dict)
@@ -86,9 +87,6 @@ class Ledger:
     _seen: list[_Seen] = field(default_factory=list)
     _last_end_s: float = math.nan
     _last_place: tuple[float, ...] = ()
-
-    def advance(self, time_s: float, book: EventBook) -> None:
-        """No deadlines: windows bring the time."""
 
     def taken(
         self, report: Report, event: Event | None, context: Mapping[str, float], book: EventBook
@@ -128,12 +126,6 @@ class Ledger:
                 if gate is Gate.HEATING and window.target_c - window.middle_c >= HEAT_UP_C:
                     self._heat_ups.setdefault(channel, []).append(window.start_s)
         self._add(EVERY_CHANNEL, Span(start_s, end_s, None, moving, seconds, metres))
-
-    def finish(self, book: EventBook) -> None:
-        """Nothing is held back."""
-
-    def not_evaluated(self) -> list[NotEvaluated]:
-        return []
 
     def usage(self, events: Iterable[Event]) -> Usage:
         """What was gathered; `events` are the watch's, as they now stand.

@@ -6,7 +6,7 @@ What the model has learned by a window is what that window is judged by.
 import math
 
 from detectors.closed import ClosedWindows
-from detectors.detector import Say
+from detectors.detector import Say, WindowDetector
 from detectors.heatmodel import HeatModel
 from detectors.kinds.beat import BeatDetector
 from detectors.kinds.drift import DriftDetector
@@ -16,7 +16,7 @@ from detectors.plan import ChannelPlan
 from shared.events import NotEvaluated
 
 
-class HeaterDetectors:
+class HeaterDetectors(WindowDetector):
     """One channel's heat model, and what judges by it."""
 
     def __init__(self, plan: ChannelPlan) -> None:
@@ -39,9 +39,6 @@ class HeaterDetectors:
                 for detector in self.of_power:
                     detector.step(window, say)
             self.beat.step(closed, index, say)
-
-    def finish(self, say: Say) -> None:
-        """Nothing is held back."""
 
     def not_evaluated(self) -> list[NotEvaluated]:
         every = (*self.of_power, self.beat)

@@ -33,9 +33,10 @@ import numpy as np
 
 from detectors.book import EventBook
 from detectors.closed import Together, WindowsAt
+from detectors.detector import Rule
 from detectors.kinds.rest import OFF, ROOM_C_S, is_board
-from detectors.reports import Cleared, Report, Sighting
-from shared.events import Event, NotEvaluated
+from detectors.reports import Cleared, Sighting
+from shared.events import NotEvaluated
 from shared.words import EVERY_CHANNEL, Gate, Kind
 
 EVERY = 8
@@ -102,7 +103,7 @@ class _Pair:
         return more >= RANGE_K and less < STAYED * more
 
 
-class ApartRule:
+class ApartRule(Rule):
     """Holds channels that follow each other against each other."""
 
     def __init__(self) -> None:
@@ -114,14 +115,6 @@ class ApartRule:
         self._follows = False
         self._said: dict[str, tuple[str, str]] = {}
         """The pair behind each channel's event."""
-
-    def advance(self, time_s: float, book: EventBook) -> None:
-        """No deadlines."""
-
-    def taken(
-        self, report: Report, event: Event | None, context: Mapping[str, float], book: EventBook
-    ) -> None:
-        """Other reports do not matter."""
 
     def window(self, windows: WindowsAt, book: EventBook) -> None:
         self._heat(windows)
@@ -234,9 +227,6 @@ class ApartRule:
             if self._said.get(name) == pair:
                 del self._said[name]
                 book.clear(Cleared(windows.last_row, windows.end_s, name, Kind.DRIFT, since_s))
-
-    def finish(self, book: EventBook) -> None:
-        """Nothing is held back."""
 
     def not_evaluated(self) -> list[NotEvaluated]:
         if self._follows:

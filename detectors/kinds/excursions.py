@@ -25,7 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from detectors.bits import MOST_CHANCE_OF_SIZE, WEAK_CHANCE_OF_SIZE, flipped_bit
-from detectors.detector import Given, Moment, Say
+from detectors.detector import Given, Moment, RowDetector, Say
 from detectors.excursion import (
     HELD_C_S,
     LONGEST_S,
@@ -93,7 +93,7 @@ class _Tally:
         return math.sqrt(self.log_squares / (self.partial - 1)) if self.partial > 1 else math.nan
 
 
-class ExcursionDetector:
+class ExcursionDetector(RowDetector):
     """Busy while a reading is away."""
 
     def __init__(self, plan: ChannelPlan) -> None:

@@ -19,7 +19,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from detectors.detector import Given, Moment, Say
+from detectors.detector import Given, Moment, RowDetector, Say
 from detectors.frame import ChannelColumns, Frame, Sample
 from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
@@ -44,7 +44,7 @@ LEAST_FALL_STEPS, LEAST_FALL_K = 3.0, 1.0
 LEAST_RUN = 16
 
 
-class FrozenDetector:
+class FrozenDetector(RowDetector):
     """Busy from the first row of a run that is half as long as chance allows."""
 
     def __init__(self, plan: ChannelPlan) -> None:
@@ -99,9 +99,6 @@ class FrozenDetector:
         if moment.run >= needed and moment.time_s - moment.held_since_s >= LEAST_S:
             self._is_frozen = True
             say(self._sighting(moment, moved))
-
-    def finish(self, say: Say) -> None:
-        """Nothing is held back."""
 
     def not_evaluated(self) -> list[NotEvaluated]:
         if self._unsent_s == self._unsent_s:

@@ -34,6 +34,7 @@ from numpy.typing import NDArray
 from detectors.book import EventBook
 from detectors.closed import ClosedWindow, ClosedWindows, Together, WindowsAt
 from detectors.contrast import Contrast, MotionContrast
+from detectors.detector import Rule
 from detectors.heights import Heights
 from detectors.reports import Cleared, Report, Sighting
 from detectors.ties import GROWTH, LEAST_TO_ASK, MOTION, Tie, strongest_tie
@@ -88,7 +89,7 @@ class _Stream:
     tie: Tie | None = None
 
 
-class InterferenceRule:
+class InterferenceRule(Rule):
     """Gathers events a channel and asks what they are tied to."""
 
     def __init__(self) -> None:
@@ -107,9 +108,6 @@ class InterferenceRule:
         self._ahead: Together | None = None
         self._stand_out: dict[int, list[tuple[str, float]]] = {}
         """Of the windows that are being shown."""
-
-    def advance(self, time_s: float, book: EventBook) -> None:
-        """No deadlines: windows bring the time."""
 
     def taken(
         self, report: Report, event: Event | None, context: Mapping[str, float], book: EventBook
@@ -346,9 +344,6 @@ class InterferenceRule:
         if end_s - last_s >= OVER_S:
             del self._up[channel]
             book.clear(Cleared(self._row, end_s, channel, Kind.INTERFERENCE, last_s))
-
-    def finish(self, book: EventBook) -> None:
-        """Nothing is held back."""
 
     def not_evaluated(self) -> list[NotEvaluated]:
         if self._has_context:

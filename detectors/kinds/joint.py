@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 
 from detectors.book import EventBook
 from detectors.closed import ClosedWindow
+from detectors.detector import Rule
 from detectors.gates import STARTING_S
 from detectors.reports import Cleared, Departure, Report, Sighting, Started
 from shared.events import Event, NotEvaluated
@@ -36,7 +37,7 @@ class _Jump:
     event: int | None = None
 
 
-class JointJumpRule:
+class JointJumpRule(Rule):
     """Collects departures; says so at the second channel."""
 
     def __init__(self) -> None:

@@ -28,7 +28,7 @@ import numpy as np
 
 from detectors.charts import SECONDS_IN_30_DAYS, Cusum, Ewma, limit_for
 from detectors.closed import ClosedWindow, ClosedWindows
-from detectors.detector import Say
+from detectors.detector import Say, WindowDetector
 from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
 from detectors.whiteness import Look, is_electrical, look
@@ -173,7 +173,7 @@ class _Own:
         self.chart.limit = max(LEAST_LIMIT, spread * limit_for(slack / spread, run))
 
 
-class NoiseDetector:
+class NoiseDetector(WindowDetector):
     """One CUSUM of log noise a state and channel."""
 
     def __init__(self, plan: ChannelPlan) -> None:
@@ -307,9 +307,6 @@ class NoiseDetector:
             text=f"noise of {shown}, {ratio:.1f} times this channel's own",
             facts={"ratio": ratio, "noise_c": kelvin, "own": rough / ratio, **self._motion()},
         )
-
-    def finish(self, say: Say) -> None:
-        """Nothing is held back."""
 
     def not_evaluated(self) -> list[NotEvaluated]:
         if max(self._rest.count, self._print.count) >= LEAST_WINDOWS:

@@ -18,10 +18,11 @@ import numpy as np
 
 from detectors.book import EventBook
 from detectors.closed import ClosedWindow, WindowsAt
+from detectors.detector import Rule
 from detectors.kinds.noise import LEAST_LIMIT, SLACK
 from detectors.reports import Cleared, Departure, Report, Sighting
 from detectors.windows import KEPT_DIFFERENCES, KEPT_TO_SD, MEDIAN_TO_SD, ROWS
-from shared.events import Event, NotEvaluated
+from shared.events import Event
 from shared.updates import Floats
 from shared.words import EVERY_CHANNEL, Kind
 
@@ -63,16 +64,13 @@ class _Channel:
     own: float = 0.0
 
 
-class PartOfRule:
+class PartOfRule(Rule):
     """Absorbs parts into wholes."""
 
     def __init__(self) -> None:
         self._channels: dict[str, _Channel] = {}
         """Those that ever departed or were noisy."""
         self._windows: deque[WindowsAt] = deque(maxlen=WINDOWS)
-
-    def advance(self, time_s: float, book: EventBook) -> None:
-        """No deadlines."""
 
     def taken(
         self, report: Report, event: Event | None, context: Mapping[str, float], book: EventBook
@@ -99,12 +97,6 @@ class PartOfRule:
                 channel.away.popleft()
             if channel.noisy is not None:
                 self._judge(name, channel, book)
-
-    def finish(self, book: EventBook) -> None:
-        """Nothing is held back."""
-
-    def not_evaluated(self) -> list[NotEvaluated]:
-        return []
 
     def _depart(self, report: Departure) -> None:
         channel = self._channels.setdefault(report.channel, _Channel())

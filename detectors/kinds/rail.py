@@ -15,7 +15,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from detectors.detector import Given, Moment, Say
+from detectors.detector import Given, Moment, RowDetector, Say
 from detectors.frame import ChannelColumns, Frame, Sample
 from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
@@ -29,7 +29,7 @@ LEAP = 0.75
 """An end is reached from below this part of it: heat passes a code, and does not leap to it."""
 
 
-class RailDetector:
+class RailDetector(RowDetector):
     """Stands on single rows; busy while the code is beyond a limit."""
 
     def __init__(self, plan: ChannelPlan) -> None:
@@ -109,9 +109,6 @@ class RailDetector:
             + (", from the first reading" if first else ""),
             facts=facts,
         )
-
-    def finish(self, say: Say) -> None:
-        """Nothing is held back."""
 
     def not_evaluated(self) -> list[NotEvaluated]:
         if self._plan.has_signal_in_ohms:

@@ -34,11 +34,12 @@ import numpy as np
 
 from detectors.book import EventBook
 from detectors.closed import Together, WindowsAt
-from detectors.reports import Cleared, Report, Sighting
+from detectors.detector import Rule
+from detectors.reports import Cleared, Sighting
 from detectors.settling import Level
 from shared.chain import Chain
 from shared.chainstate import LEADS
-from shared.events import Event, NotEvaluated
+from shared.events import NotEvaluated
 from shared.leads import path_ohm, share_read
 from shared.words import EVERY_CHANNEL, Gate, Kind
 
@@ -98,7 +99,7 @@ def _heats(together: Together) -> _Heats:
     return _Heats(on.tolist(), told.tolist(), unknown.tolist())
 
 
-class RestRule:
+class RestRule(Rule):
     """Compares channels while the machine is at rest."""
 
     def __init__(self, chains: Mapping[str, Chain]) -> None:
@@ -114,14 +115,6 @@ class RestRule:
         self._row = 0
         self._rested = -1
         self._span_s = math.nan
-
-    def advance(self, time_s: float, book: EventBook) -> None:
-        """No deadlines."""
-
-    def taken(
-        self, report: Report, event: Event | None, context: Mapping[str, float], book: EventBook
-    ) -> None:
-        """Other reports do not matter."""
 
     def window(self, windows: WindowsAt, book: EventBook) -> None:
         start_s, end_s, self._row = windows.start_s, windows.end_s, windows.last_row
@@ -293,9 +286,6 @@ class RestRule:
             ),
             Gate.COLD,
         )
-
-    def finish(self, book: EventBook) -> None:
-        """Nothing is held back."""
 
     def not_evaluated(self) -> list[NotEvaluated]:
         if self._has_rested:

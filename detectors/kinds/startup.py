@@ -19,9 +19,10 @@ from dataclasses import dataclass, field
 
 from detectors.book import EventBook
 from detectors.closed import WindowsAt
+from detectors.detector import Rule
 from detectors.gates import STARTING_S
 from detectors.reports import Cleared, Departure, Report, Sighting, Started
-from shared.events import Event, NotEvaluated
+from shared.events import Event
 from shared.words import Kind
 
 CLEAN_S = 10.0
@@ -58,7 +59,7 @@ class _Trouble:
     active: set[Kind] = field(default_factory=set)
 
 
-class StartupRule:
+class StartupRule(Rule):
     """Books one event a channel and start, and settles or gives up by deadline."""
 
     def __init__(self) -> None:
@@ -136,9 +137,6 @@ class StartupRule:
         for channel in sorted(self._open):
             trouble = self._open[channel]
             self._give_back(channel, trouble, trouble.last_s, book)
-
-    def not_evaluated(self) -> list[NotEvaluated]:
-        return []
 
     def _depart(self, report: Departure) -> None:
         if report.away:

@@ -24,10 +24,11 @@ from itertools import pairwise
 
 from detectors.book import EventBook
 from detectors.closed import ClosedWindow, Together, WindowsAt
+from detectors.detector import Rule
 from detectors.heatmodel import StepResponse
-from detectors.reports import Cleared, Report, Sighting
+from detectors.reports import Cleared, Sighting
 from detectors.windows import ROWS
-from shared.events import Event, NotEvaluated
+from shared.events import NotEvaluated
 from shared.words import Gate, Kind
 
 OFF = 0.02
@@ -73,19 +74,11 @@ class _Heater:
 
 
 @dataclass(slots=True)
-class UnpoweredRule:
+class UnpoweredRule(Rule):
     """Looks at every channel with power, with the others beside it."""
 
     _heaters: dict[str, _Heater] = field(default_factory=dict)
     _names: set[str] = field(default_factory=set)
-
-    def advance(self, time_s: float, book: EventBook) -> None:
-        """No deadlines."""
-
-    def taken(
-        self, report: Report, event: Event | None, context: Mapping[str, float], book: EventBook
-    ) -> None:
-        """Other reports do not matter."""
 
     def window(self, windows: WindowsAt, book: EventBook) -> None:
         if len(windows) > len(self._names):
@@ -205,9 +198,6 @@ class UnpoweredRule:
             book.clear(
                 Cleared(window.last_row, window.end_s, name, Kind.RISE_UNPOWERED, window.end_s)
             )
-
-    def finish(self, book: EventBook) -> None:
-        """Nothing is held back."""
 
     def not_evaluated(self) -> list[NotEvaluated]:
         why = "no power is reported, so heat can't be held against it"

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from detectors.book import EventBook
 from detectors.closed import ClosedWindow
+from detectors.detector import Rule
 from detectors.reports import Departure, Report
 from detectors.scale import is_end_shaped
 from detectors.watch import Watch
@@ -29,7 +30,7 @@ class Break:
     at_s: float
 
 
-class Bench:
+class Bench(Rule):
     """Judges a check's rows by the same detectors, limits and windows as the watch itself."""
 
     def __init__(self, chains: Mapping[str, Chain]) -> None:
@@ -91,9 +92,6 @@ class Bench:
 
     # -- what the watch calls --
 
-    def advance(self, time_s: float, book: EventBook) -> None:
-        """No deadlines."""
-
     def taken(
         self, report: Report, event: Event | None, context: Mapping[str, float], book: EventBook
     ) -> None:
@@ -102,9 +100,6 @@ class Bench:
 
     def window(self, windows: Mapping[str, ClosedWindow], book: EventBook) -> None:
         self.windows.append(windows)
-
-    def finish(self, book: EventBook) -> None:
-        """Nothing is held back."""
 
     def not_evaluated(self) -> list[NotEvaluated]:
         return []
