@@ -25,18 +25,18 @@ sensors, and to a controller's own board, which has heat of its own.
 """
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from detectors.book import EventBook
 from detectors.closed import Together, WindowsAt
 from detectors.detector import Rule
 from detectors.kinds.rest import OFF, ROOM_C_S, is_board
 from detectors.reports import Cleared, Sighting
+from detectors.running import Carried
 from shared.events import NotEvaluated
+from shared.updates import Floats
 from shared.words import EVERY_CHANNEL, Gate, Kind
 
 EVERY = 8
@@ -53,131 +53,135 @@ LASTING_S = 600.0
 _UNSURE = (Gate.STARTING, Gate.HALTED)
 
 
-@dataclass(slots=True)
-class _Pair:
-    """How two channels went together; `own_k` is their difference once they follow."""
+_FIRST = {
+    "start_s": math.nan,
+    "low_k": math.inf,
+    "high_k": -math.inf,
+    "low_c": math.inf,
+    "warmed_k": 0.0,
+    "heated_s": math.nan,
+    "last_s": math.nan,
+    "one_c": math.nan,
+    "two_c": math.nan,
+    "own_k": math.nan,
+    "since_s": math.nan,
+    "is_up": 0.0,
+}
+"""How two channels went together.
 
-    start_s: float = math.nan
-    low_k: float = math.inf
-    high_k: float = -math.inf
-    low_c: float = math.inf
-    """Level from which they warm; it rises as fast as a room may."""
-    warmed_k: float = 0.0
-    heated_s: float = math.nan
-    """Since when they have been heated while they kept together."""
-    last_s: float = math.nan
-    last_c: tuple[float, float] = (math.nan, math.nan)
-    own_k: float = math.nan
-    since_s: float = math.nan
-    """Since when they are apart, or, while that is said, together again."""
-    is_up: bool = False
-
-    def follow(self, at_s: float, off_k: float, level_c: float, is_heated: bool) -> None:
-        """Learn whether they follow each other."""
-        low_k = off_k if off_k < self.low_k else self.low_k
-        high_k = off_k if off_k > self.high_k else self.high_k
-        if high_k - low_k > FOLLOW_K or self.start_s != self.start_s:
-            low_k = high_k = off_k
-            self.start_s, self.low_c, self.warmed_k = at_s, level_c, 0.0
-            self.heated_s = math.nan
-        else:
-            roomy_c = self.low_c + ROOM_C_S * (at_s - self.last_s)
-            self.low_c = level_c if level_c < roomy_c else roomy_c
-        self.low_k, self.high_k, self.last_s = low_k, high_k, at_s
-        warmed_k = level_c - self.low_c
-        if warmed_k > self.warmed_k:
-            self.warmed_k = warmed_k
-        if not is_heated:
-            self.heated_s = math.nan
-            return
-        if self.heated_s != self.heated_s:
-            self.heated_s = at_s
-        if self.warmed_k >= RANGE_K and at_s - self.heated_s >= FOLLOWED_S:
-            self.own_k = 0.5 * (low_k + high_k)
-
-    def parts(self, one_c: float, two_c: float) -> bool:
-        """Whether one went far since the last look and the other stayed."""
-        less, more = abs(one_c - self.last_c[0]), abs(two_c - self.last_c[1])
-        if less > more:
-            less, more = more, less
-        return more >= RANGE_K and less < STAYED * more
+start_s, low_k, high_k  since when, and between which differences, they have kept together
+low_c       level from which they warm; it rises as fast as a room may
+warmed_k    how far they warmed since
+heated_s    since when they have been heated while they kept together
+last_s, one_c, two_c    the last look, and what they read then
+own_k       their difference, once they follow each other
+since_s     since when they are apart, or, while that is said, together again
+"""
 
 
 class ApartRule(Rule):
     """Holds channels that follow each other against each other."""
 
     def __init__(self) -> None:
-        self._pairs: dict[tuple[str, str], _Pair] = {}
-        self._heaters: set[str] = set()
-        """Channels that ever reported power or a target."""
-        self._hot: set[str] = set()
-        """Those of them that are on."""
+        self._names: list[str] = []
+        self._pairs: list[tuple[int, int]] = []
+        """Places of two channels, the first by name before the second."""
+        self._carried = Carried(_FIRST)
+        self._has_heater = self._is_hot = np.zeros(0, dtype=bool)
+        """Channels that ever reported power or a target, and those of them that are on."""
         self._follows = False
         self._said: dict[str, tuple[str, str]] = {}
         """The pair behind each channel's event."""
 
     def window(self, windows: WindowsAt, book: EventBook) -> None:
-        self._heat(windows)
-        if windows.together.times.number[windows.index] % EVERY:
+        together, index = windows.together, windows.index
+        self._grow(list(together.windows.channels))
+        self._heat(together, index)
+        if together.times.number[index] % EVERY or not self._pairs:
             return
-        levels = {
-            name: c for name, c in windows.together.of(_calm)[windows.index] if name in windows
-        }
-        for pair in combinations(sorted(levels), 2):
-            self._compare(pair, levels, windows, book)
+        levels_c = np.full(len(self._names), math.nan)
+        calm_c = together.of(_calm)[:, index]
+        levels_c[: len(calm_c)] = calm_c
+        self._compare(levels_c, windows, book)
 
-    def _heat(self, windows: WindowsAt) -> None:
+    def _grow(self, names: list[str]) -> None:
+        """Make room for channels that are new."""
+        more = names[len(self._names) :]
+        if not more:
+            return
+        before = len(self._names)
+        self._names += more
+        self._has_heater, self._is_hot = (
+            np.concatenate((each, np.zeros(len(more), dtype=bool)))
+            for each in (self._has_heater, self._is_hot)
+        )
+        for two in range(before, len(self._names)):
+            for one in range(two):
+                pair = (one, two) if self._names[one] < self._names[two] else (two, one)
+                self._pairs.append(pair)
+        self._carried.grow(len(self._pairs))
+
+    def _heat(self, together: Together, index: int) -> None:
         """Learn who has a heater, and whose is on."""
-        known = len(self._heaters)
-        for name, told, on in windows.together.of(_heats):
-            if told[windows.index]:
-                self._heaters.add(name)
-            (self._hot.add if on[windows.index] else self._hot.discard)(name)
-        if len(self._heaters) > known:
+        told, on = (each[:, index] for each in together.of(_heats))
+        known = self._has_heater.sum()
+        self._has_heater[: len(told)] |= told
+        self._is_hot[: len(on)] = on
+        if self._has_heater.sum() > known:
             # What was learnt before was learnt of other pairs.
-            self._pairs = {names: pair for names, pair in self._pairs.items() if pair.is_up}
+            self._forget(self._carried["is_up"] == 0.0)
 
-    def _is_heated(self, pair: tuple[str, str]) -> bool:
-        """Whether what heats both, as far as that is known, is on."""
-        if not self._heaters:
-            return True
-        own = self._heaters.intersection(pair)
-        return own <= self._hot if own else bool(self._hot)
+    def _forget(self, pairs: NDArray[np.bool_]) -> None:
+        for name, first in _FIRST.items():
+            self._carried[name][pairs] = first
 
-    def _compare(
-        self,
-        pair: tuple[str, str],
-        levels: Mapping[str, float],
-        windows: WindowsAt,
-        book: EventBook,
-    ) -> None:
-        known = self._pairs.get(pair)
-        if self._heaters and self._heaters.issuperset(pair) and not (known and known.is_up):
+    def _are_heated(self, one: NDArray[np.intp], two: NDArray[np.intp]) -> NDArray[np.bool_]:
+        """Whether what heats both of each pair, as far as that is known, is on."""
+        has, hot = self._has_heater, self._is_hot
+        if not has.any():
+            return np.ones(len(one), dtype=bool)
+        own_are_hot = (~has[one] | hot[one]) & (~has[two] | hot[two])
+        found: NDArray[np.bool_] = np.where(has[one] | has[two], own_are_hot, hot.any())
+        return found
+
+    def _compare(self, levels_c: Floats, windows: WindowsAt, book: EventBook) -> None:
+        """Hold every pair whose channels both stand still against what is known of it."""
+        carried, at_s = self._carried, windows.end_s
+        one, two = np.array(self._pairs).T
+        one_c, two_c = levels_c[one], levels_c[two]
+        was_up = carried["is_up"] > 0.0
+        are_heaters = self._has_heater[one] & self._has_heater[two]
+        looked_at = ~np.isnan(one_c + two_c) & (was_up | ~are_heaters)
+        if not looked_at.any():
             return
-        one_c, two_c = levels[pair[0]], levels[pair[1]]
-        off_k, at_s = one_c - two_c, windows.end_s
-        if known is None or (not known.is_up and known.parts(one_c, two_c)):
-            known = self._pairs[pair] = _Pair()
-        known.last_c = one_c, two_c
-        if known.own_k != known.own_k:
-            known.follow(at_s, off_k, one_c, self._is_heated(pair))
-            self._follows = self._follows or known.own_k == known.own_k
+        self._forget(looked_at & ~was_up & _parts(carried, one_c, two_c))
+        for name, level in (("one_c", one_c), ("two_c", two_c)):
+            carried[name] = np.where(looked_at, level, carried[name])
+        off_k, knows = one_c - two_c, ~np.isnan(carried["own_k"])
+        learns, judged = looked_at & ~knows, looked_at & knows
+        if learns.any():
+            _follow(carried, learns, at_s, off_k, one_c, self._are_heated(one, two))
+            self._follows = self._follows or not np.isnan(carried["own_k"]).all()
+        if not judged.any():
             return
-        departed_k = off_k - known.own_k
-        limit = max(LIMIT_K, LIMIT_PART * abs(one_c))
-        is_over = abs(departed_k) > (BACK * limit if known.is_up else limit)
-        if is_over is known.is_up:
-            known.since_s = math.nan
-            return
-        if known.since_s != known.since_s:
-            known.since_s = windows.start_s
-        if at_s - known.since_s < LASTING_S:
-            return
-        since_s, known.since_s, known.is_up = known.since_s, math.nan, not known.is_up
-        if known.is_up:
-            self._depart(pair, windows, departed_k, since_s, book)
-        else:
-            self._return(pair, windows, since_s, book)
+        departed_k = off_k - carried["own_k"]
+        limit = np.maximum(LIMIT_K, LIMIT_PART * np.abs(one_c))
+        is_over = np.abs(departed_k) > np.where(was_up, BACK * limit, limit)
+        turns, known_s = judged & (is_over != was_up), carried["since_s"]
+        began_s = np.where(np.isnan(known_s), windows.start_s, known_s)
+        carried["since_s"] = np.where(judged, np.where(turns, began_s, math.nan), known_s)
+        ripe = np.flatnonzero(turns & (at_s - carried["since_s"] >= LASTING_S)).tolist()
+        for at in sorted(ripe, key=self._named_pair):
+            since_s = float(carried["since_s"][at])
+            carried["since_s"][at], carried["is_up"][at] = math.nan, float(not was_up[at])
+            if was_up[at]:
+                self._return(self._named_pair(at), windows, since_s, book)
+            else:
+                self._depart(self._named_pair(at), windows, float(departed_k[at]), since_s, book)
+
+    def _named_pair(self, at: int) -> tuple[str, str]:
+        one, two = self._pairs[at]
+        return self._names[one], self._names[two]
 
     def _depart(
         self,
@@ -217,7 +221,8 @@ class ApartRule(Rule):
         has_target = [windows[name].target_c == windows[name].target_c for name in pair]
         if has_target[0] is not has_target[1]:
             return pair[has_target.index(False)]
-        apart = [sum(p.is_up for key, p in self._pairs.items() if name in key) for name in pair]
+        up = [self._named_pair(at) for at in np.flatnonzero(self._carried["is_up"]).tolist()]
+        apart = [sum(name in each for each in up) for name in pair]
         return pair[1] if apart[1] > apart[0] else pair[0]
 
     def _return(
@@ -238,28 +243,65 @@ class ApartRule(Rule):
         return [NotEvaluated(kind=Kind.DRIFT, channel=EVERY_CHANNEL, why=why)]
 
 
-def _calm(together: Together) -> list[list[tuple[str, float]]]:
-    """Channels that stand still in a window, and what they read, by window."""
-    found: list[list[tuple[str, float]]] = [[] for _ in range(len(together.windows))]
-    looked_at = np.array([number % EVERY == 0 for number in together.times.number], dtype=bool)
-    for name, run in together.channels.items():
+def _parts(carried: Carried, one_c: Floats, two_c: Floats) -> NDArray[np.bool_]:
+    """Whether one went far since the last look and the other stayed."""
+    went = np.abs(one_c - carried["one_c"]), np.abs(two_c - carried["two_c"])
+    less, more = np.minimum(*went), np.maximum(*went)
+    found: NDArray[np.bool_] = (more >= RANGE_K) & (less < STAYED * more)
+    return found
+
+
+def _follow(
+    carried: Carried,
+    learns: NDArray[np.bool_],
+    at_s: float,
+    off_k: Floats,
+    level_c: Floats,
+    are_heated: NDArray[np.bool_],
+) -> None:
+    """Learn whether pairs follow each other: those that `learns` names."""
+    low_k, high_k = np.minimum(off_k, carried["low_k"]), np.maximum(off_k, carried["high_k"])
+    anew = (high_k - low_k > FOLLOW_K) | np.isnan(carried["start_s"])
+    roomy_c = carried["low_c"] + ROOM_C_S * (at_s - carried["last_s"])
+    low_c = np.where(anew, level_c, np.fmin(level_c, roomy_c))
+    low_k, high_k = np.where(anew, off_k, low_k), np.where(anew, off_k, high_k)
+    warmed_k = np.maximum(np.where(anew, 0.0, carried["warmed_k"]), level_c - low_c)
+    heated_s = np.where(anew | np.isnan(carried["heated_s"]), at_s, carried["heated_s"])
+    heated_s = np.where(are_heated, heated_s, math.nan)
+    follows = (warmed_k >= RANGE_K) & (at_s - heated_s >= FOLLOWED_S)
+    found = {
+        "start_s": np.where(anew, at_s, carried["start_s"]),
+        "low_k": low_k,
+        "high_k": high_k,
+        "low_c": low_c,
+        "warmed_k": warmed_k,
+        "heated_s": heated_s,
+        "last_s": np.full(len(off_k), at_s),
+        "own_k": np.where(follows, 0.5 * (low_k + high_k), math.nan),
+    }
+    for name, values in found.items():
+        carried[name] = np.where(learns, values, carried[name])
+
+
+def _calm(together: Together) -> Floats:
+    """What channels read in windows in which they stand still, °C, NaN in others; (n, m)."""
+    figures, windows = together.windows.figures, together.windows
+    calm = figures.present & ~figures.joined & (np.abs(figures.celsius_slope) < CALM_C_S)
+    levels_c = np.where(calm, figures.middle_c, math.nan)
+    looked_at = np.flatnonzero((windows.first + np.arange(len(windows))) % EVERY == 0)
+    for place, name in enumerate(windows.channels):
         if is_board(name):
+            levels_c[place] = math.nan
             continue
-        channel, middle_c = run.channel, run.column("middle_c")
-        calm = looked_at & ~channel.joined & (np.abs(channel.celsius_slope) < CALM_C_S)
-        for index in np.flatnonzero(calm).tolist():
-            if run.gates[index] not in _UNSURE:
-                found[index].append((name, middle_c[index]))
-    return found
+        gates = together.channels[name].gates
+        unsure = [index for index in looked_at.tolist() if gates[index] in _UNSURE]
+        levels_c[place, unsure] = math.nan
+    return levels_c
 
 
-def _heats(together: Together) -> list[tuple[str, list[bool], list[bool]]]:
-    """Channels with a power or a target: where it is told, and where it is on."""
-    found = []
-    for name, run in together.channels.items():
-        channel = run.channel
-        told = ~np.isnan(channel.power) | ~np.isnan(channel.target_c)
-        on = (channel.power_high > OFF) | (channel.power > OFF) | (channel.target_c > 0.0)
-        if told.any() or on.any():
-            found.append((name, told.tolist(), on.tolist()))
-    return found
+def _heats(together: Together) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Where each channel's power or target is told, and where it is on; shape (n, m)."""
+    figures = together.windows.figures
+    told = ~np.isnan(figures.power) | ~np.isnan(figures.target_c)
+    on = (figures.power_high > OFF) | (figures.power > OFF) | (figures.target_c > 0.0)
+    return told, on
