@@ -15,12 +15,12 @@ from detectors.closed import ClosedWindows, Times
 from detectors.detector import Given, Moment, Say
 from detectors.floor import MIN_DEGREES, MIN_FRACTION, Floor
 from detectors.frame import ChannelColumns, Frame, Row, Sample
-from detectors.gates import GateKeeper
+from detectors.gates import Codes
 from detectors.learned import NOTHING, LearnedColumns
 from detectors.plan import ChannelPlan
 from detectors.windows import ROWS, Windows
 from shared.events import NotEvaluated
-from shared.words import Gate, HostState
+from shared.words import Gate
 
 GATES_KEPT = 1024
 """Changes of what the channel does that are remembered."""
@@ -35,7 +35,6 @@ class ChannelWatch:
         self.window_detectors = window_detectors(plan)
         is_told = plan.scale.is_told and plan.scale.has_constant
         self._floor = Floor(MIN_FRACTION * plan.chain.step_ohm if is_told else MIN_DEGREES)
-        self._keeper = GateKeeper()
         self._gates: list[tuple[int, Gate]] = [(0, Gate.STARTING)]
         """Gate by the first row that it holds for."""
         self._floors = np.array([self._floor.value])
@@ -53,7 +52,7 @@ class ChannelWatch:
     @property
     def gate(self) -> Gate:
         """What the channel does now."""
-        return self._keeper.value
+        return self._gates[-1][1]
 
     def gate_at(self, row: int) -> Gate:
         for first, gate in reversed(self._gates):
@@ -78,19 +77,14 @@ class ChannelWatch:
         self,
         windows: Windows,
         times: Times,
-        hosts: Sequence[tuple[HostState, float]],
+        codes: Codes,
         say: Say,
     ) -> ClosedWindows:
-        """Show closed windows to the detectors; learn floor and gate from them.
-
-        `hosts` holds the host's state and last restart by window.
-        """
+        """Show closed windows, of these gates, to the detectors; learn the floor from them."""
         channel = windows.channels[self.plan.name]
         floors = self._floors = self._floor.after(channel)
-        # The median: a breaking contact must not look like a change of what the channel does.
-        gates = self._keeper.gates(channel, times, hosts)
-        self._enter(gates, times.last_row)
-        closed = ClosedWindows(windows, channel, times, gates, floors)
+        closed = ClosedWindows(windows, channel, times, codes, floors)
+        self._enter(closed.gates, times.last_row)
         for detector in self.window_detectors:
             detector.run(closed, say)
         return closed
@@ -126,7 +120,7 @@ class ChannelWatch:
             self._floor.value,
             row.row - self._changed_row,
             self._changed_s,
-            self._keeper.value,
+            self.gate,
             row.context,
             self.learned,
         )

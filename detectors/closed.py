@@ -10,6 +10,7 @@ from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 
+from detectors.gates import GATES, Codes
 from detectors.windows import ROWS, ChannelWindows, Windows
 from shared.updates import Floats
 from shared.words import Gate
@@ -114,8 +115,8 @@ def times_of(windows: Windows) -> Times:
 class ClosedWindows:
     """A run of closed windows of one channel, m of them.
 
-    `gates` holds what it does from the end of each on, `floors` the noise floor before each
-    and after the last, shape (m + 1,).
+    `codes` holds what it does from the end of each on (`detectors.gates`), shape (m,), `floors`
+    the noise floor before each and after the last, shape (m + 1,).
     """
 
     def __init__(
@@ -123,19 +124,24 @@ class ClosedWindows:
         windows: Windows,
         channel: ChannelWindows,
         times: Times,
-        gates: Sequence[Gate],
+        codes: Codes,
         floors: Floats,
     ) -> None:
         self.windows = windows
         self.channel = channel
         self.times = times
-        self.gates = gates
+        self.codes = codes
         self.floors = floors
         self._made: list[ClosedWindow | None] = [None] * len(windows)
         self._columns: dict[str, list[float]] = {}
 
     def __len__(self) -> int:
         return len(self._made)
+
+    @cached_property
+    def gates(self) -> list[Gate]:
+        """What it does from the end of each on."""
+        return [GATES[code] for code in self.codes.tolist()]
 
     @cached_property
     def present(self) -> Sequence[int]:
@@ -197,9 +203,15 @@ class Together:
     """Runs of windows of all channels that closed together."""
 
     def __init__(
-        self, windows: Windows, times: Times, channels: Mapping[str, ClosedWindows]
+        self,
+        windows: Windows,
+        times: Times,
+        codes: Codes,
+        channels: Mapping[str, ClosedWindows],
     ) -> None:
         self.windows = windows
+        self.codes = codes
+        """Gates of all channels, shape (n, m), in the order of `windows.channels`."""
         self.times = times
         self.channels = channels
         self._worked_out: dict[Callable[..., object], Any] = {}

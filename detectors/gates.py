@@ -2,14 +2,20 @@
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+from numpy.typing import NDArray
+
+from detectors.running import Carried, held
+from shared.updates import Floats
 from shared.words import Gate, HostState
 
 if TYPE_CHECKING:
     from detectors.closed import Times
     from detectors.windows import ChannelWindows
+
+Codes = NDArray[np.int8]
 
 COLD_BELOW_C = 45.0
 """Without power and below this a channel counts as cold: warm to the hand, no hotter."""
@@ -38,66 +44,59 @@ def busiest(gates: Iterable[Gate]) -> Gate:
     return max(gates, key=_BUSY.index, default=Gate.STARTING)
 
 
-@dataclass(slots=True)
-class GateKeeper:
-    """Gate of one channel; `value` is what its next rows are judged under."""
+GATES = tuple(Gate)
+CODES = {gate: code for code, gate in enumerate(GATES)}
+"""Gates as numbers, for arrays."""
 
-    value: Gate = Gate.STARTING
-    moved_s: float = -math.inf
+
+class GateKeeper:
+    """Works out the gates of all channels."""
+
+    def __init__(self) -> None:
+        first = {"gate": float(CODES[Gate.STARTING]), "moved_s": -math.inf}
+        self._carried = Carried(first)
 
     def gates(
         self, windows: "ChannelWindows", times: "Times", hosts: Sequence[tuple[HostState, float]]
-    ) -> list[Gate]:
-        """The gate from the end of each window on; the last one's before one is present.
-
-        `hosts` holds the host's state and last restart by window.
+    ) -> Codes:
+        """The gate from the end of each window on, shape (n, m); the last one's before a channel
+        is present. `hosts` holds the host's state and last restart by window.
         """
-        found: list[Gate] = []
-        value, moved_s = self.value, self.moved_s
-        for present, celsius, target_c, power, end_s, moving, (state, restarted_s) in zip(
-            windows.present.tolist(),
-            windows.middle_c.tolist(),
-            windows.target_c.tolist(),
-            windows.power.tolist(),
-            times.end_s,
-            times.moving,
-            hosts,
-            strict=True,
-        ):
-            if present:
-                if moving > 0.0:
-                    moved_s = end_s
-                value = _gate(celsius, target_c, power, state, end_s - restarted_s, end_s - moved_s)
-            found.append(value)
-        self.value, self.moved_s = value, moved_s
-        return found
+        present, carried = windows.present, self._carried
+        carried.grow(len(present))
+        if not present.size:
+            return np.empty(present.shape, dtype=np.int8)
+        end_s, moving = np.array(times.end_s), np.array(times.moving) > 0.0
+        moved_s = held(np.broadcast_to(end_s, present.shape), present & moving, carried["moved_s"])
+        codes = _codes(windows, hosts, end_s, end_s - moved_s)
+        found = held(codes.astype(np.float64), present, carried["gate"])
+        carried["moved_s"], carried["gate"] = moved_s[:, -1], found[:, -1]
+        return found.astype(np.int8)
 
 
-_STARTING, _HALTED = HostState.STARTING, HostState.HALTED
-_COLD, _HEATING, _COOLING, _HOLDING = Gate.COLD, Gate.HEATING, Gate.COOLING, Gate.HOLDING
-# Looking a member up takes longer than all the rest.
-
-
-def _gate(
-    celsius: float,
-    target_c: float,
-    power: float,
-    state: HostState,
-    since_start_s: float,
-    since_move_s: float,
-) -> Gate:
-    if state is _HALTED:
-        return Gate.HALTED
-    if state is _STARTING or since_start_s < STARTING_S:
-        return Gate.STARTING
-    if target_c > 0.0:
-        band = HOLD_BAND_FRACTION * target_c
-        band = band if band > HOLD_BAND_C else HOLD_BAND_C
-        if celsius < target_c - band:
-            return _HEATING
-        if celsius > target_c + band:
-            return _COOLING
-        return Gate.PRINTING if since_move_s < PRINTING_AFTER_S else _HOLDING
-    if power > POWERED:
-        return _HEATING
-    return _COOLING if celsius > COLD_BELOW_C else _COLD
+def _codes(
+    windows: "ChannelWindows",
+    hosts: Sequence[tuple[HostState, float]],
+    end_s: Floats,
+    since_move_s: Floats,
+) -> Codes:
+    celsius, target_c = windows.middle_c, windows.target_c
+    halted = np.array([state is HostState.HALTED for state, _ in hosts])
+    starting = np.array([state is HostState.STARTING for state, _ in hosts])
+    starting |= end_s - np.array([restarted_s for _, restarted_s in hosts]) < STARTING_S
+    band = np.maximum(HOLD_BAND_FRACTION * target_c, HOLD_BAND_C)
+    wanted = target_c > 0.0
+    rules = (
+        (halted, Gate.HALTED),
+        (starting, Gate.STARTING),
+        (wanted & (celsius < target_c - band), Gate.HEATING),
+        (wanted & (celsius > target_c + band), Gate.COOLING),
+        (wanted & (since_move_s < PRINTING_AFTER_S), Gate.PRINTING),
+        (wanted, Gate.HOLDING),
+        (windows.power > POWERED, Gate.HEATING),
+        (celsius > COLD_BELOW_C, Gate.COOLING),
+    )
+    codes = np.full(celsius.shape, CODES[Gate.COLD], dtype=np.int8)
+    for where, gate in reversed(rules):
+        codes[np.broadcast_to(where, codes.shape)] = CODES[gate]
+    return codes

@@ -20,7 +20,7 @@ from detectors.channelwatch import ChannelWatch
 from detectors.closed import Together, times_of
 from detectors.detector import Rule, Say
 from detectors.frame import Filler
-from detectors.gates import busiest
+from detectors.gates import GateKeeper, busiest
 from detectors.health import channel_health
 from detectors.hostwatch import HostWatch
 from detectors.learned import LearnedColumns, Learner
@@ -54,6 +54,7 @@ class Watch:
         facts = dict(chains or {})
         self._filler = Filler(facts)
         self._windower = Windower()
+        self._gates = GateKeeper()
         self._learner = Learner()
         self._host = HostWatch()
         self._channels: dict[str, ChannelWatch] = {}
@@ -161,16 +162,18 @@ class Watch:
     def _close(self, windows: Windows, say: Say) -> Together:
         """Show closed windows to each channel; those of all channels."""
         times, names = times_of(windows), list(windows.channels)
-        hosts = self._host.at(times.last_row)
+        codes = self._gates.gates(windows.figures, times, self._host.at(times.last_row))
+        by_name = dict(zip(names, codes, strict=True))
         runs = {
-            name: self._channel(name).close(windows, times, hosts, say) for name in sorted(names)
+            name: self._channel(name).close(windows, times, by_name[name], say)
+            for name in sorted(names)
         }
         seconds, floors = windows.end_s - windows.start_s, [runs[name].floors for name in names]
         if names:
             learned = self._learner.learn(windows.figures, seconds, np.stack(floors))
             for name, table in zip(names, learned, strict=True):
                 self._channel(name).learn(LearnedColumns(table))
-        return Together(windows, times, runs)
+        return Together(windows, times, codes, runs)
 
     def _gate_at(self, name: str, row: int) -> Gate:
         """What a channel was doing at a row; what the machine was, where none is meant."""

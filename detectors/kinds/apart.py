@@ -32,6 +32,7 @@ from numpy.typing import NDArray
 from detectors.book import EventBook
 from detectors.closed import Together, WindowsAt
 from detectors.detector import Rule
+from detectors.gates import CODES
 from detectors.kinds.rest import OFF, ROOM_C_S, is_board
 from detectors.reports import Cleared, Sighting
 from detectors.running import Carried
@@ -50,7 +51,7 @@ LIMIT_K, LIMIT_PART = 4.0, 0.02
 BACK = 0.5
 """Part of the limit below which they agree again."""
 LASTING_S = 600.0
-_UNSURE = (Gate.STARTING, Gate.HALTED)
+_UNSURE = (CODES[Gate.STARTING], CODES[Gate.HALTED])
 
 
 _FIRST = {
@@ -287,16 +288,10 @@ def _calm(together: Together) -> Floats:
     """What channels read in windows in which they stand still, °C, NaN in others; (n, m)."""
     figures, windows = together.windows.figures, together.windows
     calm = figures.present & ~figures.joined & (np.abs(figures.celsius_slope) < CALM_C_S)
-    levels_c = np.where(calm, figures.middle_c, math.nan)
-    looked_at = np.flatnonzero((windows.first + np.arange(len(windows))) % EVERY == 0)
-    for place, name in enumerate(windows.channels):
-        if is_board(name):
-            levels_c[place] = math.nan
-            continue
-        gates = together.channels[name].gates
-        unsure = [index for index in looked_at.tolist() if gates[index] in _UNSURE]
-        levels_c[place, unsure] = math.nan
-    return levels_c
+    calm &= ~np.isin(together.codes, _UNSURE)
+    calm &= ~np.array([[is_board(name)] for name in windows.channels], dtype=bool)
+    found: Floats = np.where(calm, figures.middle_c, math.nan)
+    return found
 
 
 def _heats(together: Together) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:

@@ -39,6 +39,7 @@ import numpy as np
 
 from detectors.closed import ClosedWindow, ClosedWindows, power_rows, signal_rows, time_rows
 from detectors.detector import Say
+from detectors.gates import CODES
 from detectors.heatmodel import HeatModel
 from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
@@ -80,7 +81,7 @@ this covers heaters of 10 K/s."""
 UNPOWERED_HZ = 0.3
 PRINTING_HZ = 0.4
 FASTEST_AIR_HZ = 0.04
-_CALM = (Gate.HOLDING, Gate.PRINTING, Gate.COLD)
+_CALM = [CODES[gate] for gate in (Gate.HOLDING, Gate.PRINTING, Gate.COLD)]
 SWINGS = 0.8
 """While printing: mean square of changes between window means, over noise squared. A tone of
 once the noise whose period lies between two windows and 25 s gives 0.8 or more (computed)."""
@@ -294,8 +295,9 @@ def _is_harmonic(tone: Tone, slow: Tone, cell: float) -> bool:
 def _calm(closed: ClosedWindows) -> list[bool]:
     """Windows in which a tone may be looked for."""
     channel = closed.channel
-    whole: list[bool] = (~channel.joined & ~np.isnan(channel.rough)).tolist()
-    return [is_whole and gate in _CALM for is_whole, gate in zip(whole, closed.gates, strict=True)]
+    calm = ~channel.joined & ~np.isnan(channel.rough) & np.isin(closed.codes, _CALM)
+    found: list[bool] = calm.tolist()
+    return found
 
 
 def _seconds(spots: Sequence[_Spot]) -> float:

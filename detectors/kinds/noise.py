@@ -29,6 +29,7 @@ import numpy as np
 from detectors.charts import SECONDS_IN_30_DAYS, Cusum, Ewma, limit_for
 from detectors.closed import ClosedWindow, ClosedWindows
 from detectors.detector import Say, WindowDetector
+from detectors.gates import CODES
 from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
 from detectors.whiteness import Look, is_electrical, look
@@ -67,7 +68,6 @@ so many more rows of a window are fresh."""
 TINY = 1e-300
 GROWTH = 1.3
 """An alarm's figures are brought up to date when noise grew by this."""
-_STARTING, _PRINTING = Gate.STARTING, Gate.PRINTING
 
 
 @dataclass
@@ -193,7 +193,7 @@ class NoiseDetector(WindowDetector):
         start_s, end_s = closed.times.start_s, closed.times.end_s
         fresh = closed.column("changes")
         for index, size, tells in self._sizes(closed):
-            prints = closed.gates[index] is _PRINTING
+            prints = closed.gates[index] is Gate.PRINTING
             own, other = (self._print, self._rest) if prints else (self._rest, self._print)
             if own.count < LEAST_WINDOWS:
                 if other.count < LEAST_WINDOWS:
@@ -234,14 +234,11 @@ class NoiseDetector(WindowDetector):
 
     def _sizes(self, closed: ClosedWindows) -> Iterator[tuple[int, float, float]]:
         """Windows that are judged; logarithms of the noise of each, and of the least that tells."""
-        channel, gates = closed.channel, closed.gates
+        channel, codes = closed.channel, closed.codes
         told = channel.present & ~channel.joined & (channel.changes > 0) & ~np.isnan(channel.rough)
-        is_slow: list[bool] = (~(np.abs(channel.celsius_slope) > FAST_C_S)).tolist()
-        at = [
-            index
-            for index in np.flatnonzero(told).tolist()
-            if (gate := gates[index]) is not _STARTING and (is_slow[index] or gate is _PRINTING)
-        ]
+        is_slow = ~(np.abs(channel.celsius_slope) > FAST_C_S)
+        told &= (codes != CODES[Gate.STARTING]) & (is_slow | (codes == CODES[Gate.PRINTING]))
+        at = np.flatnonzero(told).tolist()
         step = self._step
         steps = []
         for new in channel.step[at].tolist():

@@ -35,6 +35,7 @@ import numpy as np
 from detectors.book import EventBook
 from detectors.closed import Together, WindowsAt
 from detectors.detector import Rule
+from detectors.gates import CODES
 from detectors.reports import Cleared, Sighting
 from detectors.settling import Level
 from shared.chain import Chain
@@ -89,14 +90,14 @@ class _Heats(NamedTuple):
 
 
 def _heats(together: Together) -> _Heats:
-    on, told, unknown = np.zeros((3, len(together.windows)), dtype=bool)
-    for run in together.channels.values():
-        power, target_c = run.channel.power, run.channel.target_c
-        on |= (power > OFF) | (target_c > 0.0)
-        told |= ~np.isnan(power) | ~np.isnan(target_c)
-        if Gate.STARTING in run.gates:
-            unknown |= np.array([gate is Gate.STARTING for gate in run.gates]) & run.channel.present
-    return _Heats(on.tolist(), told.tolist(), unknown.tolist())
+    figures = together.windows.figures
+    power, target_c = figures.power, figures.target_c
+    marks = (
+        (power > OFF) | (target_c > 0.0),
+        ~np.isnan(power) | ~np.isnan(target_c),
+        (together.codes == CODES[Gate.STARTING]) & figures.present,
+    )
+    return _Heats(*(np.logical_or.reduce(mark, axis=0).tolist() for mark in marks))
 
 
 class RestRule(Rule):
