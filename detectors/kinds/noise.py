@@ -23,6 +23,7 @@ from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 
@@ -38,8 +39,10 @@ from shared.events import NotEvaluated
 from shared.words import Gate, Kind
 
 LEAST_WINDOWS = 3
-LEARNING_WEIGHT = 1.0 / 50.0
-"""Own noise follows slow changes over some 50 windows."""
+LOOK = 8
+"""Windows that teach together."""
+LEARNING_WEIGHT = LOOK / 50.0
+"""Of a look: own noise follows slow changes over some 50 windows."""
 LEAST_STEPS = 0.6
 """A quiet reading that flips between two steps has an sd of half a step: noise below this
 tells nothing."""
@@ -60,7 +63,7 @@ FAST_C_S = 0.1
 MOST_WAITING = 6
 LOUD_WINDOWS = 8
 """Latest loud windows that are held against heat."""
-REVIEW_WINDOWS = 64
+REVIEW_LOOKS = 8
 FRESHER = 4.0
 TOLD_TWICE = math.log(2.0)
 """Noise of readings that are each told twice looks half as large (computed). It is asked where
@@ -85,87 +88,108 @@ class _Loud:
 
 @dataclass(slots=True)
 class _Own:
-    """A channel's own noise in one state: at rest, or while printing."""
+    """A channel's own noise in one state: at rest, or while printing.
+
+    What is judged by it is held against one size for a look of windows; from these it learns then.
+    """
 
     count: int = 0
-    size: Ewma = field(default_factory=lambda: Ewma(1.0, 0.0))
-    square: Ewma = field(default_factory=lambda: Ewma(LEARNING_WEIGHT, USUAL_SPREAD**2))
-    lagged: Ewma = field(default_factory=lambda: Ewma(LEARNING_WEIGHT, 0.0))
-    fresh: Ewma = field(default_factory=lambda: Ewma(LEARNING_WEIGHT, ROWS))
+    size: float = 0.0
+    """Logarithm of the own noise."""
+    square: float = USUAL_SPREAD**2
+    lagged: float = 0.0
+    """Means of the squares of what windows lay above it, and of products of neighbours."""
+    fresh: float = float(ROWS)
     """Rows of a window that changed."""
-    before: float = 0.0
     waited: int = 0
     chart: Cusum = field(default_factory=lambda: Cusum(SLACK, LEAST_LIMIT))
     loud: deque[_Loud] = field(default_factory=lambda: deque(maxlen=LOUD_WINDOWS))
     """Those that raised the chart since it stood at 0."""
     is_new: bool = False
     """Whether it began as the other state's noise and has seen few windows."""
+    looks: int = 0
+    _look: list[float] = field(default_factory=list)
+    _fresh: float = 0.0
 
     def begin_as(self, other: "_Own") -> None:
         """Take the other state's noise for a first guess, and allow for a difference."""
-        self.size.value, self.square.value = other.size.value, other.square.value
-        self.fresh.value = other.fresh.value
+        self.size, self.square, self.fresh = other.size, other.square, other.fresh
         self.count, self.is_new = LEAST_WINDOWS, True
         self.chart.slack = 0.5 * LOUD_WHEN_NEW
 
     def begin(self, size: float, fresh: float) -> None:
         """Take one of the first windows; of two that differ much, the quieter is right."""
-        self.fresh.value = fresh
-        above = size - self.size.value
+        self.fresh = fresh
+        above = size - self.size
         if self.count and above > LOUD_WHEN_NEW and self.waited < MOST_WAITING:
             self.waited += 1
             return
         if self.count == 0 or above < -LOUD_WHEN_NEW:
-            self.count, self.size.value = 1, size
+            self.count, self.size = 1, size
             return
         self.count += 1
-        self.size.value += above / self.count
+        self.size += above / self.count
 
-    def learn(self, above: float, fresh: float, window_s: float) -> None:
-        self.fresh.update(fresh)
-        most = LOUD_WHEN_NEW if self.is_new else SLACK
+    def take(self, above: float, fresh: float, window_s: float) -> None:
+        """Take a window that lies so far above the own noise; a whole look of them teaches."""
         if above > LOUD_WHEN_NEW and self.waited < MOST_WAITING:
             # Perhaps the beginning of an alarm: wait and see.
             self.waited += 1
             return
         self.waited = 0
-        kept = most if above > most else -2.0 * SLACK if above < -2.0 * SLACK else above
-        count = self.count = self.count + 1
-        self.size.weight = LEARNING_WEIGHT if count > 50 else 1.0 / count
-        self.size.value += self.size.weight * kept
-        self.square.update(kept * kept)
-        self.lagged.update(kept * self.before)
-        self.before = kept
-        if self.is_new and count > NEW_WINDOWS:
+        most = LOUD_WHEN_NEW if self.is_new else SLACK
+        self._look.append(min(max(above, -2.0 * SLACK), most))
+        self._fresh += fresh
+        if len(self._look) == LOOK:
+            self._learn(window_s)
+
+    def _learn(self, window_s: float) -> None:
+        look, self._look = self._look, []
+        self.count += LOOK
+        weight = max(LEARNING_WEIGHT, LOOK / self.count)
+        self.size += weight * math.fsum(look) / LOOK
+        self.fresh += LEARNING_WEIGHT * (self._fresh / LOOK - self.fresh)
+        self._fresh = 0.0
+        square = math.fsum(one * one for one in look) / LOOK
+        lagged = math.fsum(one * two for one, two in pairwise(look)) / (LOOK - 1)
+        self.square += LEARNING_WEIGHT * (square - self.square)
+        self.lagged += LEARNING_WEIGHT * (lagged - self.lagged)
+        if self.is_new and self.count > NEW_WINDOWS:
             self.is_new = False
             self.chart.slack = SLACK
             self.chart.reset()
-        if count % REVIEW_WINDOWS == 0:
+        self.looks += 1
+        if self.looks % REVIEW_LOOKS == 0:
             self._review(window_s)
 
     def fresher(self, window: ClosedWindow) -> float:
         """What it explains that more of a window's readings are fresh than were; a logarithm."""
-        more = window.changes - self.fresh.value
-        if more < FRESHER or math.exp(self.size.value) < window.step:
+        more = window.changes - self.fresh
+        if more < FRESHER or math.exp(self.size) < window.step:
             # Where noise is less than a step, louder noise is what makes them fresh.
             return 0.0
         return TOLD_TWICE * min(more / (0.5 * ROWS), 1.0)
 
     def relearn(self, explained: float, fresh: float) -> None:
         """The host's rhythm changed, and with it what noise looks like."""
-        self.size.value += explained
-        self.fresh.value = fresh
-        self.chart.reset()
+        self.size += explained
+        self.fresh = fresh
+        self._restart()
 
     def quieter(self) -> None:
         """The noise stays below what was learned: follow it down."""
-        self.size.value -= SLACK
+        self.size -= SLACK
+        self._restart()
+
+    def _restart(self) -> None:
+        """The own noise is another one from here on."""
         self.chart.reset()
+        self._look, self._fresh = [], 0.0
 
     def _review(self, window_s: float) -> None:
         """Set the chart's limit from the measured spread and autocorrelation."""
-        variance = self.square.value
-        memory = min(max(self.lagged.value / variance, 0.0), 0.9) if variance > 0.0 else 0.0
+        variance = self.square
+        memory = min(max(self.lagged / variance, 0.0), 0.9) if variance > 0.0 else 0.0
         spread = math.sqrt(variance * (1.0 + memory) / (1.0 - memory))
         spread = min(max(spread, LEAST_SPREAD), MOST_SPREAD)
         slack = self.chart.slack
@@ -178,7 +202,7 @@ class NoiseDetector(WindowDetector):
 
     def __init__(self, plan: ChannelPlan) -> None:
         self._plan = plan
-        self._step = Ewma(LEARNING_WEIGHT, 0.0)
+        self._step = Ewma(LEARNING_WEIGHT / LOOK, 0.0)
         self._rest, self._print = _Own(), _Own()
         self._since_s = math.nan
         self._is_up = False
@@ -200,7 +224,7 @@ class NoiseDetector(WindowDetector):
                     own.begin(size, fresh[index])
                     continue
                 own.begin_as(other)
-            above = size - (own.size.value if own.size.value > tells else tells)
+            above = size - (own.size if own.size > tells else tells)
             if self._is_up:
                 self._go_on(closed[index], above, say)
                 continue
@@ -217,7 +241,7 @@ class NoiseDetector(WindowDetector):
             elif signal < 0:
                 own.quieter()
             else:
-                own.learn(above, fresh[index], end_s[index] - start_s[index])
+                own.take(above, fresh[index], end_s[index] - start_s[index])
 
     def _rose(self, own: _Own, window: ClosedWindow, above: float) -> bool:
         """Whether what the chart takes for a rise is noise."""
