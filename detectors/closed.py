@@ -35,6 +35,7 @@ class ClosedWindow(NamedTuple):
     celsius_slope: float
     target_c: float
     power: float
+    power_low: float
     power_high: float
     power_jump: float
     rough: float
