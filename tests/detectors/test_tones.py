@@ -6,7 +6,7 @@ from scipy.signal import get_window, lfilter, lombscargle
 from scipy.signal import periodogram as scipy_periodogram
 
 from detectors import tones
-from detectors.tones import periodogram, phasor_at, taper, tones_in
+from detectors.tones import periodogram, phasor_at, taper, tones_in, transform
 from shared.updates import Floats
 
 
@@ -27,6 +27,17 @@ def test_on_even_rows_the_periodogram_is_scipys() -> None:
     # SciPy's density counts both halves of the spectrum, and is by Hz.
     ours = periodogram(time_s, values, hz[1:-1])
     assert ours == pytest.approx(0.5 * 4.0 * density[1:-1], rel=1e-6, abs=1e-9)
+
+
+@pytest.mark.parametrize("count", [1, 2, 37, 900])
+def test_the_fast_transform_is_the_sum_that_it_stands_for(count: int) -> None:
+    """Uneven rows that begin at any time, against the sums themselves."""
+    time_s, rng = uneven(512, count)
+    time_s = time_s + 1234.5
+    values = rng.normal(0.0, 1.0, 512)
+    hz = 0.013 + np.arange(count) * 0.0021
+    sums = np.exp(-2j * np.pi * np.outer(hz, time_s)) @ values
+    assert np.abs(transform(time_s, values, hz) - sums).max() < 1e-6 * np.abs(sums).max()
 
 
 @pytest.mark.parametrize("hz", [0.11, 0.7, 1.63])
