@@ -88,7 +88,8 @@ def transform(time_s: Floats, values: Floats, hz: Floats) -> NDArray[np.complex1
     """
     count = len(hz)
     if count < 2:
-        return np.exp(-2j * np.pi * np.outer(hz, time_s)) @ values
+        sums: NDArray[np.complex128] = np.exp(-2j * np.pi * np.outer(hz, time_s)) @ values
+        return sums
     cells = 1 << max(2 * count - 1, 4 * SPREAD).bit_length()
     narrow = np.pi * (1.0 - 0.5 * count / cells) / SPREAD
     place = (hz[1] - hz[0]) * time_s % 1.0 * cells
@@ -107,9 +108,13 @@ def transform(time_s: Floats, values: Floats, hz: Floats) -> NDArray[np.complex1
 
 def _unbent(centred: Floats, values: Floats) -> Floats:
     """Values less their least-squares parabola over centred times."""
-    scaled = centred / centred[-1]
-    basis, _ = np.linalg.qr(np.stack((np.ones(len(scaled)), scaled, scaled * scaled), axis=1))
-    found: Floats = values - basis @ (basis.T @ values)
+    slope = centred / centred[-1]
+    bend = slope * slope
+    bend = bend - bend.mean()
+    bend -= slope * (float(bend @ slope) / float(slope @ slope))
+    found: Floats = values - values.mean()
+    for shape in (slope, bend):
+        found -= shape * (float(found @ shape) / float(shape @ shape))
     return found
 
 
