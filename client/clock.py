@@ -36,6 +36,7 @@ from collections import deque
 from shared.hostclock import GOES, STANDS, moved
 
 LATE_S = 1.0
+TOLD_EVERY_S = 1.0
 JUMP_S = 2.0
 DRIFT = 1e-3
 WAIT_S = 8.0
@@ -146,6 +147,11 @@ class LogTime:
     def tick(self, own_s: float) -> float:
         """Log time that has surely passed at `own_s`, though the host said nothing."""
         return self._hold(self.reckon(own_s - LATE_S))
+
+    def passed(self, own_s: float) -> float | None:
+        """The log's time at `own_s` where a second or more has surely passed since it was told."""
+        is_due = self.reckon(own_s - LATE_S) - self._floor_s >= TOLD_EVERY_S
+        return self.tick(own_s) if self._is_known and is_due else None
 
     def _watch(self, own_s: float, host_s: float) -> None:
         """Whether the clock stands."""

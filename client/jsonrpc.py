@@ -149,6 +149,13 @@ def is_envelope(message: Any) -> bool:
     return is_answer or type(message.get("method")) is str
 
 
+def refusal_in(message: Any) -> str:
+    """The words of an answer that is an error, cleaned; empty where a message is none."""
+    if type(message) is not dict or "method" in message or not message.get("error"):
+        return ""
+    return _error_of(message["error"])[1]
+
+
 def refusal(number: int | str) -> bytes:
     """Answer to a request of the host's: none of its methods is known here (5.1, −32601)."""
     error = {"code": METHOD_NOT_FOUND, "message": "Method not found"}

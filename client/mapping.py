@@ -39,6 +39,7 @@ MAX_LISTED = 1000
 NO_PAIR = "no pair"
 """Word by which rows are counted that `pairs` cannot read."""
 TOO_LARGE = "larger than is read"
+REFUSED = "the host answers with an error"
 MAX_BATCH = 1000
 """Messages of one batch that are read."""
 
@@ -108,12 +109,29 @@ class Mapper:
             origin = self._origin(part)
             if origin is not None:
                 self._read(part, origin, entry.own_s, updates)
+            elif words := jsonrpc.refusal_in(part):
+                self._refused(words, entry.own_s, updates)
+                return updates
         if not any(update.values for update in updates) and not self._early:
             self._refusals.no_fit(entry.payload)
             self._time.see(entry.own_s)
         else:
             self._refusals.fit()
-        return updates
+        return updates or self._passed(entry.own_s)
+
+    def _passed(self, own_s: float) -> list[Update]:
+        """That time went by, though nothing was read: a host may talk on and tell no readings."""
+        time_s = self._time.passed(own_s)
+        return [] if time_s is None else [self._timed(time_s, {})]
+
+    def _refused(self, words: str, own_s: float, updates: list[Update]) -> None:
+        """The host answers with an error: its words are a message like any other."""
+        self._refusals.refuse(REFUSED, words)
+        self._time.see(own_s)
+        if self._time.is_known:
+            values: dict[str, Value] = {MESSAGE_KEY: words}
+            self._hear(values)
+            updates.append(self._timed(self._time.time_at(own_s), values))
 
     def _origin(self, message: Any) -> Origin | None:
         if type(message) is dict:
@@ -194,11 +212,15 @@ class Mapper:
         for listed in self._plan.lists:
             for leaf, found in _listed(status, listed):
                 self._convert(leaf, found, values)
+        self._hear(values)
+        return values
+
+    def _hear(self, values: dict[str, Value]) -> None:
+        """Take what the host says in words."""
         words = str(values.get(MESSAGE_KEY, ""))
         stands, self._words = words == self._words, words
         if self._plan.rules and words:
             self._apply_rules(words, values, stands)
-        return values
 
     def _convert(self, leaf: Leaf, found: Any, values: dict[str, Value]) -> None:
         value = leaf.null if found is None else leaf.convert(found)

@@ -272,7 +272,10 @@ class Supervisor:
                 asked = f" {one.method}" if one.method else ""
                 what = f"the host refused{asked}: {one.words}"
                 if self._first_must_work and not self._was_answered:
-                    do = "check [[requests]] in the profile"
+                    do = (
+                        "if the host is stopped or starting, try again once it is up, or with "
+                        "--wait; else check [[requests]] in the profile"
+                    )
                     raise Hopeless(address.shown, what, do, How.DENIED)
                 raise Closed(what, How.DENIED)
 

@@ -34,7 +34,8 @@ class EventBook:
         if event is not None and event.end_s is None:
             return self._put(self._lasted(self._updated(event, report, event.count)))
         is_near = event is not None and report.start_s - (event.end_s or 0.0) <= rule.join_s
-        if event is not None and is_near and event.tied_to == report.tied_to:
+        is_same = event is not None and event.tied_to == report.tied_to and not report.is_apart
+        if event is not None and is_near and is_same:
             self._since_s[event.id] = report.start_s
             return self._put(self._lasted(self._updated(event, report, event.count + 1)))
         event = Event(

@@ -20,7 +20,7 @@ from detectors.kinds.reported import ReportedDetector
 from detectors.kinds.rest import RestRule
 from detectors.kinds.startup import StartupRule
 from detectors.kinds.unpowered import UnpoweredRule
-from detectors.kinds.unreadable import UnreadableDetector
+from detectors.kinds.unreadable import UnreadableDetector, UnreadableRule
 from detectors.plan import ChannelPlan
 from shared.chain import Chain
 
@@ -57,4 +57,5 @@ def rules(chains: Mapping[str, Chain]) -> list[Rule]:
         InterferenceRule(),
         PartOfRule(),
         LinkPartRule(),
+        UnreadableRule(),
     ]

@@ -28,6 +28,8 @@ class Sighting:
     """Whether the reading is below what is true: a loop that follows it heats too far."""
     tied_to: str | None = None
     facts: dict[str, float | str] = field(default_factory=dict)
+    is_apart: bool = False
+    """Whether it is an event of its own, however near the one before."""
 
 
 def of_the_host(

@@ -75,7 +75,21 @@ def _verdict(
         worst = Severity.FAILURE
         order = list(stops)
         named.sort(key=lambda ranked: [*order, ranked[0].channel].index(ranked[0].channel))
-    return _stopped(stops, Verdict(severity=worst, text=_found(seen, named)))
+    text = _found(seen, named)
+    said = _of_the_host(seen, named)
+    if said and said not in text:
+        text = f"{said}; {text}"
+    return _stopped(stops, Verdict(severity=worst, text=text))
+
+
+def _of_the_host(seen: Sequence[Event], named: Sequence[list[RankedCause]]) -> str:
+    """What the host itself says of its state, where no cause that is named explains it."""
+    faults = [event for event in seen if event.channel in {each[0].channel for each in named}]
+    halts = [event for event in seen if event.kind is Kind.HALT]
+    if halts and not any(is_explained(halt, faults) for halt in halts):
+        return halts[-1].text
+    unknown = [event for event in seen if event.kind is Kind.UNKNOWN_STATE and event.is_active]
+    return unknown[-1].text if unknown else ""
 
 
 def _beside_facts(found: Verdict, off_k: Mapping[str, float]) -> Verdict:
@@ -235,8 +249,7 @@ def _nothing(
         text += f" in {spelt(span_s)}"
     if channels is not None:
         text += f" of {channels} channel{'' if channels == 1 else 's'}"
-    if any(each.kind is Kind.HALT for each in not_evaluated):
-        text += "; whether the host stopped the machine is not told"
+    text += "".join(f"; {each.why}" for each in not_evaluated if each.kind is Kind.HALT)
     notices: dict[str, list[str]] = {}
     for event in seen:
         channels_of = notices.setdefault(event.kind.value, [])

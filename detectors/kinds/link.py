@@ -28,6 +28,7 @@ from detectors.kinds.linkstory import LinkStory
 from detectors.reports import Cleared, Sighting, Started, of_the_host
 from shared.events import NotEvaluated
 from shared.link import LINK, LinkSaid, What, link_said
+from shared.text import clean
 from shared.when import spelt
 from shared.words import EVERY_CHANNEL, HostState, Kind
 
@@ -43,12 +44,14 @@ OWN_S = 30.0
 """What happened to this machine itself so long before bears on what came."""
 RAN_ON = 0.8
 """Uptime that grew by this part of a gap or more says that the host ran on."""
+SHOWN = 80
+"""Letters of a host's message that are shown."""
 BEFORE_S, AFTER_S = 2.0, 10.0
 """How long before and after a halt its reason may be said (a choice: hosts say both at once)."""
 
 
-WORDS_KEPT = 6
-"""States without a meaning that are told together."""
+MOST_WORDS = 32
+"""Words without a meaning that are an event each; a host with more says numbers, not states."""
 
 
 class LinkDetector(HostDetector):
@@ -73,7 +76,9 @@ class LinkDetector(HostDetector):
         self._own = LinkStory()
         self._own_s = -math.inf
         """What happened to this machine itself, and when."""
+        self._known_words: set[str] = set()
         self._unknown: list[str] = []
+        """Words of the event that goes on."""
         self._tells_state = False
         """Whether the host itself ever said a state; that its link went and came is ours."""
         self._lost_s = self._back_s = math.nan
@@ -91,7 +96,8 @@ class LinkDetector(HostDetector):
             return
         state, was = host_state(text), self._state
         self._knows_link = True
-        if self._is_unknown and state is not None:
+        is_new = state is None and self._is_new_word(text)
+        if self._is_unknown and (state is not None or is_new):
             say(Cleared(row, time_s, EVERY_CHANNEL, Kind.UNKNOWN_STATE, time_s))
         self._is_unknown = state is None
         # Of the link and of silence an unknown word says as much as any other.
@@ -103,7 +109,9 @@ class LinkDetector(HostDetector):
             say(Cleared(row, time_s, EVERY_CHANNEL, Kind.HALT, time_s))
         self._tells_state = self._tells_state or HostState.GONE not in (state, was)
         if state is None:
-            say(self._sighting(row, time_s, Kind.UNKNOWN_STATE, time_s, self._unknown_words(text)))
+            found = self._sighting(row, time_s, Kind.UNKNOWN_STATE, time_s, self._said_words())
+            found.is_apart = is_new
+            say(found)
         elif state is HostState.GONE:
             self._gone_row = row
             self._end_silence(row, time_s, say)
@@ -168,17 +176,23 @@ class LinkDetector(HostDetector):
         )
         found = [NotEvaluated(kind=Kind.STALE, channel=EVERY_CHANNEL, why=why)]
         if not self._tells_state:
-            why = (
-                "the host's state is not told: a machine that was stopped looks like one that runs"
-            )
+            why = "whether the host stopped the machine is not told"
+            if self._words:
+                why += f"; it last said '{clean(self._words, SHOWN)}'"
             found.insert(0, NotEvaluated(kind=Kind.HALT, channel=EVERY_CHANNEL, why=why))
         return found
 
-    def _unknown_words(self, text: str) -> str:
-        """All states without a meaning so far, the newest last: one of them may be a stop."""
+    def _is_new_word(self, text: str) -> bool:
+        """Take a state without a meaning; whether it is the first time: a question of its own."""
         word = text.strip("'")
-        self._unknown = [*(each for each in self._unknown if each != word), word][-WORDS_KEPT:]
-        said = "', then '".join(self._unknown)
+        is_new = word not in self._known_words and len(self._known_words) < MOST_WORDS
+        if is_new:
+            self._known_words.add(word)
+        self._unknown = [word] if is_new or not self._is_unknown else [*self._unknown[-1:], word]
+        return is_new
+
+    def _said_words(self) -> str:
+        said = "', then '".join(dict.fromkeys(self._unknown))
         return f"the host says '{said}', which has no meaning here: not taken for up"
 
     def _end_silence(self, row: int, time_s: float, say: Say) -> None:
@@ -245,6 +259,8 @@ class LinkDetector(HostDetector):
         self._heard_s, self._limit_s = since_s, limit_s
         up = " though the link is up" if self._knows_link else "; of the link nothing is told"
         beside = "".join(f"; {part}" for part in self._story.beside())
+        if self._words_s >= since_s - BEFORE_S:
+            beside += f"; the host says '{clean(self._words, SHOWN)}'"
         return Sighting(
             row=row,
             at_s=time_s,

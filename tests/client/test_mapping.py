@@ -168,11 +168,40 @@ def test_a_lost_link_is_a_state_and_the_state_comes_back_with_the_readings() -> 
     assert mapper.feed(link(False, OWN + 2)) == [Update(12.0, {"host.state": "gone"})]
     assert mapper.feed(tick(OWN + 5)) == [Update(14.0, {})]
     assert mapper.feed(link(True, OWN + 6)) == []
-    assert mapper.feed(message(acknowledged(), OWN + 6)) == []
+    assert mapper.feed(message(acknowledged(), OWN + 6)) == [Update(15.0, {})]
     again = [["fan.part", 1]]
     assert mapper.feed(message(whole(again, 16500), OWN + 6.5)) == [
         Update(16.5, {"fan.speed": 1.0, "host.state": "starting"})
     ]
+
+
+def test_time_passes_while_a_host_talks_and_tells_no_reading() -> None:
+    """Once a second at most, and not before what may only be late: so silence can be told."""
+    mapper = Mapper(SIMULATED)
+    mapper.feed(message(whole([["fan.part", 1]], 10000)))
+    chatter = [mapper.feed(message(acknowledged(), OWN + n * 0.25)) for n in range(1, 25)]
+    told = [update for updates in chatter for update in updates]
+    assert [update.time_s for update in told] == [11.0, 12.0, 13.0, 14.0, 15.0]
+    assert not any(update.values for update in told)
+
+
+def test_an_answer_that_is_an_error_is_counted_and_its_words_are_a_message() -> None:
+    """Whatever the host was asked; the text passes the same rules as any other message."""
+    profile = Profile(
+        format=1,
+        requests=(Request(json='{"method": "whole"}'),),
+        updates=(UpdateSource(answer_to="whole", status="/result"),),
+        messages=(MessageRule(pattern="outran", state=HostState.HALTED),),
+        channels={"nozzle": Channel(temperature_c="/deg")},
+    )
+    mapper = Mapper(profile)
+    mapper.feed(message({"id": 1, "result": {"deg": 200.0}}, OWN))
+    error = {"id": 1, "error": {"code": -77, "message": "kiln outran its \x1b[2Jleash"}}
+    (update,) = mapper.feed(message(error, OWN + 2))
+    assert update.values["host.message"] == "kiln outran its [2Jleash"
+    assert update.values["host.state"] == "halted"
+    assert mapper.refused == {"the host answers with an error": 1}
+    assert "host.state" not in mapper.feed(message(error, OWN + 3))[0].values
 
 
 def test_own_time_can_be_placed_in_the_log() -> None:

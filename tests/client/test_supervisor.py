@@ -169,7 +169,8 @@ def test_a_refused_subscription_is_told_with_the_hosts_cleaned_words() -> None:
     with pytest.raises(BadInput) as caught:
         watched(ScriptedNetwork([refusal]), 10.0, first_must_work=True)
     assert str(caught.value) == (
-        f"{HOST}: the host refused picture.follow: not[2J ready; check [[requests]] in the profile"
+        f"{HOST}: the host refused picture.follow: not[2J ready; if the host is stopped or "
+        "starting, try again once it is up, or with --wait; else check [[requests]] in the profile"
     )
     network = ScriptedNetwork(
         [answer(every_s=0.3), Closed("bye")], [refusal], [answer(every_s=0.3)]

@@ -51,13 +51,22 @@ def test_the_next_word_that_is_known_ends_it() -> None:
     assert {health.trust for health in watch.health()} == {Trust.TRUE}
 
 
-def test_words_that_follow_one_another_are_all_told() -> None:
-    """The second may be the stop: an event that goes on says both, without a repeat."""
-    said = rows((10.0, "warming"), (20.0, "seized"), (30.0, "warming"), (40.0, "seized"))
-    (event,) = [e for e in watched(said, singly=True).events if e.kind is Kind.UNKNOWN_STATE]
-    assert event.end_s is None
-    assert "'warming', then 'seized'" in event.text
-    assert event.text.count("seized") == 1
+def test_each_word_is_an_event_of_its_own() -> None:
+    """The second may be the stop: it has its own time, however near the first."""
+    said = rows((10.0, "warming"), (12.0, "seized"))
+    events = [e for e in watched(said, singly=True).events if e.kind is Kind.UNKNOWN_STATE]
+    assert [(e.start_s, e.end_s) for e in events] == [(10.0, 12.0), (12.0, None)]
+    assert "'warming'" in events[0].text
+    assert "'seized'" in events[1].text
+
+
+def test_words_that_come_again_and_again_make_no_flood_of_events() -> None:
+    """The newest event goes on, and says what the host says now."""
+    said = rows(*((n / 2, ("warming", "seized")[n % 2]) for n in range(200)))
+    events = [e for e in watched(said, singly=True).events if e.kind is Kind.UNKNOWN_STATE]
+    assert len(events) == 2
+    assert events[-1].end_s is None
+    assert "'warming', then 'seized'" in events[-1].text
 
 
 @pytest.mark.parametrize(
