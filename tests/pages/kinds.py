@@ -1,4 +1,4 @@
-"""The kinds of events as a page to read: `python -m detectors.kindbook > docs/events.md`.
+"""The kinds of events as a page to read: `python -m tests.pages.kinds > docs/events.md`.
 
 Figures come from the detectors' own constants, what each is blind to from its own words.
 """
@@ -34,7 +34,7 @@ from shared.words import Kind
 
 _HEAD = f"""# Kinds of events: severity, least size, delay, deadband, and what they cannot see
 
-This page is made from the detectors (`python -m detectors.kindbook`); a test keeps it in step.
+This page is made from the detectors (`python -m tests.pages.kinds`); a test keeps it in step.
 
 An event is raised, counted up while it comes again, and has returned when it has ended and its
 joining time is over without another occurrence. *Delay* is the time or number of readings before an

@@ -3,17 +3,17 @@
 from pathlib import Path
 
 from detectors.book import EventBook
-from detectors.kindbook import PAGES, blindness, events_page
 from detectors.reports import Sighting
 from shared.kinds import KINDS
 from shared.words import Kind
+from tests.pages.kinds import PAGES, blindness, events_page
 
 ROOT = Path(__file__).parents[2]
 
 
 def test_the_page_in_the_repository_is_the_one_of_the_code() -> None:
     page = (ROOT / "docs" / "events.md").read_text(encoding="utf-8")
-    assert page == events_page(), "run: python -m detectors.kindbook > docs/events.md"
+    assert page == events_page(), "run: python -m tests.pages.kinds > docs/events.md"
 
 
 def test_every_kind_has_a_rule_with_a_reason_and_says_what_it_is_blind_to() -> None:
