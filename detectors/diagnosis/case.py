@@ -75,10 +75,6 @@ class Case:
         return [event.start_s for event in self.all if event.kind is Kind.RESTART]
 
     @property
-    def was_halted(self) -> bool:
-        return any(event.kind is Kind.HALT for event in self.all)
-
-    @property
     def all(self) -> tuple[Event, ...]:
         return self.events + self.others
 
