@@ -9,9 +9,9 @@ from dataclasses import dataclass, field
 
 import msgspec
 
-from detectors.limits import READS_LOW, RULES
 from detectors.reports import Cleared, Sighting
 from shared.events import LASTED, Event
+from shared.kinds import KINDS, READS_LOW
 from shared.words import Gate, Kind
 
 
@@ -29,11 +29,11 @@ class EventBook:
 
     def sight(self, report: Sighting, gate: Gate | None = None) -> Event:
         """Take a sighting: a new event, or another occurrence of one that is near enough."""
-        rule = RULES[report.kind]
+        spec = KINDS[report.kind]
         event = self.newest(report.channel, report.kind)
         if event is not None and event.end_s is None:
             return self._put(self._lasted(self._updated(event, report, event.count)))
-        is_near = event is not None and report.start_s - (event.end_s or 0.0) <= rule.join_s
+        is_near = event is not None and report.start_s - (event.end_s or 0.0) <= spec.join_s
         is_same = event is not None and event.tied_to == report.tied_to and not report.is_apart
         if event is not None and is_near and is_same:
             self._since_s[event.id] = report.start_s
@@ -44,7 +44,7 @@ class EventBook:
             channel=report.channel,
             start_s=report.start_s,
             end_s=report.end_s,
-            severity=READS_LOW if report.reads_low else rule.severity,
+            severity=READS_LOW if report.reads_low else spec.severity,
             count=1,
             value=report.value,
             unit=report.unit,

@@ -5,27 +5,11 @@ from collections.abc import Collection, Sequence
 from detectors.frame import Held
 from shared.events import Event
 from shared.health import ChannelHealth, Trust
-from shared.words import EVERY_CHANNEL, Gate, HostState, Kind, Severity
+from shared.kinds import KINDS, Tells
+from shared.words import EVERY_CHANNEL, Gate, HostState, Severity
 
 DOUBT_S = 60.0
 """A reading stays doubtful this long after its last fault."""
-
-_NOT_THE_READING = {
-    Kind.RESTART,
-    Kind.HALT,
-    Kind.LINK_LOSS,
-    Kind.STALE,
-    Kind.UNKNOWN_STATE,
-    Kind.HOST_CLOCK,
-    Kind.UNREADABLE,
-    Kind.NO_RISE,
-    Kind.MAINS_BEAT,
-}
-"""Kinds that say nothing against the number itself."""
-
-
-_HIDES_IT = {Kind.LINK_LOSS, Kind.STALE, Kind.UNKNOWN_STATE}
-"""Kinds that leave open whether any reading is of now, and of a machine that runs."""
 
 
 def channel_health(
@@ -64,9 +48,10 @@ def trust_of(
     for event in events:
         if event.channel not in (channel, EVERY_CHANNEL) or event.absorbed_by is not None:
             continue
-        if event.kind in _HIDES_IT and event.is_active:
+        tells = KINDS[event.kind].tells
+        if tells is Tells.HIDES and event.is_active:
             return Trust.UNKNOWN, event.start_s, event.text
-        if event.kind in _NOT_THE_READING:
+        if tells is not Tells.AGAINST:
             continue
         if event.end_s is not None and now_s - event.end_s > DOUBT_S:
             true_since = max(true_since, event.end_s)

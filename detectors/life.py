@@ -13,8 +13,8 @@ the same ones.
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from detectors.limits import RULES
 from shared.events import Event
+from shared.kinds import KINDS
 from shared.words import Act, Kind, Severity
 
 LONGEST_SHELF_S = 24 * 3600.0
@@ -120,7 +120,7 @@ def meant(deed: Deed, events: Iterable[Event]) -> Event | None:
 
 def has_returned(event: Event, now_s: float) -> bool:
     """Whether an event has ended and can no longer be joined by another occurrence."""
-    return event.end_s is not None and now_s > event.end_s + RULES[event.kind].join_s
+    return event.end_s is not None and now_s > event.end_s + KINDS[event.kind].join_s
 
 
 def _is_in_force(deed: Deed, target: Event | None, now_s: float) -> bool:

@@ -13,20 +13,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from detectors.exposure import Occurrence, Usage
+from shared.kinds import KINDS, Shape, kinds_of
 from shared.words import Kind
 
 TOGETHER_S = 2.0
 """Occurrences this near are at one instant: flags and readings may come in different updates."""
 NEARLY_ALL = 0.8
-ALIKE = (
-    Kind.CONTACT_BREAK,
-    Kind.CODE_HIGH,
-    Kind.CODE_LOW,
-    Kind.CONVERTER_FLAG,
-    Kind.SPIKE,
-    Kind.STEP,
-)
-"""Kinds that may be views of one fault; of two that came as often, the first names it."""
+ALIKE = Shape.JUMP, Shape.END, Shape.FLAG
+"""What views of one fault look like; a flipped bit is the bus's alone."""
 Joined = Mapping[tuple[str, Kind], Kind]
 """Channel and kind to the kind that it is counted under."""
 
@@ -36,13 +30,13 @@ def one_fault(usages: Sequence[Usage]) -> Joined:
     times: dict[tuple[str, Kind], list[list[float]]] = {}
     for index, usage in enumerate(usages):
         for one in usage.occurrences:
-            if one.kind in ALIKE:
+            if KINDS[one.kind].shape in ALIKE:
                 key = one.channel, one.kind
                 logs = times.setdefault(key, [[] for _ in usages])
                 logs[index].append(one.at_s)
     found: dict[tuple[str, Kind], Kind] = {}
     for channel in sorted({channel for channel, _ in times}):
-        kinds = [kind for kind in ALIKE if (channel, kind) in times]
+        kinds = [kind for kind in kinds_of(*ALIKE) if (channel, kind) in times]
         kinds.sort(key=lambda kind: -sum(map(len, times[channel, kind])))
         own: list[Kind] = []
         for kind in kinds:

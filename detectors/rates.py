@@ -134,18 +134,6 @@ def rate_interval(count: int, exposure: float, level: float = 0.95) -> tuple[flo
     return low / exposure, high / exposure
 
 
-def none_bound(trials: int, level: float = 0.95) -> float:
-    """Upper bound of the chance of a fault after `trials` without one (about 3/n)."""
-    if trials < 1:
-        raise ValueError("needs at least one trial")
-    return -math.expm1(math.log1p(-level) / trials)
-
-
-def quiet_p(faults: int, before: float, quiet: float) -> float:
-    """One-sided p that a repair did nothing: `faults` in `before`, then none in `quiet`."""
-    return (before / (before + quiet)) ** faults
-
-
 def _root(rising: Callable[[float], float], low: float, high: float) -> float:
     """Where a rising function crosses 0, by bisection."""
     for _ in range(_BISECTIONS):

@@ -14,6 +14,7 @@ from shared.chain import Chain
 from shared.chainstate import LEADS, Finding, Stage, StageState, spread
 from shared.coldcheck import ChannelCold, mixed_up
 from shared.events import Event
+from shared.kinds import KINDS
 from shared.leads import path_ohm, share_read
 from shared.noise import NoiseCheck
 from shared.words import Kind, Severity
@@ -37,24 +38,6 @@ LOOK_ALIKE = (
 breaking leads like noise. The first is off, unless the second has `MANY` times its findings:
 a single flipped bit among hundreds of spikes is one of them. The other is not told."""
 MANY = 10
-OF_KIND = {
-    Kind.CODE_HIGH: Stage.LEADS,
-    Kind.CODE_LOW: Stage.LEADS,
-    Kind.CONTACT_BREAK: Stage.LEADS,
-    Kind.STEP: Stage.LEADS,
-    Kind.SPIKE: Stage.FILTER,
-    Kind.NOISE_RISE: Stage.FILTER,
-    Kind.INTERFERENCE: Stage.FILTER,
-    Kind.MAINS_BEAT: Stage.FILTER,
-    Kind.BIT_FLIP: Stage.BUS,
-    Kind.FROZEN: Stage.BUS,
-    Kind.JOINT_JUMP: Stage.CONTROLLER,
-    Kind.RESTART: Stage.CONTROLLER,
-    Kind.STALE: Stage.HOST,
-    Kind.LINK_LOSS: Stage.HOST,
-    Kind.DRIFT: Stage.ELEMENT,
-}
-"""Where in the chain a finding shows. Several causes fit most; the diagnosis weighs them."""
 _OPEN_OR_SHORT = ("open", "short")
 """Flags that speak of the wiring; the others speak of the inputs."""
 
@@ -130,7 +113,7 @@ def _stage_of(event: Event) -> Stage | None:
     if event.kind is Kind.CONVERTER_FLAG:
         flags = str(event.facts.get("flags", event.text))
         return Stage.LEADS if any(word in flags for word in _OPEN_OR_SHORT) else Stage.FILTER
-    return OF_KIND.get(event.kind)
+    return KINDS[event.kind].shows_at
 
 
 def _with_event(checked: Checked, event: Event | None) -> Checked:

@@ -19,6 +19,7 @@ from detectors.exposure import Span, Usage
 from detectors.onefault import counted_once, one_fault
 from detectors.rates import compare_rates, rate_interval
 from detectors.verdicts import LEVEL, Outcome, Stretch, judge
+from shared.kinds import KINDS
 from shared.words import EVERY_CHANNEL, Gate, Kind
 
 LEAST_FOR_A_STATE = 3
@@ -26,8 +27,6 @@ LEAST_FOR_A_STATE = 3
 MOSTLY = 0.95
 """Part of the faults that come in a state that is taken for theirs."""
 CURVE_POINTS = 400
-LEFT_OUT = {Kind.STARTUP_TRANSIENT, Kind.RESTART, Kind.INTERFERENCE}
-"""Harmless, or made of other faults, which count by themselves."""
 PER_HEAT_UP = frozenset({Gate.HEATING})
 _HOT = {Gate.HOLDING, Gate.PRINTING}
 _RUNNING = set(Gate) - {Gate.STARTING, Gate.HALTED}
@@ -106,7 +105,7 @@ def trials(logs: Sequence[Watched]) -> tuple[KindTrial, ...]:
         (one.channel, one.kind)
         for log in logs
         for one in log.usage.occurrences
-        if one.kind not in LEFT_OUT
+        if KINDS[one.kind].counts_in_trials
     }
     for channel, kind in sorted(keys):
         also = tuple(view for (name, view), of in joined.items() if (name, of) == (channel, kind))

@@ -9,16 +9,13 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from shared.events import Event
+from shared.kinds import KINDS
 from shared.when import spelt
-from shared.words import EVERY_CHANNEL, Kind
+from shared.words import EVERY_CHANNEL
 
 BURST_S = 10.0
 """An event belongs to a burst when it begins within this time of its first: what a lost supply,
 link or controller takes with it shows within seconds; a notification waits as long."""
-WITHOUT_ONSET = frozenset(
-    {Kind.NOISE_RISE, Kind.INTERFERENCE, Kind.MAINS_BEAT, Kind.DRIFT, Kind.OFFSET_COLD}
-)
-"""Kinds that are found over many samples: when they began is known too roughly for an order."""
 
 
 class Place(NamedTuple):
@@ -44,7 +41,7 @@ def bursts(events: Iterable[Event]) -> list[list[Event]]:
     """
     found: list[list[Event]] = []
     burst: list[Event] = []
-    own = [e for e in events if e.absorbed_by is None and e.kind not in WITHOUT_ONSET]
+    own = [e for e in events if e.absorbed_by is None and KINDS[e.kind].has_onset]
     for event in sorted(own, key=lambda event: (event.start_s, event.id)):
         if burst and event.start_s - burst[0].start_s > BURST_S:
             found.append(burst)

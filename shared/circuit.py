@@ -106,18 +106,6 @@ def inputs_of(chain: Chain, bridged: bool = False) -> Inputs:
     )
 
 
-def role_of(wires: int, lead: Lead) -> str:
-    """What a lead does, in words."""
-    if wires == 4:
-        kind, end = lead[:-1], "+" if lead.endswith("+") else "−"
-        return f"{kind} {end}"
-    if wires == 2:
-        return "lead to terminal +" if lead == "force+" else "lead to terminal −"
-    if lead == "force-":
-        return "the lone end"
-    return "the pair's current lead" if lead == "force+" else "the pair's sense lead"
-
-
 class _Network:
     """Branches between named nodes. `V(a) − V(b) = emf − r · i`, i flowing from b to a."""
 

@@ -1,8 +1,5 @@
 """A ratiometric converter: code = R / R_ref · 2^bits, and what is read from it."""
 
-from shared import platinum
-from shared.platinum import IEC_60751, Curve
-
 REFERENCES = (3.9, 4.02, 4.12, 4.22, 4.32, 4.7)
 """Standard resistors (IEC 60063, series E24 and E96) that make a reference of about four times
 R0, as multiples of R0; each stands for its neighbours within half a percent."""
@@ -30,10 +27,3 @@ def ohms_of(code: float, reference_ohm: float, bits: int) -> float:
 def step_ohm(reference_ohm: float, bits: int) -> float:
     """Resistance of one code, Ω."""
     return reference_ohm / full_scale(bits)
-
-
-def celsius_of(
-    code: float, reference_ohm: float, bits: int, r0_ohm: float, curve: Curve = IEC_60751
-) -> float:
-    """Temperature in °C that a code stands for; NaN beyond the curve's range."""
-    return platinum.celsius(ohms_of(code, reference_ohm, bits), r0_ohm, curve)

@@ -3,12 +3,9 @@
 import math
 from dataclasses import dataclass
 
-import numpy as np
-
 from shared import platinum
 from shared.chain import Chain
 from shared.converter import step_ohm
-from shared.updates import Floats
 
 ENOUGH_READINGS = 30
 """Fewer readings leave the noise uncertain by more than a sixth."""
@@ -45,23 +42,12 @@ class NoiseCheck:
         return self.measured_ohm / self.expected_ohm
 
 
-def noise_check(chain: Chain, seen_ohm: Floats) -> NoiseCheck:
-    """Compare readings in Ω, shape (n,), in time order, NaN where there was none.
-
-    The noise is taken from differences of neighbours, √(mean d²/2), so slow heat does
-    not count; its relative standard error is ½ √(3/n).
-    """
-    seen = seen_ohm[~np.isnan(seen_ohm)]
-    count = len(seen)
-    if count < ENOUGH_READINGS:
-        return noise_found(chain, count, math.nan, math.nan)
-    middle_ohm = float(np.median(seen))
-    return noise_found(chain, count, float(np.mean(np.diff(seen) ** 2)), middle_ohm)
-
-
 def noise_found(chain: Chain, count: int, square_ohm2: float, middle_ohm: float) -> NoiseCheck:
-    """The same from figures: how many readings, the mean square of the differences of
-    neighbours in Ω², and the middle reading in Ω."""
+    """Hold noise against expectation: how many readings, the mean square of the differences of
+    neighbours in Ω², and the middle reading in Ω.
+
+    The noise is √(mean d²/2), so slow heat does not count; its relative standard error is ½ √(3/n).
+    """
     expected = expected_noise_ohm(chain)
     if count < ENOUGH_READINGS:
         why = f"{count} readings; {ENOUGH_READINGS} are needed"

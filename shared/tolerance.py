@@ -21,10 +21,6 @@ class ToleranceClass:
         """Temperatures for which the class holds: `film` or `wire-wound`."""
         return self.film_c if construction == "film" else self.wire_wound_c
 
-    def holds_at(self, temperature_c: float, construction: str) -> bool:
-        low, high = self.range_c(construction)
-        return low <= temperature_c <= high
-
 
 TOLERANCES = {
     each.name: each

@@ -5,7 +5,7 @@ from collections.abc import Callable
 
 from shared.bursts import bursts
 from shared.events import Event
-from shared.words import Kind
+from shared.kinds import KINDS
 from tui.lines import (
     burst_lines,
     burst_record,
@@ -63,13 +63,10 @@ class EventPrinter:
         return lasted or grew or _says_more(before, event)
 
 
-_GROWING = {Kind.LINK_LOSS, Kind.UNKNOWN_STATE}
-"""Kinds whose words grow while they last."""
-
-
 def _says_more(before: Event, event: Event) -> bool:
     """Whether more is known by now of what goes on with the host."""
-    return event.kind in _GROWING and event.is_active and event.text != before.text
+    grows = KINDS[event.kind].words_grow
+    return grows and event.is_active and event.text != before.text
 
 
 def changes(live: Live, printer: EventPrinter) -> list[Event]:

@@ -5,16 +5,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from shared.chain import Chain
+from shared.chainstate import Stage
 from shared.events import Event
+from shared.kinds import KINDS, Shape
 from shared.words import EVERY_CHANNEL, Gate, Kind, Severity
 
 RESTING = {Gate.COLD, Gate.HOLDING}
-NOISE_KINDS = {Kind.SPIKE, Kind.NOISE_RISE, Kind.INTERFERENCE, Kind.MAINS_BEAT}
-CONTACT_KINDS = {Kind.CONTACT_BREAK, Kind.CODE_HIGH, Kind.CODE_LOW, Kind.STEP}
-ELECTRICAL_KINDS = NOISE_KINDS | CONTACT_KINDS | {Kind.BIT_FLIP, Kind.CONVERTER_FLAG}
-"""Kinds of which the time and place tell something about the wiring."""
-
-JOINED_KINDS = NOISE_KINDS | {Kind.STEP, Kind.CONTACT_BREAK, Kind.BIT_FLIP}
+JOINED = Shape.JUMP, Shape.FLIP, Shape.NOISE
 """What jumps of several channels at once look like on one of them."""
 JOINED_S = 60.0
 JOINED_TIMES = 1.5
@@ -63,15 +60,19 @@ class Case:
         """This channel's events of some kinds."""
         return [event for event in self.events if event.kind in kinds]
 
+    def of_shape(self, *shapes: Shape) -> list[Event]:
+        """This channel's events of kinds that look so."""
+        return [event for event in self.events if KINDS[event.kind].shape in shapes]
+
+    def of_contact(self) -> list[Event]:
+        """This channel's events that show in the leads."""
+        return [event for event in self.events if KINDS[event.kind].shows_at is Stage.LEADS]
+
     def electrical(self) -> list[Event]:
-        return [event for event in self.events if event.kind in ELECTRICAL_KINDS]
+        return [event for event in self.events if KINDS[event.kind].is_electrical]
 
     def restarts_s(self) -> list[float]:
         return [event.start_s for event in self.all if event.kind is Kind.RESTART]
-
-    @property
-    def was_halted(self) -> bool:
-        return any(event.kind is Kind.HALT for event in self.all)
 
     @property
     def all(self) -> tuple[Event, ...]:
@@ -99,17 +100,13 @@ def cases(events: Sequence[Event], chains: Mapping[str, Chain]) -> list[Case]:
     return found
 
 
-_NO_CAUSE = {Kind.UNKNOWN_STATE, Kind.HOST_CLOCK, Kind.UNREADABLE}
-"""What a word means, or a clock says, is nothing that a cause could be weighed for."""
-
-
 def asks(own: Sequence[Event], others: Sequence[Event]) -> bool:
     """Whether events ask for a cause."""
     return any(
-        event.kind is Kind.STARTUP_TRANSIENT
-        or (event.severity is not Severity.NOTICE and not is_explained(event, others))
+        (least := KINDS[event.kind].asks_from) is not None
+        and event.severity.rank >= least.rank
+        and not is_explained(event, others)
         for event in own
-        if event.kind not in _NO_CAUSE
     )
 
 
@@ -126,7 +123,7 @@ def is_explained(event: Event, others: Sequence[Event]) -> bool:
 
 def _is_joint(event: Event, joint: Sequence[Event]) -> bool:
     """Whether an event of one channel is its part of jumps that several made together."""
-    if not joint or event.channel == EVERY_CHANNEL or event.kind not in JOINED_KINDS:
+    if not joint or event.channel == EVERY_CHANNEL or KINDS[event.kind].shape not in JOINED:
         return False
     first_s = min(jump.start_s for jump in joint) - TOGETHER_S
     last_s = max(math.inf if jump.end_s is None else jump.end_s for jump in joint) + JOINED_S

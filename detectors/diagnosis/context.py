@@ -4,7 +4,6 @@ from collections.abc import Iterator
 
 from detectors.diagnosis.case import (
     AFTER_RESTART_S,
-    CONTACT_KINDS,
     TOGETHER_S,
     Case,
     Fact,
@@ -83,10 +82,10 @@ def _tied(case: Case) -> Iterator[Fact]:
         name = _tie(event.tied_to)
         if name is not None:
             yield Fact(name, event.text, _tie_strength(event))
-    breaks = [event for event in case.events if event.kind in CONTACT_KINDS]
+    breaks = case.of_contact()
     # One break may be seen as several kinds.
-    by_kind = [sum(each.count for each in breaks if each.kind is kind) for kind in CONTACT_KINDS]
-    count = max(by_kind)
+    by_kind = [sum(each.count for each in breaks if each.kind is one.kind) for one in breaks]
+    count = max(by_kind, default=0)
     moved = [share for event in breaks if (share := moving_share(event)) is not None]
     placed = any(is_place(event.tied_to) for event in case.events)
     if count >= ENOUGH_FOR_A_PLACE and not placed and moved and max(moved) >= SOMETIMES:

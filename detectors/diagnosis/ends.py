@@ -11,6 +11,7 @@ from detectors.diagnosis.ways import is_empty, open_at_low, ways_of
 from detectors.scale import is_end_shaped
 from shared.circuit import HIGHEST
 from shared.events import Event
+from shared.kinds import Shape
 from shared.words import Kind
 
 LASTING_S = 30.0
@@ -68,7 +69,7 @@ def _end(events: Sequence[Event], name: str, end: str, weight: float) -> Iterato
 
 def by_ten(case: Case) -> list[Fact]:
     """Facts on readings that are those of another element, by ten."""
-    ends = case.of(Kind.CODE_HIGH, Kind.CODE_LOW)
+    ends = case.of_shape(Shape.END)
     return [fact for event in ends if (fact := _off_by_ten(case, event)) is not None]
 
 

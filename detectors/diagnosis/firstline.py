@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from detectors.diagnosis.case import number
 from detectors.diagnosis.checkform import MAINS, OFF
 from shared.events import Event, RankedCause
+from shared.kinds import KINDS, Shape
 from shared.words import Cause, Kind
 
 PULL_THE_PLUG = "pull the plug now, a command does not help, do not heat again"
@@ -21,8 +22,6 @@ LOW_K = 5.0
 """A reading that is so far below the others at rest is farther below when it is hot."""
 SEATED_OUT = 0.5
 """Probability from which on a sensor is taken to be out of its seat."""
-
-_FALLING = {Kind.SPIKE, Kind.STEP}
 
 FIRST_LINES: Mapping[Cause, tuple[str, str]] = {
     Cause.HEATER_CIRCUIT: (
@@ -131,7 +130,8 @@ def _falls(events: Sequence[Event]) -> bool:
     """Whether jumps come again and again, and mostly downward."""
     fell = all_ = 0.0
     for event in events:
-        if event.kind in _FALLING:
+        spec = KINDS[event.kind]
+        if spec.shape is Shape.JUMP and spec.may_read_low:
             share = number(event, "positive_share")
             down = float(event.value < 0.0) if share is None else 1.0 - share
             fell += event.count * down

@@ -5,7 +5,6 @@ from collections.abc import Iterator
 
 from detectors.diagnosis.case import (
     ABSURD_K,
-    CONTACT_KINDS,
     Case,
     Fact,
     is_place,
@@ -17,6 +16,7 @@ from detectors.diagnosis.causes import PT100_OHM
 from detectors.diagnosis.ends import by_ten
 from detectors.diagnosis.ways import Ways, ways_of
 from shared.events import Event
+from shared.kinds import KINDS, Shape
 from shared.words import Kind
 
 ONE_WAY = 0.85
@@ -40,12 +40,10 @@ OFTEN = 5
 DOUBTED = 0.3
 """Strength of what power says of heat while the reading jumps about and power follows it."""
 MANY_JUMPS = 10
-JUMP_KINDS = {Kind.CONTACT_BREAK, Kind.SPIKE, Kind.STEP}
 ALIKE, APART = 0.25, 0.5
 """Spread of the logarithms of sizes up to which they are alike, from which on they are not:
 0.25 is about a quarter up or down. Judgement."""
 ENOUGH_SIZED, SURELY_SIZED = 4.0, 12.0
-OPENING_KINDS = {Kind.CONTACT_BREAK, Kind.CODE_HIGH}
 TWO = 2
 ENOUGH_JOINT = 3
 """Jumps together from which on they tell of each channel as well. Judgement."""
@@ -114,7 +112,7 @@ def _small_ohm(case: Case) -> float:
 
 def sizes(case: Case) -> Iterator[Fact]:
     """Whether jumps are all of about one size: detectors tally their spread."""
-    found = [event for event in case.of(*JUMP_KINDS) if number(event, "sized")]
+    found = [event for event in case.of_shape(Shape.JUMP) if number(event, "sized")]
     if not found or case.of(Kind.CODE_LOW, Kind.BIT_FLIP, Kind.JOINT_JUMP):
         return
     # Those of the kind that came most often, as they were tallied last.
@@ -198,8 +196,10 @@ def noise(case: Case) -> Iterator[Fact]:
 
 def _is_of_breaks(case: Case, event: Event) -> bool:
     """Whether breaks, rather than noise, are what an event of noise has seen."""
-    of = CONTACT_KINDS if event.kind is Kind.MAINS_BEAT else OPENING_KINDS
-    found = [each for each in case.of(*of) if _overlap(each, event)]
+    # A tone is made of breaks either way, noise of openings.
+    is_tone = event.kind is Kind.MAINS_BEAT
+    of = [each for each in case.of_contact() if is_tone or KINDS[each.kind].opens]
+    found = [each for each in of if _overlap(each, event)]
     is_tied = event.kind is Kind.INTERFERENCE and event.facts.get("of") != "noise"
     return not is_tied and sum(each.count for each in found) >= OFTEN
 
@@ -243,7 +243,7 @@ def jumps(case: Case) -> Iterator[Fact]:
     together = sum(event.count for event in shared)
     if together >= ENOUGH_JOINT:
         # What jumps together is told of all of them; how far it is this one's story too.
-        own = sum(event.count for event in case.of(*JUMP_KINDS))
+        own = sum(event.count for event in case.of_shape(Shape.JUMP))
         for event in shared:
             yield from _joint(event, together / max(own, together))
 
@@ -292,7 +292,7 @@ def heat(case: Case) -> Iterator[Fact]:
 def _believed(case: Case, event: Event) -> float:
     """Strength of what a reading says of heat."""
     false = [
-        *case.of(Kind.FROZEN, Kind.CODE_HIGH, Kind.CODE_LOW),
+        *case.of_shape(Shape.STILL, Shape.END),
         *(step for step in case.of(Kind.STEP, Kind.OFFSET_COLD) if is_absurd(step)),
     ]
     is_false = any(
@@ -300,7 +300,7 @@ def _believed(case: Case, event: Event) -> float:
     )
     if is_false or by_ten(case):
         return DISBELIEVED
-    jumps = sum(each.count for each in case.of(*JUMP_KINDS) if _overlap(each, event))
+    jumps = sum(each.count for each in case.of_shape(Shape.JUMP) if _overlap(each, event))
     return DOUBTED if jumps >= MANY_JUMPS and event.kind is Kind.DRIFT else 1.0
 
 

@@ -9,14 +9,14 @@ from detectors.diagnosis.firstline import PULL_THE_PLUG, SWITCH_OFF, stop_line
 from detectors.diagnosis.repaired import Repair, Repairs, repairs_of
 from detectors.diagnosis.table import words_of
 from detectors.trials import KindTrial
-from shared.chainstate import ChainState
+from shared.chainstate import ChainState, Stage
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
+from shared.kinds import KINDS
 from shared.when import spelt
 from shared.words import EVERY_CHANNEL, Cause, Kind, Severity
 
 SHOWS_OFF_K = 4.0
 """More than leads that nobody told, and a host that takes them off, make of a hot sensor: 1.4 Ω."""
-_OF_LINK = {Kind.LINK_LOSS, Kind.STALE}
 SURE = 0.5
 """From here on one cause is named alone."""
 
@@ -154,10 +154,13 @@ def _stopped(stops: Mapping[str, str], found: Verdict) -> Verdict:
 
 
 def _is_settled(event: Event, repairs: Repairs) -> bool:
-    """Whether nothing of this fault has come since a change; ties follow the channel's faults."""
+    """Whether nothing of this fault has come since a change.
+
+    What trials do not count is made of the channel's faults, and follows them.
+    """
     if event.severity is Severity.NOTICE:
         return False
-    if event.kind is Kind.INTERFERENCE:
+    if not KINDS[event.kind].counts_in_trials:
         return repairs.of_channel(event.channel) is not Repair.NOT
     return repairs.of(event.channel, event.kind) is not Repair.NOT
 
@@ -220,7 +223,7 @@ def _finding(first: RankedCause, seen: Sequence[Event]) -> str:
     """What is known of a link whose end no cause of the table explains; else empty."""
     if first.cause is not None or first.channel != EVERY_CHANNEL:
         return ""
-    told = [event for event in seen if event.kind in _OF_LINK]
+    told = [event for event in seen if KINDS[event.kind].shows_at is Stage.HOST]
     if not told:
         return ""
     return f"{told[-1].text} (neither network nor host load, {_share(first)})"

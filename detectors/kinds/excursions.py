@@ -39,6 +39,7 @@ from detectors.frame import ChannelColumns, Frame
 from detectors.plan import ChannelPlan
 from detectors.reports import Departure, Sighting
 from shared.events import NotEvaluated
+from shared.kinds import KINDS
 from shared.words import Kind
 
 RECENT_S = 600.0
@@ -62,7 +63,6 @@ WEAK_SHARE = 0.75
 """Agreements that chance may well have made count where so many of the latest do agree."""
 
 
-_LOWER = (Kind.SPIKE, Kind.STEP)
 """Kinds whose downward jumps make a loop heat; a flipped bit is gone with the next reading."""
 
 
@@ -357,7 +357,7 @@ class ExcursionDetector(RowDetector):
             value=out.peak,
             unit=_unit(out),
             text=text,
-            reads_low=kind in _LOWER and not out.is_up,
+            reads_low=KINDS[kind].may_read_low and not out.is_up,
             facts=facts,
         )
 

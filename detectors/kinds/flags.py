@@ -9,8 +9,8 @@ Blind where the host passes no flags on.
 import math
 
 from detectors.detector import HostDetector, Say
-from detectors.limits import RULES
 from detectors.reports import Cleared, Sighting
+from shared.kinds import KINDS
 from shared.words import NO_FLAGS, Kind, channel_of, quantity_of
 
 
@@ -37,7 +37,7 @@ class FlagDetector(HostDetector):
             self._ended_s[channel] = time_s
             say(Cleared(row, time_s, channel, Kind.CONVERTER_FLAG, time_s))
             return
-        if time_s - self._ended_s.get(channel, -math.inf) > RULES[Kind.CONVERTER_FLAG].join_s:
+        if time_s - self._ended_s.get(channel, -math.inf) > KINDS[Kind.CONVERTER_FLAG].join_s:
             self._said[channel] = set()
         said = self._said.setdefault(channel, set())
         said.update(words)

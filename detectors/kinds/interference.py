@@ -41,18 +41,10 @@ from detectors.ties import GROWTH, LEAST_TO_ASK, MOTION, Tie, strongest_tie
 from detectors.whiteness import WHITE, Look, is_electrical, look, whiteness
 from detectors.windows import Windows
 from shared.events import Event, NotEvaluated
+from shared.kinds import KINDS
 from shared.updates import Floats
 from shared.words import EVERY_CHANNEL, Gate, Kind
 
-FAULTS = {
-    Kind.SPIKE,
-    Kind.BIT_FLIP,
-    Kind.CONTACT_BREAK,
-    Kind.CODE_HIGH,
-    Kind.CODE_LOW,
-    Kind.CONVERTER_FLAG,
-    Kind.STEP,
-}
 BEFORE_S = 600.0
 MOST_WINDOWS = 1024
 """So many are looked back over at most, that a flood of updates fills no memory: more than two
@@ -112,7 +104,9 @@ class InterferenceRule(Rule):
     def taken(
         self, report: Report, event: Event | None, context: Mapping[str, float], book: EventBook
     ) -> None:
-        if not isinstance(report, Sighting) or report.kind not in FAULTS or event is None:
+        if not isinstance(report, Sighting) or event is None:
+            return
+        if not KINDS[report.kind].is_of_rows:
             return
         key, mark = (report.channel, report.kind), (event.id, event.count)
         if self._seen.get(key) == mark:

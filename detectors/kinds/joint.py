@@ -19,10 +19,10 @@ from detectors.detector import Rule
 from detectors.gates import STARTING_S
 from detectors.reports import Cleared, Departure, Report, Sighting, Started
 from shared.events import Event, NotEvaluated
+from shared.kinds import KINDS, Shape
 from shared.words import EVERY_CHANNEL, Kind
 
 SPACINGS = 1.5
-EXPLAINED = {Kind.SPIKE, Kind.STEP, Kind.CONTACT_BREAK, Kind.BIT_FLIP}
 REMEMBER_S = 30.0
 DIP_SPACINGS = 2.5
 
@@ -62,7 +62,7 @@ class JointJumpRule(Rule):
             self._channels.add(report.channel)
             if report.away and report.at_s - self._started_s >= STARTING_S:
                 self._depart(report, book)
-        elif isinstance(report, Sighting) and event is not None and report.kind in EXPLAINED:
+        elif isinstance(report, Sighting) and event is not None:
             self._explain(report, event, book)
 
     def window(self, windows: Mapping[str, ClosedWindow], book: EventBook) -> None:
@@ -99,6 +99,8 @@ class JointJumpRule(Rule):
         book.clear(Cleared(0, end_s, EVERY_CHANNEL, Kind.JOINT_JUMP, end_s))
 
     def _explain(self, report: Sighting, event: Event, book: EventBook) -> None:
+        if KINDS[report.kind].shape not in (Shape.JUMP, Shape.FLIP):
+            return
         by = self._jump_of(report)
         if by is not None:
             self._explained[event.id] = self._explained.get(event.id, 0) + 1

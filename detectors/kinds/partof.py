@@ -23,27 +23,16 @@ from detectors.kinds.noise import LEAST_LIMIT, SLACK
 from detectors.reports import Cleared, Departure, Report, Sighting
 from detectors.windows import KEPT_DIFFERENCES, KEPT_TO_SD, MEDIAN_TO_SD, ROWS
 from shared.events import Event
+from shared.kinds import KINDS, Shape, kinds_of
 from shared.updates import Floats
 from shared.words import EVERY_CHANNEL, Kind
 
-OF_STILLNESS = {Kind.DRIFT, Kind.NO_RISE}
-AT_RELEASE = {Kind.STEP, Kind.SPIKE, Kind.CONTACT_BREAK}
 RELEASE_S = 3.0
 """A jump within this time of the reading's moving again belongs to it."""
 AFTER_S = 300.0
 """Power takes so long to settle after a frozen reading moved again."""
-EXCURSIONS = (
-    Kind.JOINT_JUMP,
-    Kind.CONTACT_BREAK,
-    Kind.BIT_FLIP,
-    Kind.SPIKE,
-    Kind.STEP,
-    Kind.CODE_HIGH,
-    Kind.CODE_LOW,
-)
 LOUD = 1.6
 """Noise without the departing rows, over the channel's own, that still is a rise."""
-OUTLIERS = (Kind.SPIKE, Kind.CONTACT_BREAK)
 OUTLIER_SD = 6.5
 """Size up to which an excursion is one of the noise's own: 4.6 sd of a difference of two."""
 OUTLIERS_LEAST, OUTLIERS_OF_ROWS = 8, 0.05
@@ -78,7 +67,8 @@ class PartOfRule(Rule):
         if isinstance(report, Departure):
             self._depart(report)
         elif isinstance(report, Sighting) and event is not None:
-            if report.kind in OF_STILLNESS or report.kind in AT_RELEASE:
+            spec = KINDS[report.kind]
+            if spec.may_be_stillness or spec.shape is Shape.JUMP:
                 _of_frozen(report, event, book)
             elif report.kind is Kind.NOISE_RISE:
                 channel = self._channels.setdefault(report.channel, _Channel())
@@ -146,8 +136,8 @@ def _is_rise(sizes: list[float], own: float) -> bool:
 def _absorb_outliers(noise: Event, window: ClosedWindow, book: EventBook) -> None:
     """Take in excursions since it rose that are as few and no larger than such noise makes them."""
     rows = ROWS * (window.end_s - noise.start_s) / max(window.end_s - window.start_s, 1e-9)
-    for kind in OUTLIERS:
-        event = book.newest(noise.channel, kind)
+    for kind in kinds_of(Shape.JUMP):
+        event = book.newest(noise.channel, kind) if KINDS[kind].comes_back else None
         if event is None or event.absorbed_by is not None or event.unit != noise.unit:
             continue
         is_few = event.count <= max(OUTLIERS_LEAST, OUTLIERS_OF_ROWS * rows)
@@ -187,9 +177,10 @@ def _noise(third: Floats) -> float:
 
 def _whole(name: str, part: Event, book: EventBook) -> Event | None:
     """The newest excursion on the channel, or on all, since the part began."""
+    jumps = kinds_of(Shape.JUMP, Shape.FLIP)
     found = [
         event
-        for kind in EXCURSIONS
+        for kind in (*kinds_of(Shape.JOINT), *jumps, *kinds_of(Shape.END))
         for channel in (name, EVERY_CHANNEL)
         if (event := book.newest(channel, kind)) is not None
         and event.absorbed_by is None
@@ -202,7 +193,7 @@ def _of_frozen(report: Sighting, event: Event, book: EventBook) -> None:
     frozen = book.newest(report.channel, Kind.FROZEN)
     if frozen is None or frozen.absorbed_by is not None or event.count > 1:
         return
-    if report.kind in AT_RELEASE:
+    if KINDS[report.kind].shape is Shape.JUMP:
         is_part = frozen.end_s is not None and abs(report.start_s - frozen.end_s) <= RELEASE_S
     else:
         is_part = frozen.start_s <= report.at_s and (

@@ -41,6 +41,7 @@ from detectors.settling import Level
 from shared.chain import Chain
 from shared.chainstate import LEADS
 from shared.events import NotEvaluated
+from shared.kinds import Shape, kinds_of
 from shared.leads import path_ohm, share_read
 from shared.words import EVERY_CHANNEL, Gate, Kind
 
@@ -78,7 +79,6 @@ GAP_S, GAP_SPANS = 30.0, 3.0
 """A window so much longer than the one before hides what happened in it."""
 COMPARE_EVERY, OFTEN_FIRST = 2, 12
 """Windows; each one is compared at first."""
-SAID_OTHERWISE = (Kind.CODE_HIGH, Kind.CODE_LOW, Kind.CONVERTER_FLAG, Kind.FROZEN)
 
 
 class _Heats(NamedTuple):
@@ -302,7 +302,8 @@ class RestRule(Rule):
 
 def _is_said_otherwise(name: str, book: EventBook) -> bool:
     """Whether what is wrong with a reading has another name."""
-    events = (book.newest(name, kind) for kind in SAID_OTHERWISE)
+    kinds = kinds_of(Shape.END, Shape.FLAG, Shape.STILL)
+    events = (book.newest(name, kind) for kind in kinds)
     return any(event is not None and event.end_s is None for event in events)
 
 

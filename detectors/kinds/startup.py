@@ -23,6 +23,7 @@ from detectors.detector import Rule
 from detectors.gates import STARTING_S
 from detectors.reports import Cleared, Departure, Report, Sighting, Started
 from shared.events import Event
+from shared.kinds import KINDS
 from shared.words import Kind
 
 CLEAN_S = 10.0
@@ -32,20 +33,6 @@ block under a fan; an assumption), and of its target with some overshoot."""
 COLDEST_C, HOTTEST_COLD_C = -20.0, 80.0
 """Where one may be that nothing is known of: from a cold shed to a machine that was hot lately."""
 GIVE_UP_S = 90.0
-ELECTRICAL = {
-    Kind.CODE_HIGH,
-    Kind.CODE_LOW,
-    Kind.CONVERTER_FLAG,
-    Kind.CONTACT_BREAK,
-    Kind.SPIKE,
-    Kind.BIT_FLIP,
-    Kind.STEP,
-    Kind.NOISE_RISE,
-    Kind.INTERFERENCE,
-    Kind.FROZEN,
-    Kind.OFFSET_COLD,
-    Kind.RISE_UNPOWERED,
-}
 
 
 @dataclass(slots=True)
@@ -102,11 +89,11 @@ class StartupRule(Rule):
             if report.kind is Kind.HALT:
                 self._is_halted = True
                 self._give_all_back(report.at_s, book)
-            elif event is not None and report.kind in ELECTRICAL and not self._is_halted:
+            elif event is not None and KINDS[report.kind].may_settle and not self._is_halted:
                 self._sighted(report, event, book)
         elif report.kind is Kind.HALT:
             self._is_halted = False
-        elif report.kind in ELECTRICAL and report.channel in self._open:
+        elif KINDS[report.kind].may_settle and report.channel in self._open:
             trouble = self._open[report.channel]
             trouble.active.discard(report.kind)
             trouble.last_s = max(trouble.last_s, report.at_s)

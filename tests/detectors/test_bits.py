@@ -5,7 +5,8 @@ import pytest
 
 from detectors.bits import MOST_CHANCE, chance, flipped_bit
 from detectors.watch import Watch
-from shared.converter import celsius_of
+from shared.converter import ohms_of
+from shared.platinum import celsius
 from shared.updates import Batch
 
 
@@ -13,8 +14,8 @@ from shared.updates import Batch
 def test_flips_at_210_degrees_have_the_computed_sizes(bit: int, kelvin: float) -> None:
     """Code 13681 at 15 bits and R_ref = 4.3 R0 (computed values)."""
     code = 13681 ^ (1 << bit)
-    change = celsius_of(code, 430.0, 15, 100.0) - celsius_of(13681, 430.0, 15, 100.0)
-    assert change == pytest.approx(kelvin, abs=0.01)
+    flipped_c, true_c = (celsius(ohms_of(each, 430.0, 15), 100.0) for each in (code, 13681))
+    assert flipped_c - true_c == pytest.approx(kelvin, abs=0.01)
     assert flipped_bit(float(code), 13681.4, 2.5, 15) == bit
 
 

@@ -7,14 +7,14 @@ from hypothesis import strategies as st
 
 from detectors.health import trust_beside, trust_of
 from detectors.life import Deed, lives
-from detectors.limits import RULES
 from shared.health import Trust
+from shared.kinds import KINDS
 from shared.words import Act, HostState, Kind, Severity
 from tests.tui.fakes import event
 
 OPEN = event(3, Kind.CODE_HIGH, 100.0, None)
 SHELVE = Deed(Act.SHELVE, 110.0, "nozzle", Kind.CODE_HIGH, 100.0, until_s=710.0)
-JOIN_S = RULES[Kind.CODE_HIGH].join_s
+JOIN_S = KINDS[Kind.CODE_HIGH].join_s
 
 
 def test_a_shelf_holds_from_its_beginning_to_its_end_and_not_longer() -> None:

@@ -20,7 +20,7 @@ from detectors.diagnosis.nextcheck import RIVAL, SPLITS
 from detectors.diagnosis.rank import TEMPERATURE, Odds, doubted, posterior, tempered
 from detectors.diagnosis.table import Candidate, words_of
 from detectors.watch import Watch
-from shared.circuit import role_of
+from shared.circuit import Lead
 from shared.events import Event
 from shared.updates import batch_of
 from shared.words import Kind
@@ -125,6 +125,18 @@ def _ways(events: Sequence[Event]) -> tuple[int, int]:
 
 def _raw(case: Case) -> Odds:
     return posterior(evidence_of(case))
+
+
+def role_of(wires: int, lead: Lead) -> str:
+    """What a lead does, in words."""
+    if wires == 4:
+        kind, end = lead[:-1], "+" if lead.endswith("+") else "−"
+        return f"{kind} {end}"
+    if wires == 2:
+        return "lead to terminal +" if lead == "force+" else "lead to terminal −"
+    if lead == "force-":
+        return "the lone end"
+    return "the pair's current lead" if lead == "force+" else "the pair's sense lead"
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from detectors.diagnosis.table import CANDIDATES
+from shared.circuit import FITTED
 from shared.updates import Batch, Value
 from shared.words import Cause, Kind
 from tests.quality import outsiders
@@ -17,6 +18,7 @@ from tests.quality.calibration import (
     reliability,
 )
 from tests.quality.cases import faulty
+from tests.quality.diagnosis import role_of
 from tests.quality.draws import PLANS, draw
 from tests.quality.hosts import HostStyle, reported, varied
 from tests.quality.intervals import rate_interval, share_interval
@@ -29,6 +31,12 @@ def test_a_rate_has_the_published_interval() -> None:
     low, high = rate_interval(137, 24.19893)
     assert low == pytest.approx(4.753125, abs=1e-6)
     assert high == pytest.approx(6.692709, abs=1e-6)
+
+
+def test_leads_are_told_by_their_roles() -> None:
+    roles = [role_of(3, lead) for lead in FITTED[3]]
+    assert roles == ["the pair's current lead", "the pair's sense lead", "the lone end"]
+    assert [role_of(4, lead) for lead in FITTED[4]] == ["force +", "sense +", "sense −", "force −"]
 
 
 @pytest.mark.parametrize(("trials", "bound"), [(30, 0.095034), (100, 0.029513), (300, 0.009936)])

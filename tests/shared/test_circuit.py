@@ -16,7 +16,6 @@ from shared.circuit import (
     inputs_of,
     lead_effect,
     reads_broken,
-    role_of,
     seen,
 )
 from shared.leads import read_ohm
@@ -202,9 +201,6 @@ def test_the_share_of_the_leads_is_what_the_network_reads_with_their_ohms(
         assert found == pytest.approx(expected.ohm, abs=1e-4)
 
 
-def test_leads_that_are_not_there_are_refused_and_roles_have_names() -> None:
+def test_leads_that_are_not_there_are_refused() -> None:
     with pytest.raises(KeyError):
         lead_effect(3, "one-source", "sense-")
-    roles = [role_of(3, lead) for lead in FITTED[3]]
-    assert roles == ["the pair's current lead", "the pair's sense lead", "the lone end"]
-    assert [role_of(4, lead) for lead in FITTED[4]] == ["force +", "sense +", "sense −", "force −"]

@@ -6,17 +6,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shared.converter import celsius_of, code_of, ohms_of, step_ohm
+from shared.converter import code_of, ohms_of, step_ohm
+from shared.platinum import celsius
 
 
 def test_a_flipped_bit_is_worth_what_was_computed() -> None:
     """15 bits, reference 430 Ω, 210 °C: code 13681; flips as in the computed table."""
     code = code_of(179.5294, 430.0, 15)
     assert code == 13681
-    base = celsius_of(code, 430.0, 15, 100.0)
+    base = celsius(ohms_of(code, 430.0, 15), 100.0)
     flips = {7: 4.585, 8: -9.151, 10: -36.448, 11: 74.181}
     for bit, degrees in flips.items():
-        flipped = celsius_of(code ^ (1 << bit), 430.0, 15, 100.0)
+        flipped = celsius(ohms_of(code ^ (1 << bit), 430.0, 15), 100.0)
         assert flipped - base == pytest.approx(degrees, abs=0.005)
 
 

@@ -1,9 +1,9 @@
 """Events by hand, as detectors give them, for tests of the diagnosis."""
 
 from detectors.diagnosis import Answer, diagnose
-from detectors.limits import RULES
 from shared.chain import Chain
 from shared.events import Event, RankedCause
+from shared.kinds import KINDS
 from shared.words import Gate, Kind, Severity
 
 PLUGGED = Chain(wires=3)
@@ -34,7 +34,7 @@ def event(
         channel=channel,
         start_s=start_s,
         end_s=end_s,
-        severity=severity or RULES[kind].severity,
+        severity=severity or KINDS[kind].severity,
         count=count,
         value=value,
         unit="Ω",

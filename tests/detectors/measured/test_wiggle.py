@@ -7,7 +7,6 @@ import pytest
 
 from detectors.measured.bench import Bench
 from detectors.measured.wiggle import Wiggle
-from detectors.rates import none_bound
 from tests.detectors.measured.rows import Ohms, fed, rows
 
 ROOM_OHM = 109.0
@@ -71,7 +70,7 @@ def test_a_sound_cable_gives_a_bound_and_not_a_promise() -> None:
     assert seconds == pytest.approx(4 * (SECTION_S - 1.0), abs=1.5)
     per_min = 60.0 * -math.log(0.05) / seconds
     assert f"fewer than {per_min:.2g} a minute" in finding.text
-    assert none_bound(round(seconds)) == pytest.approx(per_min / 60.0, rel=0.02)
+    assert 1.0 - 0.05 ** (1.0 / round(seconds)) == pytest.approx(per_min / 60.0, rel=0.02)
 
 
 def test_before_each_section_was_moved_for_long_enough_nothing_is_said() -> None:

@@ -1,4 +1,4 @@
-"""The kinds of events as a page to read: `python -m detectors.kindbook > docs/events.md`.
+"""The kinds of events as a page to read: `python -m tests.pages.kinds > docs/events.md`.
 
 Figures come from the detectors' own constants, what each is blind to from its own words.
 """
@@ -26,15 +26,15 @@ from detectors.kinds import (
     unpowered,
     unreadable,
 )
-from detectors.limits import READS_LOW, RULES
 from detectors.windows import ROWS
 from shared.bursts import BURST_S
+from shared.kinds import KINDS, READS_LOW
 from shared.when import spelt
 from shared.words import Kind
 
 _HEAD = f"""# Kinds of events: severity, least size, delay, deadband, and what they cannot see
 
-This page is made from the detectors (`python -m detectors.kindbook`); a test keeps it in step.
+This page is made from the detectors (`python -m tests.pages.kinds`); a test keeps it in step.
 
 An event is raised, counted up while it comes again, and has returned when it has ended and its
 joining time is over without another occurrence. *Delay* is the time or number of readings before an
@@ -66,9 +66,6 @@ class KindPage:
 
 _JUMP = "a jump beyond what heat can do between two rows, the noise, and a step of rounding"
 _BACK = f"back where heat could have brought it, or within {excursion.NEAR:.0%} of the jump's size"
-
-MAY_READ_LOW = (Kind.SPIKE, Kind.STEP, Kind.DRIFT)
-"""Kinds whose detectors tell which way the reading went (`Sighting.reads_low`)."""
 
 PAGES = {
     Kind.STARTUP_TRANSIENT: KindPage(
@@ -270,27 +267,27 @@ def events_page() -> str:
     parts = [_HEAD, "\n| kind | severity | delay | joining |\n| --- | --- | --- | --- |\n"]
     parts += [
         f"| [`{kind}`](#{kind}) | {_severity(kind)} | {PAGES[kind].delay} | "
-        f"{spelt_whole(RULES[kind].join_s)} |\n"
+        f"{spelt_whole(KINDS[kind].join_s)} |\n"
         for kind in Kind
     ]
     return "".join([*parts, *map(_kind, Kind)])
 
 
 def _kind(kind: Kind) -> str:
-    page, rule = PAGES[kind], RULES[kind]
+    page, rule = PAGES[kind], KINDS[kind]
     return (
         f"\n## `{kind}`\n\n{page.means[0].upper()}{page.means[1:]}. *{_severity(kind)}*\n\n"
         f"- least: {page.least}\n"
         f"- delay: {page.delay}\n"
         f"- deadband: {page.deadband}\n"
-        f"- joining: {spelt_whole(rule.join_s)}; {rule.why}\n"
+        f"- joining: {spelt_whole(rule.join_s)}; {rule.why_joined}\n"
         f"- blind: {blindness(page.module)}\n"
     )
 
 
 def _severity(kind: Kind) -> str:
-    usual = RULES[kind].severity
-    return f"{usual}; low: {READS_LOW}" if kind in MAY_READ_LOW else usual
+    spec = KINDS[kind]
+    return f"{spec.severity}; low: {READS_LOW}" if spec.may_read_low else spec.severity
 
 
 def blindness(module: ModuleType) -> str:

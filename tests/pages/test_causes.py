@@ -7,16 +7,16 @@ from detectors.diagnosis.causes import CHAIN_SIGNS, PRIORS
 from detectors.diagnosis.checkform import Risk
 from detectors.diagnosis.checks import CATALOGUE
 from detectors.diagnosis.firstline import FIRST_LINES
-from detectors.diagnosis.handbook import causes_page, telling
 from detectors.diagnosis.rank import SIGNS
 from detectors.diagnosis.table import Family, words_of
 from shared.words import Cause
+from tests.pages.causes import causes_page, telling
 
-PAGE = Path(__file__).parents[3] / "docs" / "causes.md"
+PAGE = Path(__file__).parents[2] / "docs" / "causes.md"
 
 
 def test_the_page_is_in_step_with_the_table() -> None:
-    """Made anew by `python -m detectors.diagnosis.handbook > docs/causes.md`."""
+    """Made anew by `python -m tests.pages.causes > docs/causes.md`."""
     assert PAGE.read_text(encoding="utf-8") == causes_page()
 
 

@@ -1,4 +1,4 @@
-"""The cause table as a page to read: `python -m detectors.diagnosis.handbook > docs/causes.md`."""
+"""The cause table as a page to read: `python -m tests.pages.causes > docs/causes.md`."""
 
 from collections.abc import Iterator
 

@@ -8,14 +8,14 @@ from typing import Any
 import jsonschema
 import pytest
 
-from client.schema import profile_schema, text
+from tests.pages.profile_schema import profile_schema, text
 
 DOCS = Path(__file__).parents[2] / "docs"
 EXAMPLE = (DOCS / "profiles.md").read_text(encoding="utf-8").split("```toml\n")[1].split("```")[0]
 
 
 def test_the_file_in_docs_is_up_to_date() -> None:
-    """If not: python -m client.schema > docs/profile.schema.json"""
+    """If not: python -m tests.pages.profile_schema > docs/profile.schema.json"""
     assert (DOCS / "profile.schema.json").read_text(encoding="utf-8") == text()
 
 

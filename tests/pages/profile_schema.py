@@ -1,6 +1,6 @@
 """JSON Schema (2020-12) of a profile, for editors that check and complete TOML.
 
-python -m client.schema > docs/profile.schema.json
+python -m tests.pages.profile_schema > docs/profile.schema.json
 """
 
 import json
