@@ -1,6 +1,8 @@
 """Is this reading true now, and since when: drawn from a channel's events."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
+
+import msgspec
 
 from detectors.frame import Held
 from shared.events import Event
@@ -84,6 +86,23 @@ def trust_beside(
     if rest[0] is Trust.TRUE:
         return Trust.SHELVED, found[1], f"shelved: {found[2]}"
     return rest
+
+
+def healths_beside(
+    healths: Iterable[ChannelHealth],
+    events: Sequence[Event],
+    shelved: Collection[int],
+    state: str,
+    now_s: float,
+) -> tuple[ChannelHealth, ...]:
+    """Each channel with the trust that what is not shelved (ids) leaves it."""
+    if not shelved:
+        return tuple(healths)
+    found = []
+    for health in healths:
+        trust, since_s, why = trust_beside(health.channel, events, shelved, state, now_s)
+        found.append(msgspec.structs.replace(health, trust=trust, since_s=since_s, why=why))
+    return tuple(found)
 
 
 def _weight(event: Event) -> tuple[bool, int]:

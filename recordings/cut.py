@@ -8,9 +8,9 @@ import numpy as np
 
 from recordings.logs import Log
 from recordings.losses import losses_of, restarts
-from recordings.notes import Note
 from recordings.samples import count_samples
 from shared.chain import Chain
+from shared.notes import Note
 from shared.updates import Batch, Update, Value, batch_of, updates_of
 
 

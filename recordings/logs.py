@@ -6,12 +6,12 @@ from typing import Any, Protocol
 
 from recordings.bundle import MAGIC, Bundle
 from recordings.files import head_of
-from recordings.notes import Note
 from recordings.opening import is_database
 from recordings.plain_log import PlainLog, read_plain_log
 from recordings.reader import Recording
 from recordings.samples import count_samples, sensor_channels
 from shared.chain import Chain
+from shared.notes import Note
 from shared.updates import Batch
 
 

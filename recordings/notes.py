@@ -1,11 +1,9 @@
-"""Notes of a log, and adding one to a recording that is closed or still being written."""
+"""Adding a note to a recording that is closed or still being written."""
 
 import sqlite3
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
-
-import msgspec
 
 from recordings.files import shown
 from recordings.opening import open_recording, strange_part
@@ -13,27 +11,15 @@ from recordings.packer import note_row
 from recordings.schema import UNREADABLE, VERSION
 from recordings.store import BUSY_S, insert_rows
 from shared.errors import BadInput
+from shared.notes import NOTE
 from shared.text import clean
-
-
-class Note(msgspec.Struct, frozen=True):
-    """What a person wrote at a moment of the log.
-
-    `kind` is `note`, or another word for what a tool can use (an answer to a check, the
-    start of a trial), with what belongs to it in `facts`.
-    """
-
-    time_s: float
-    text: str
-    kind: str = "note"
-    facts: dict[str, Any] = {}
 
 
 def add_note(
     path: str | Path,
     time_s: float,
     text: str,
-    kind: str = "note",
+    kind: str = NOTE,
     facts: Mapping[str, Any] | None = None,
 ) -> None:
     """Add a note to a recording; another program may be recording into it. Raises BadInput."""

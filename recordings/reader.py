@@ -16,7 +16,6 @@ from recordings.bounds import HELD_BYTES, KeyNames
 from recordings.cells import CONTENTS, MAX_TIME_S, chains_of, row_of
 from recordings.files import shown
 from recordings.losses import REPAIRED
-from recordings.notes import Note
 from recordings.opening import open_recording
 from recordings.packing import Damaged, Samples
 from recordings.rollup import RollUps
@@ -25,6 +24,7 @@ from recordings.schema import ROLL_UP_S, UNREADABLE, Cell
 from shared.chain import Chain
 from shared.errors import BadInput
 from shared.events import Event
+from shared.notes import Note
 from shared.secrets import public_meta
 from shared.text import clean
 from shared.updates import Batch, Entry, Floats

@@ -8,10 +8,10 @@ from typing import Any
 import msgspec
 
 from recordings.bringing import bring_batches, store
-from recordings.notes import Note
 from recordings.private import Replaced, Scrubber, private_key
 from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
+from shared.notes import Note
 from shared.updates import Batch
 from shared.version import VERSION
 

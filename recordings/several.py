@@ -19,12 +19,12 @@ from recordings.files import shown
 from recordings.folder import CUT, SUFFIX, is_of
 from recordings.logs import Log, open_log
 from recordings.losses import REPAIRED
-from recordings.notes import Note
 from recordings.parts import Part, gaps_of, in_order, part_of, put, stretch_starts
 from recordings.reader import Recording, RollUp
 from recordings.rolling import CARRIED
 from shared.errors import BadInput
 from shared.events import Event
+from shared.notes import Note
 from shared.text import clean
 from shared.updates import Batch
 from shared.when import spelt, tenths

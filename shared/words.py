@@ -142,6 +142,12 @@ QUANTITIES = {
 EVERY_CHANNEL = "*"
 """Channel of an event that means every channel, or the link itself."""
 
+
+def channel_word(channel: str) -> str:
+    """A channel as a person reads it."""
+    return "all" if channel == EVERY_CHANNEL else channel
+
+
 NO_FLAGS = "none"
 """What the `flags` quantity says when no flag is up."""
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from textwrap import wrap
 
 from client.simulated.scenario import load_scenario
+from shared.notes import TRIAL
 from tests.test_story import (
     MOVED_UNTIL_S,
     PRINT_ENDS_S,
@@ -20,7 +21,6 @@ from tests.test_story import (
     Night,
     trial,
 )
-from tui.answers import TRIAL
 from tui.guide import Guide
 from tui.main import run
 from tui.painter import paint

@@ -15,14 +15,14 @@ from client.profile import simulated_profile
 from client.simulated.plain import moments, updates
 from client.simulated.rhythm import PERIOD_S
 from client.simulated.scenario import Scenario, load_scenario
-from detectors.trials import KindTrial
-from detectors.verdicts import Outcome
+from detectors.trials.compared import TrialOutcome
+from detectors.trials.counted import KindTrial
 from recordings.logs import open_log
 from recordings.writer import Recorder
+from shared.notes import TRIAL
 from shared.updates import Update
 from shared.words import Cause, Kind, Severity
 from tests.tui.test_guide import lines_of
-from tui.answers import TRIAL
 from tui.commands.judge import judge_log
 from tui.guide import Guide, Stage
 from tui.main import run
@@ -51,7 +51,6 @@ class Night(Live):
         while self._next.time_s <= time_s + self._start_s:
             part.append(self._next)
             self._next = next(self._log)
-        self._first_s = self._first_s or part[0].time_s
         self._detect(part)
         if judged:
             self._try_at_s = 0.0
@@ -123,7 +122,7 @@ def test_a_loose_terminal_is_found_repaired_and_proven(
     assert first.state == "moving"
     assert first.count == first_breaks(scenario, night)
     assert second.count == 0
-    assert second.outcome is Outcome.TOO_EARLY
+    assert second.outcome is TrialOutcome.TOO_EARLY
     assert second.further_h is not None
 
     assert now.verdict.severity is Severity.MAINTENANCE_REQUIRED
@@ -135,9 +134,9 @@ def test_a_loose_terminal_is_found_repaired_and_proven(
     share = 35.0 / 36.5
     """Of its time that a print moves; it pauses between layers, and a window counts whole."""
     at_s = PRINTS_AGAIN_S + 180.0 + 60.0 * minutes
-    assert trial(night.until(at_s - 40.0), 1).outcome is Outcome.TOO_EARLY
+    assert trial(night.until(at_s - 40.0), 1).outcome is TrialOutcome.TOO_EARLY
     now = night.until(at_s / share - PRINTS_AGAIN_S * (1.0 / share - 1.0) + 20.0)
-    assert trial(now, 1).outcome is Outcome.BETTER
+    assert trial(now, 1).outcome is TrialOutcome.BETTER
     assert trial(now, 1).further_h is None
     assert now.verdict.severity is Severity.NOTICE
     assert "repaired by “tightened the terminal”" in now.verdict.text

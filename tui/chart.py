@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from shared.events import Event
 from shared.health import Trust
+from shared.notes import Note
 from shared.when import hms
 from shared.words import EVERY_CHANNEL
 from tui import raster
@@ -15,7 +16,6 @@ from tui.glyphs import SEVERITY_INK, SEVERITY_LETTER, TRUST_INK, Glyphs
 from tui.picture import Picture
 from tui.raster import Flags, Grid
 from tui.ribbon import LEVELS, NO_DATA, Levels, worst_per_cell
-from tui.snapshot import Note
 
 LABEL_CELLS = 6
 TICK_CELLS = 12

@@ -1,7 +1,7 @@
 """Actions of the screen that belong to checks and trials."""
 
+from shared.notes import TRIAL
 from shared.when import hms
-from tui.answers import TRIAL
 from tui.guide import Stage, number_in, open_guide
 from tui.keys import CHECK_ACTIONS
 from tui.snapshot import Snapshot, Source

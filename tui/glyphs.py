@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from shared.health import Trust
-from shared.words import EVERY_CHANNEL, Severity
+from shared.words import Severity
 from tui.board import Ink
 
 SEVERITY_LETTER = {
@@ -30,11 +30,6 @@ TRUST_INK = {
     Trust.FALSE: Ink.FALSE,
     Trust.UNKNOWN: Ink.UNKNOWN,
 }
-
-
-def channel_word(channel: str) -> str:
-    """A channel as a person reads it."""
-    return "all" if channel == EVERY_CHANNEL else channel
 
 
 @dataclass(frozen=True, slots=True)

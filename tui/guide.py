@@ -17,8 +17,8 @@ from detectors.measured import GUIDED, Bench, Guided, Measured, Progress, guided
 from detectors.measured.guide import Case
 from shared.chain import UNTOLD, Chain
 from shared.events import Check
+from shared.notes import ANSWER, FROM_S, MEASURED
 from shared.updates import Update, Value
-from tui.answers import ANSWER, FROM_S, MEASURED
 from tui.snapshot import Snapshot, Source
 
 MOST_AT_ONCE_S = 600.0

@@ -9,7 +9,7 @@ from detectors.diagnosis.firstline import FIRST_LINES
 from shared.bursts import bursts
 from shared.events import LASTED, Check, Event, RankedCause, Verdict
 from shared.when import rate_words, spelt, tenths
-from shared.words import EVERY_CHANNEL, Severity
+from shared.words import Severity, channel_word
 
 BURST_SHOWN = 8
 """Events of a burst that a line names after the first."""
@@ -18,11 +18,6 @@ CAUSES_SHOWN = 3
 TWICE = 2
 UNLIKELY = 0.01
 """Causes below this are left out of text and screen."""
-
-
-def channel_word(channel: str) -> str:
-    """A channel as a person reads it."""
-    return "all" if channel == EVERY_CHANNEL else channel
 
 
 def visible(events: Iterable[Event]) -> list[Event]:

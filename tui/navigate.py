@@ -4,7 +4,7 @@ import math
 
 from shared.events import Event
 from shared.when import hms
-from tui.glyphs import channel_word
+from shared.words import channel_word
 from tui.raster import COLUMN_DOTS
 from tui.snapshot import Snapshot, Source
 from tui.state import ScreenState, standing

@@ -4,11 +4,11 @@
 brings it to the watch, so that what is shelved is not notified.
 """
 
-from recordings.notes import Note
+from detectors.noted import is_deed
 from recordings.reader import Recording
 from shared.errors import BadInput
 from shared.events import Event
-from tui.deeds import is_deed
+from shared.notes import Note
 from tui.notify import Desk
 from tui.pipeline import Live
 

@@ -7,32 +7,32 @@ this thread never waits for them.
 import math
 import threading
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from client.company import Company
 from client.form import Profile
 from client.mapping import Mapper
 from client.reader import Link, Reader
-from detectors.diagnosis import diagnose
-from detectors.exposure import Ledger
-from detectors.life import Deed, Lives, lives
-from detectors.trials import KindTrial
-from detectors.watch import Watch
+from detectors.health import healths_beside
+from detectors.judged import Judge, Judged, watched
+from detectors.logwatch import LogWatch
+from detectors.noted import Noted, noted
+from detectors.shelf import Stand, stand_at
+from detectors.trials.counted import KindTrial, trials
 from recordings.rolling import RollingRecorder
 from recordings.writer import Recorder
 from shared.chain import Chain
 from shared.clock import own_time
 from shared.errors import BadInput
 from shared.events import Event, RankedCause, Verdict
+from shared.notes import NOTE, Note
 from shared.updates import Entry, EntryKind, Update, batch_of
 from shared.when import counted, spelt
 from shared.words import Act, HostState, Severity
-from tui.answers import answers_in
-from tui.deeds import channels_beside, deeds_in, loud_verdict, set_aside
 from tui.history import History
-from tui.repairs import told, trials_of, unprovoked
-from tui.snapshot import LinkState, LinkView, Note, RecordingView, Snapshot
+from tui.snapshot import LinkState, LinkView, RecordingView, Snapshot
 
 TRIALS_EVERY_S = 5.0
 TRIALS_SHARE = 0.05
@@ -75,30 +75,27 @@ class Live:
         self._chains: Mapping[str, Chain] = profile.chains
         self._reader = Reader(profile, first_must_work=not waits, company=company)
         self._mapper = Mapper(profile)
-        self._ledger = Ledger()
-        self._watch = Watch(self._chains, [self._ledger])
+        self._watch = LogWatch(self._chains)
         self._history = History()
         self._shows = shows
         self._recorder = recorder
         self._for_s = for_s
         self._lock = threading.Lock()
         self._notes: list[Note] = []
-        self._deeds: list[Deed] = []
-        self._ranked: tuple[RankedCause, ...] = ()
-        self._causes: tuple[RankedCause, ...] = ()
-        """As ranked, but those of channels whose faults are all shelved last."""
-        self._verdict = Verdict(severity=Severity.NOTICE, text="nothing heard yet")
+        self._noted = Noted()
+        self._judge = Judge(self._chains)
+        self._judged = Judged(
+            (), Verdict(severity=Severity.NOTICE, text="nothing heard yet"), Stand()
+        )
         self._changed: dict[int, Event] = {}
         self._serial = 0
         self._host = ""
         """The host's own word; empty before it says one or gives a reading."""
-        self._first_s: float | None = None
         self._heard_own_s = own_time()
         self._messages = 0
         self._is_heard = False
         self._stopping = False
         self._diagnosed_s = 0.0
-        self._stale_diagnosis = False
         self._trials: tuple[KindTrial, ...] = ()
         self._try_at_s = 0.0
         self.finished = threading.Event()
@@ -126,7 +123,7 @@ class Live:
     @property
     def has_read(self) -> bool:
         """Whether any channel ever gave a value."""
-        return bool(self._watch.health())
+        return bool(self._watch.found().healths)
 
     @property
     def held(self) -> str:
@@ -135,7 +132,7 @@ class Live:
             return ""
         with self._lock:
             events = sum(event.absorbed_by is None for event in self._watch.events)
-            span_s = 0.0 if self._first_s is None else self._watch.now_s - self._first_s
+            span_s = self._watch.span_s
         parts = getattr(self._recorder, "parts", 1)
         files = "" if parts == 1 else f"{parts} files, the last "
         trouble = f"; {self._recorder.trouble}" if self._recorder.trouble else ""
@@ -191,7 +188,9 @@ class Live:
     def results(self) -> tuple[list[Event], tuple[RankedCause, ...], Verdict, list[str]]:
         """Events, causes, verdict and assumptions, as of now."""
         with self._lock:
-            return list(self._watch.events), self._causes, self._verdict, self._watch.assumed()
+            found = self._watch.found()
+            judged = self._judged
+            return list(found.events), judged.causes, judged.verdict, list(found.assumed)
 
     def wait_open(self, timeout_s: float, stop: threading.Event | None = None) -> None:
         """Wait for the link to open or fail, so that bad input is said before a screen opens.
@@ -216,8 +215,8 @@ class Live:
             now_s = self._mapper.time_at(now_own)
             since_s = self._mapper.time_at(link.since_own_s)
             age = now_own - self._heard_own_s if self.is_heard else math.nan
-            events = tuple(self._watch.events)
-            stand = self._lives(events, now_s or 0.0)
+            found = self._watch.found()
+            stand = stand_at(found.events, self._noted.deeds, self._stand_s())
             return Snapshot(
                 serial=self._serial,
                 title=self._title,
@@ -235,34 +234,30 @@ class Live:
                 ),
                 host=self._host,
                 recording=self._recording_view(),
-                channels=channels_beside(
-                    self._watch.health(), events, stand, self._host, self._watch.now_s
+                channels=healths_beside(
+                    found.healths, found.events, stand.shelved, self._host, found.now_s
                 ),
-                events=events,
+                events=found.events,
                 acknowledged=stand.acknowledged,
-                causes=self._causes,
-                not_evaluated=self._watch.not_evaluated(),
-                verdict=self._verdict,
+                causes=self._judged.causes,
+                not_evaluated=found.not_evaluated,
+                verdict=self._judged.verdict,
                 notes=tuple(self._notes),
-                assumed=tuple(self._watch.assumed()),
+                assumed=found.assumed,
                 trials=self._trials,
-                chains=self._watch.chain_states(),
+                chains=found.chains,
                 shelved={id_: shelf.until_s for id_, shelf in stand.shelved.items()},
-                quiet=stand.quiet(events) if stand.shelves else frozenset(),
+                quiet=stand.quiet(found.events),
             )
 
     def note(
-        self, text: str, time_s: float, kind: str = "note", facts: Mapping[str, Any] | None = None
+        self, text: str, time_s: float, kind: str = NOTE, facts: Mapping[str, Any] | None = None
     ) -> str:
         with self._lock:
-            note = Note(time_s, text, kind, dict(facts or {}))
-            self._notes.append(note)
-            self._deeds += deeds_in([note])
-            self._serial += 1
+            self._add(Note(time_s, text, kind, dict(facts or {})))
             if self._recorder is not None:
                 self._recorder.note(time_s, text, kind, facts)
-            if kind not in ("note", *Act):
-                self._stale_diagnosis = True
+            if kind not in (NOTE, *Act):
                 self._try_at_s = 0.0
             self._diagnosed_s = 0.0
         if self.finished.is_set():
@@ -274,17 +269,14 @@ class Live:
         with self._lock:
             if any((n.time_s, n.kind, n.text) == (time_s, kind, text) for n in self._notes):
                 return
-            note = Note(time_s, text, kind, dict(facts))
-            self._notes.append(note)
-            self._deeds += deeds_in([note])
-            self._serial += 1
+            self._add(Note(time_s, text, kind, dict(facts)))
             if isinstance(self._recorder, RollingRecorder):
                 self._recorder.take_along(time_s, text, kind, facts)
 
-    def stand(self) -> Lives:
+    def stand(self) -> Stand:
         """What stands now of acknowledging and shelving."""
         with self._lock:
-            return self._lives(self._watch.events, self._mapper.time_at(own_time()) or 0.0)
+            return stand_at(self._watch.events, self._noted.deeds, self._stand_s())
 
     def seek(self, time_s: float) -> None:
         """A live watch has no cursor."""
@@ -336,11 +328,10 @@ class Live:
 
     def _within(self, updates: list[Update]) -> tuple[list[Update], bool]:
         """Updates inside `for_s`, and whether the watch is over."""
-        if self._first_s is None:
-            self._first_s = updates[0].time_s
         if self._for_s is None:
             return updates, False
-        end_s = self._first_s + self._for_s
+        first_s = self._watch.first_s
+        end_s = (updates[0].time_s if math.isnan(first_s) else first_s) + self._for_s
         inside = [update for update in updates if update.time_s <= end_s]
         return inside, len(inside) < len(updates)
 
@@ -366,61 +357,44 @@ class Live:
             self._changed[event.id] = event
             if self._recorder is not None:
                 self._recorder.event(event)
-        self._stale_diagnosis = self._stale_diagnosis or bool(changed)
 
     def _diagnose_if(self, due: bool) -> None:
         if not due:
             return
         self._diagnosed_s = time.monotonic()
         with self._lock:
-            events = list(self._watch.events)
-            blind = self._watch.not_evaluated()
-            span_s = self._watch.now_s - (self._first_s or 0.0)
-            channels = len(self._watch.health())
-            chains = self._watch.chain_states()
-            notes = list(self._notes)
-            stand = self._lives(events, self._mapper.time_at(own_time()) or 0.0)
-        self._try(events, notes)
-        own = unprovoked(events, notes)
-        if self._stale_diagnosis:
-            self._stale_diagnosis = False
-            answers, _ = answers_in(notes)
-            self._ranked = diagnose(own, self._chains, answers, told(self._trials, answers))
-        causes = set_aside(self._ranked, stand.quiet(events)) if stand.shelves else self._ranked
-        found = loud_verdict(
-            own,
-            causes,
-            stand,
-            span_s=span_s,
-            channels=channels,
-            not_evaluated=blind,
-            trials=self._trials,
-            chains=chains,
-        )
+            found = replace(self._watch.found(), now_s=self._stand_s())
+            said = self._noted
+        self._try(said)
+        judged = self._judge.judged(found, said, self._trials)
         with self._lock:
-            if causes != self._causes or found != self._verdict:
-                self._causes, self._verdict = causes, found
+            if judged != self._judged:
+                self._judged = judged
                 self._serial += 1
 
-    def _lives(self, events: Sequence[Event], now_s: float) -> Lives:
-        """What stands of the deeds; the clock may be behind the newest of them by a hair."""
-        newest_s = max((deed.time_s for deed in self._deeds), default=now_s)
-        return lives(events, self._deeds, max(now_s, newest_s))
+    def _add(self, note: Note) -> None:
+        """Take a note in; the lock is held."""
+        self._notes.append(note)
+        self._noted = noted(self._notes)
+        self._serial += 1
 
-    def _try(self, events: list[Event], notes: list[Note]) -> None:
+    def _stand_s(self) -> float:
+        """Log time now, for deeds; the clock may be behind the newest of them by a hair."""
+        now_s = self._mapper.time_at(own_time()) or 0.0
+        return max([now_s, *(deed.time_s for deed in self._noted.deeds)])
+
+    def _try(self, said: Noted) -> None:
         """Work out trials anew now and then: hours of exposure go on without any event."""
         began_s = time.monotonic()
         if began_s < self._try_at_s and not self.finished.is_set():
             return
         with self._lock:
-            usage = self._ledger.usage(events)
-        found = trials_of(usage, notes)
+            usage = self._watch.usage()
+        found = trials([watched(usage, said)])
         took_s = time.monotonic() - began_s
         self._try_at_s = began_s + max(TRIALS_EVERY_S, took_s / TRIALS_SHARE)
-        changed = told(found) != told(self._trials)
         with self._lock:
             self._trials = found
-            self._stale_diagnosis = self._stale_diagnosis or changed
             self._serial += 1
 
     def _end(self) -> None:
@@ -429,11 +403,12 @@ class Live:
             self._take(self._reader.take())
         with self._lock:
             self._take_events(self._watch.finish())
-        self._stale_diagnosis = True
+        self._try_at_s = 0.0
         self._diagnose_if(True)
         if self._recorder is not None:
             self._recorder.close()
-            if self._reader.fatal is not None and self._first_s is None and not self._notes:
+            is_empty = math.isnan(self._watch.first_s) and not self._notes
+            if self._reader.fatal is not None and is_empty:
                 # Nothing was heard at all: the name stays free for the next try.
                 self._recorder.path.unlink(missing_ok=True)
         self.finished.set()

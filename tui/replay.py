@@ -6,53 +6,66 @@ result: events that began later are not shown yet, and causes are those of event
 recording that is still being written is followed until its writer closes it.
 """
 
+import math
 import threading
 import time
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import msgspec
 
-from detectors.diagnosis import diagnose, verdict
-from detectors.health import trust_of
-from detectors.life import Lives, lives
-from detectors.trials import KindTrial
+from detectors.health import healths_beside, trust_of
+from detectors.judged import Found, Judge, Judged, headed, watched
+from detectors.logwatch import LogWatch
+from detectors.noted import noted
+from detectors.shelf import Stand
+from detectors.trials.counted import KindTrial, trials
+from detectors.trials.exposure import Usage
 from recordings.cut import starts_of
 from recordings.folder import is_being_written
 from recordings.logs import Log
-from recordings.notes import Note as LoggedNote
 from recordings.notes import add_note
 from recordings.reader import Recording
 from recordings.several import Joined
 from shared.chain import Chain
 from shared.errors import BadInput
-from shared.events import Event, RankedCause, Verdict
+from shared.events import Event, Verdict
 from shared.health import ChannelHealth, Trust
+from shared.notes import NOTE, Note
 from shared.updates import Batch
 from shared.words import Act, Gate, HostState, Severity
-from tui.answers import answers_in
-from tui.deeds import channels_beside, deeds_in, loud_verdict, set_aside
 from tui.history import History
 from tui.outline import outline_of
-from tui.repairs import told, trials_of, unprovoked
-from tui.snapshot import LinkState, LinkView, Note, PlayView, RecordingView, Snapshot
-from tui.stretches import StretchWatch
+from tui.snapshot import LinkState, LinkView, PlayView, RecordingView, Snapshot
 
 POLL_S = 0.5
 FIRST_LOOKS = 3
 """Snapshots that are taken of a file at a glance before it is judged, …"""
 FIRST_LOOK_S = 2.0
 """… unless that takes longer."""
-YIELD_S = 0.002
+SHOW_EVERY_S = 0.5
+"""How often the screen is given what has been found in a file so far."""
 MOST_EVENTS = 200
 """With more events than this before the cursor, causes are those of the whole file."""
-GATES_EVERY_ROWS = 256
-"""How finely the cursor can tell what a channel was doing."""
 
-_T = TypeVar("_T")
+_NOTHING = Found(events=(), now_s=0.0, span_s=0.0, healths=())
+_NO_USAGE = Usage({}, {}, ())
+_READING = Judged((), Verdict(severity=Severity.NOTICE, text="reading the file"), Stand())
+
+
+@dataclass(frozen=True, slots=True)
+class _Whole:
+    """What has been made of all that was read so far; at first nothing."""
+
+    found: Found = _NOTHING
+    usage: Usage = _NO_USAGE
+    trials: tuple[KindTrial, ...] = ()
+    judged: Judged = _READING
+    is_judged: bool = False
 
 
 class Replay:
@@ -62,23 +75,22 @@ class Replay:
         self._log = log
         self._title = title
         self._chains = log.chains if chains is None else chains
-        self._watch = StretchWatch(self._chains, starts_of(log.meta))
+        self._watch = LogWatch(self._chains, starts_of(log.meta))
+        """Known to the thread alone; others see the whole that it shows."""
+        self._whole = _Whole()
+        self._shown_own_s = 0.0
+        self._judge = Judge(self._chains)
+        self._judge_at_cursor = Judge(self._chains)
         self._history = History(keep_s=None)
         self._lock = threading.Lock()
-        self._logged: tuple[LoggedNote, ...] = log.notes
-        self._own_notes: list[LoggedNote] = []
+        self._logged: tuple[Note, ...] = log.notes
+        self._own_notes: list[Note] = []
         self._is_live = _is_live(log)
         self._heard_own_s = time.monotonic()
         self._recorded: list[Event] = []
         self._channel_names = log.channels
-        self._ranked: tuple[tuple[Event, ...], tuple[RankedCause, ...]] = ((), ())
-        self._causes: tuple[RankedCause, ...] = ()
-        self._trials: tuple[KindTrial, ...] = ()
-        self._verdict = Verdict(severity=Severity.NOTICE, text="reading the file")
-        self._healths: list[tuple[float, tuple[ChannelHealth, ...]]] = []
         self._states: list[tuple[float, str]] = []
         self._serial = 0
-        self._done = False
         self._stopping = False
         self._wake = threading.Event()
         self._seen = threading.Event()
@@ -102,7 +114,7 @@ class Replay:
     def is_judged(self) -> bool:
         """Whether all that is in the file has been read and judged."""
         with self._lock:
-            return self._done
+            return self._whole.is_judged
 
     def snapshot(self) -> Snapshot:
         self._looks += 1
@@ -110,16 +122,13 @@ class Replay:
             self._seen.set()
         with self._lock:
             play = self._play_view()
-            cursor = play.cursor_s
-            events = tuple(
-                _as_of(event, cursor) for event in self._events() if event.start_s <= cursor
-            )
-            host = _last_before(self._states, cursor, str(HostState.UP))
-            stand = lives(events, deeds_in(self._notes()), cursor)
-            causes, found = self._diagnosis(events, play, stand)
+            cursor, whole = play.cursor_s, self._whole
+            host = self._host_at(cursor)
+            found = self._found_at(play, host)
+            judged = self._judged_at(found, play)
+            stand = judged.stand
             state = LinkState.LIVE_FILE if self._is_live else LinkState.FILE
             age_s = time.monotonic() - self._heard_own_s if self._is_live else 0.0
-            notes = [Note(note.time_s, note.text, note.kind, note.facts) for note in self._notes()]
             return Snapshot(
                 serial=self._serial,
                 title=self._title,
@@ -127,21 +136,19 @@ class Replay:
                 link=LinkView(state, play.first_s, age_s, self._trouble),
                 host=host,
                 recording=RecordingView(str(self._log.path), 0),
-                channels=channels_beside(
-                    self._channels(cursor, events, host), events, stand, host, cursor
-                ),
-                events=events,
+                channels=healths_beside(found.healths, found.events, stand.shelved, host, cursor),
+                events=found.events,
                 acknowledged=stand.acknowledged,
-                causes=causes,
-                not_evaluated=self._watch.not_evaluated(),
-                verdict=found,
-                notes=tuple(notes),
+                causes=judged.causes,
+                not_evaluated=found.not_evaluated,
+                verdict=judged.verdict,
+                notes=self._notes(),
                 play=play,
-                assumed=tuple(self._watch.assumed()),
-                chains=self._watch.chain_states(),
-                trials=self._trials,
+                assumed=whole.found.assumed,
+                chains=whole.found.chains,
+                trials=whole.trials,
                 shelved={id_: shelf.until_s for id_, shelf in stand.shelved.items()},
-                quiet=stand.quiet(events) if stand.shelves else frozenset(),
+                quiet=stand.quiet(found.events),
             )
 
     @property
@@ -149,16 +156,14 @@ class Replay:
         return self._chains
 
     def note(
-        self, text: str, time_s: float, kind: str = "note", facts: Mapping[str, Any] | None = None
+        self, text: str, time_s: float, kind: str = NOTE, facts: Mapping[str, Any] | None = None
     ) -> str:
         """Into the recording, as by `ohmvigil note`; says so, or why on this screen only."""
         with self._lock:
-            self._own_notes.append(LoggedNote(time_s, text, kind, dict(facts or {})))
+            self._own_notes.append(Note(time_s, text, kind, dict(facts or {})))
             self._serial += 1
-            self._ranked = ((), ())
-            is_judged = self._done
-        if kind not in ("note", *Act) and is_judged:
-            self._judge()
+            if kind not in (NOTE, *Act) and self._whole.is_judged:
+                self._whole = self._judged_whole(self._whole.found, self._whole.usage)
         path = self._file_at(time_s)
         if path is None:
             return "on this screen only: a single recording can hold it"
@@ -207,10 +212,10 @@ class Replay:
             self._follow()
         except BadInput as error:
             self._trouble = str(error)
+        self._watch.finish()
+        self._show(is_read=True)
         with self._lock:
-            self._watch.finish()
             self._is_live = False
-        self._judge()
 
     def _glance(self) -> None:
         """Roll-ups and events as they were recorded, so that there is something to see."""
@@ -246,132 +251,118 @@ class Replay:
                 return
             with self._lock:
                 self._logged = log.notes
-            self._judge()
+            self._show(is_read=True)
             self._wake.wait(POLL_S)
 
     def _take(self, batch: Batch) -> None:
-        for start in range(0, len(batch), GATES_EVERY_ROWS):
-            part = batch.cut(start, start + GATES_EVERY_ROWS)
-            with self._lock:
-                self._history.append(part)
-                self._watch.feed(part)
-                for row, word in part.texts.get("host.state", ()):
-                    self._states.append((float(part.time_s[row]), word))
-                self._healths.append((self._watch.now_s, self._watch.health()))
-                self._heard_own_s = time.monotonic()
-                self._serial += 1
-            # Lets the screen have its turn.
-            time.sleep(YIELD_S)
-
-    def _judge(self) -> None:
-        """Causes and verdict of all that has been read."""
+        self._watch.feed(batch)
         with self._lock:
-            first_s, last_s = self._history.span_s
-            answers, _ = answers_in(self._notes())
-            self._trials = trials_of(self._watch.usage(), self._notes())
-            tried = told(self._trials, answers)
-            own = unprovoked(self._watch.events, self._notes())
-            self._causes = diagnose(own, self._chains, answers, tried)
-            self._verdict = verdict(
-                own,
-                self._causes,
-                span_s=last_s - first_s,
-                channels=len(self._watch.health()),
-                not_evaluated=self._watch.not_evaluated(),
-                trials=self._trials,
-                chains=self._watch.chain_states(),
-            )
-            self._done = True
+            self._history.append(batch)
+            for row, word in batch.texts.get("host.state", ()):
+                self._states.append((float(batch.time_s[row]), word))
+            self._heard_own_s = time.monotonic()
             self._serial += 1
+        if not self._whole.is_judged and time.monotonic() - self._shown_own_s >= SHOW_EVERY_S:
+            self._show(is_read=False)
 
-    def _notes(self) -> tuple[LoggedNote, ...]:
+    def _show(self, *, is_read: bool) -> None:
+        """Let others see what was found; causes once all has been read."""
+        found, usage = self._watch.found(), self._watch.usage()
+        with self._lock:
+            if is_read:
+                self._whole = self._judged_whole(found, usage)
+            else:
+                self._whole = replace(self._whole, found=found, usage=usage)
+            self._serial += 1
+        self._shown_own_s = time.monotonic()
+
+    def _judged_whole(self, found: Found, usage: Usage) -> _Whole:
+        said = noted(self._notes())
+        counted = trials([watched(usage, said)])
+        return _Whole(found, usage, counted, self._judge.judged(found, said, counted), True)
+
+    def _notes(self) -> tuple[Note, ...]:
         """Those of the file and those written here; what was stored comes back with the file."""
         stored = {(note.time_s, note.kind, note.text) for note in self._logged}
         own = [n for n in self._own_notes if (n.time_s, n.kind, n.text) not in stored]
         return (*self._logged, *own)
 
-    def _events(self) -> list[Event]:
+    def _events(self) -> Sequence[Event]:
         """Those that were judged here; until then those that the recording holds."""
-        return self._watch.events if self._done or not self._recorded else self._recorded
+        whole = self._whole
+        return whole.found.events if whole.is_judged or not self._recorded else self._recorded
 
-    def _diagnosis(
-        self, events: tuple[Event, ...], play: PlayView, stand: Lives
-    ) -> tuple[tuple[RankedCause, ...], Verdict]:
-        """Causes and verdict as of the cursor, with what is shelved then set aside."""
-        causes, found = self._found(events, play)
-        if not stand.shelves:
-            return causes, found
-        causes = set_aside(causes, stand.quiet(events))
-        found = loud_verdict(
-            unprovoked(events, self._notes()),
-            causes,
-            stand,
-            span_s=play.cursor_s - play.first_s,
-            channels=len(self._channel_names),
-            not_evaluated=self._watch.not_evaluated(),
-            trials=self._trials if play.cursor_s >= play.last_s else (),
-            chains=self._watch.chain_states() if play.cursor_s >= play.last_s else (),
+    # -- as of the cursor --
+
+    def _found_at(self, play: PlayView, host: str) -> Found:
+        cursor_s, whole = play.cursor_s, self._whole.found
+        events = tuple(
+            _as_of(each, cursor_s) for each in self._events() if each.start_s <= cursor_s
         )
-        return causes, found
+        return replace(
+            whole,
+            events=events,
+            now_s=cursor_s,
+            span_s=cursor_s - play.first_s,
+            healths=tuple(
+                self._health_at(health, cursor_s, events, host)
+                for health in self._channels_at(cursor_s)
+            ),
+            chains=whole.chains if cursor_s >= play.last_s else (),
+        )
 
-    def _found(
-        self, events: tuple[Event, ...], play: PlayView
-    ) -> tuple[tuple[RankedCause, ...], Verdict]:
+    def _judged_at(self, found: Found, play: PlayView) -> Judged:
         """Causes and verdict as of the cursor, or of the whole file where that says so."""
-        if self._done and play.cursor_s >= play.last_s:
-            return self._causes, self._verdict
-        if not self._done and not self._recorded:
-            return self._causes, self._verdict
-        if len(events) > MOST_EVENTS:
-            words = f"in the whole file: {self._verdict.text}"
-            return self._causes, msgspec.structs.replace(self._verdict, text=words)
-        if events != self._ranked[0]:
-            answers, _ = answers_in([n for n in self._notes() if n.time_s <= play.cursor_s])
-            own = unprovoked(events, self._notes())
-            self._ranked = (events, diagnose(own, self._chains, answers))
-        causes = self._ranked[1]
-        found = verdict(
-            unprovoked(events, self._notes()),
-            causes,
-            span_s=play.cursor_s - play.first_s,
-            channels=len(self._channel_names),
-            not_evaluated=self._watch.not_evaluated(),
-        )
-        if self._done:
-            return causes, found
-        return causes, msgspec.structs.replace(found, text=f"as recorded: {found.text}")
+        whole = self._whole
+        if not whole.is_judged and not self._recorded:
+            return whole.judged
+        is_end = play.cursor_s >= play.last_s
+        said = noted(self._notes(), math.inf if is_end else play.cursor_s)
+        if whole.is_judged and is_end:
+            return self._judge.judged(found, said, whole.trials)
+        if len(found.events) <= MOST_EVENTS:
+            judged = self._judge_at_cursor.judged(found, said)
+            return judged if whole.is_judged else _prefixed("as recorded: ", judged)
+        judged = headed(found, said, whole.judged.causes)
+        if judged.stand.shelves:
+            return judged
+        return _prefixed("in the whole file: ", replace(judged, verdict=whole.judged.verdict))
 
-    def _channels(
-        self, cursor: float, events: Sequence[Event], host: str
-    ) -> tuple[ChannelHealth, ...]:
-        """Channels as they stood at the cursor."""
-        if self._healths:
-            healths = _last_before(self._healths, cursor, self._healths[0][1])
-        else:
-            healths = tuple(map(_unread, self._outlined))
-        return tuple(self._channel(health, cursor, events, host) for health in healths)
+    def _host_at(self, cursor_s: float) -> str:
+        index = bisect_right(self._states, cursor_s, key=lambda item: item[0])
+        return self._states[index - 1][1] if index else HostState.UP
 
-    def _channel(
-        self, health: ChannelHealth, cursor: float, events: Sequence[Event], host: str
+    def _channels_at(self, cursor_s: float) -> list[ChannelHealth]:
+        """Channels that were there at the cursor; those of the outline while none was read."""
+        spans = self._whole.usage.spans
+        return [
+            health
+            for health in self._whole.found.healths or map(_unread, self._outlined)
+            if health.channel not in spans or spans[health.channel][0].start_s <= cursor_s
+        ]
+
+    def _health_at(
+        self, health: ChannelHealth, cursor_s: float, events: Sequence[Event], host: str
     ) -> ChannelHealth:
         name = health.channel
-        trust, since_s, why = trust_of(name, events, host, cursor)
+        trust, since_s, why = trust_of(name, events, host, cursor_s)
+        span = self._whole.usage.span_at(name, cursor_s)
         return ChannelHealth(
             channel=name,
             trust=trust,
             since_s=since_s,
             why=why,
-            gate=health.gate,
+            gate=(span and span.gate) or health.gate,
             **{
-                quantity: self._history.last(f"{name}.{quantity}", cursor)
+                quantity: self._history.last(f"{name}.{quantity}", cursor_s)
                 for quantity in ("temperature_c", "target_c", "power", "code", "resistance_ohm")
             },
-            last_update_s=cursor,
+            last_update_s=cursor_s,
         )
 
     def _play_view(self) -> PlayView:
         first_s, last_s = self._history.span_s
-        if first_s != first_s:
+        if math.isnan(first_s):
             first_s = last_s = 0.0
         cursor = last_s if self._cursor_s is None else self._cursor_s
         if not self._paused:
@@ -392,14 +383,13 @@ def _unread(channel: str) -> ChannelHealth:
     )
 
 
+def _prefixed(words: str, judged: Judged) -> Judged:
+    verdict = msgspec.structs.replace(judged.verdict, text=f"{words}{judged.verdict.text}")
+    return replace(judged, verdict=verdict)
+
+
 def _as_of(event: Event, cursor_s: float) -> Event:
     """The event as it stood at the cursor: one that ended later was still going on."""
     if event.end_s is not None and event.end_s > cursor_s:
         return msgspec.structs.replace(event, end_s=None)
     return event
-
-
-def _last_before(stamped: Sequence[tuple[float, _T]], time_s: float, default: _T) -> _T:
-    """Newest item stamped at or before a time."""
-    index = bisect_right(stamped, time_s, key=lambda item: item[0])
-    return stamped[index - 1][1] if index else default

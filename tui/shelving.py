@@ -5,10 +5,9 @@ from collections.abc import Container
 from shared.errors import BadInput
 from shared.events import Event
 from shared.when import spelt
-from shared.words import Act, Severity
+from shared.words import Act, Severity, channel_word
 from tui.board import Rect
-from tui.deeds import UNTIL_RETURNED, deed_note, shelf_words
-from tui.glyphs import channel_word
+from tui.deed_lines import UNTIL_RETURNED, deed_note, shelf_words
 from tui.snapshot import Snapshot, Source
 from tui.state import ScreenState, ViewName, standing
 from tui.views.events import chosen

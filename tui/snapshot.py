@@ -5,11 +5,12 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any, Protocol
 
-from detectors.trials import KindTrial
+from detectors.trials.counted import KindTrial
 from shared.chain import Chain
 from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
 from shared.health import ChannelHealth
+from shared.notes import NOTE, Note
 from tui.history import History
 
 
@@ -53,16 +54,6 @@ class RecordingView:
     bytes_written: int
     trouble: str = ""
     """One line when writing fails; empty when all is well."""
-
-
-@dataclass(frozen=True, slots=True)
-class Note:
-    """As in a recording: `kind` other than `note` is evidence, with its `facts`."""
-
-    time_s: float
-    text: str
-    kind: str = "note"
-    facts: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,13 +114,13 @@ class Source(Protocol):
         """Chain facts by channel, as far as they are given."""
 
     def note(
-        self, text: str, time_s: float, kind: str = "note", facts: Mapping[str, Any] | None = None
+        self, text: str, time_s: float, kind: str = NOTE, facts: Mapping[str, Any] | None = None
     ) -> str:
         """Note and record; an answer to a check, or a trial, also moves the ranking.
 
         Says where the note is kept, where that is not the recording that is being written.
 
-        Acknowledging and shelving are notes too (`tui.deeds`).
+        Acknowledging and shelving are notes too (`detectors.noted`).
         """
 
     def seek(self, time_s: float) -> None:

@@ -8,7 +8,7 @@ from operator import is_not
 from shared.bursts import Place, places
 from shared.events import Event
 from shared.when import hms
-from tui.deeds import left_words
+from tui.deed_lines import left_words
 from tui.guide import Guide
 from tui.scale import Axis
 from tui.snapshot import Snapshot

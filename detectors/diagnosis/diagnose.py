@@ -2,7 +2,7 @@
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 
-from detectors.diagnosis.answers import Answer, Trial
+from detectors.diagnosis.answers import Answer
 from detectors.diagnosis.case import Case, cases
 from detectors.diagnosis.chainfacts import chain_facts
 from detectors.diagnosis.checkform import CheckForm, Scene
@@ -34,15 +34,14 @@ def diagnose(
     events: Sequence[Event],
     chains: Mapping[str, Chain],
     answers: Iterable[Answer] = (),
-    trials: Iterable[Trial] = (),
 ) -> tuple[RankedCause, ...]:
     """Causes of every channel that has something to explain, most likely first.
 
     Channels come with the worst severity first. The probabilities of one channel sum
     to 1 over all causes and the unknown one. Absorbed events are left out. BadInput for
-    an answer or a trial that names no check, or no outcome, of the catalogue.
+    an answer that names no check, or no outcome, of the catalogue.
     """
-    said = [*answers, *(_as_answer(trial) for trial in trials if trial.result != "too-early")]
+    said = list(answers)
     for answer in said:
         form_of(answer.check, answer.outcome)
     found = cases(events, chains)
@@ -106,7 +105,3 @@ def odds_of(
 
 def _severity(case: Case) -> int:
     return max(event.severity.rank for event in case.events)
-
-
-def _as_answer(trial: Trial) -> Answer:
-    return Answer(channel=trial.channel, check=trial.change, outcome=trial.result)

@@ -1,7 +1,7 @@
 """What the latest trials say of a repair: proven, too early to say, or not repaired.
 
 A fault is repaired where the trial after the change is better than the one before and no
-fault has come in it (`detectors.verdicts`), and stays so while further changes bring none
+fault has come in it (`detectors.trials.compared`), and stays so while further changes bring none
 back. Severities are the status categories of NAMUR NE 107: a proven repair needs nothing; a
 reading that is right again but may not stay so asks for maintenance.
 """
@@ -10,8 +10,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import Enum, auto
 
-from detectors.trials import KindTrial, hours_words, rate_per_h
-from detectors.verdicts import Outcome
+from detectors.trials.compared import TrialOutcome
+from detectors.trials.counted import KindTrial, hours_words, rate_per_h
 from shared.words import EVERY_CHANNEL, Kind
 
 
@@ -63,15 +63,15 @@ def repairs_of(trials: Iterable[KindTrial]) -> Repairs:
 
 def _told(ones: Sequence[KindTrial]) -> tuple[Repair, str]:
     at = len(ones) - 1
-    while at > 0 and ones[at].outcome is Outcome.NO_FAULT:
+    while at > 0 and ones[at].outcome is TrialOutcome.NO_FAULT:
         at -= 1
     last = ones[at]
-    if at == 0 or last.count or last.outcome not in (Outcome.BETTER, Outcome.TOO_EARLY):
+    if at == 0 or last.count or last.outcome not in (TrialOutcome.BETTER, TrialOutcome.TOO_EARLY):
         return Repair.NOT, ""
     place = "all channels" if last.channel == EVERY_CHANNEL else last.channel
     before = rate_per_h(ones[at - 1])
     none = f"0 {last.kind} in {hours_words(last.hours)} {last.state} against {before} before"
-    if last.outcome is Outcome.BETTER:
+    if last.outcome is TrialOutcome.BETTER:
         chance = "" if last.p is None else f", p {last.p:.2g}"
         return Repair.PROVEN, f"{place} repaired by “{last.name}”: {none}{chance}"
     more = "" if last.further_h is None else f"; {hours_words(last.further_h)} more without a fault"

@@ -8,7 +8,7 @@ from detectors.diagnosis.case import is_explained
 from detectors.diagnosis.firstline import PULL_THE_PLUG, SWITCH_OFF, stop_line
 from detectors.diagnosis.repaired import Repair, Repairs, repairs_of
 from detectors.diagnosis.table import words_of
-from detectors.trials import KindTrial
+from detectors.trials.counted import KindTrial
 from shared.chainstate import ChainState, Stage
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
 from shared.kinds import KINDS

@@ -4,14 +4,12 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from recordings.notes import Note
 from shared.chain import Chain
 from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
+from shared.notes import TRIAL, Note
 from shared.when import rate_words, spelt, utc
 from shared.words import EVERY_CHANNEL, Act, Severity
-
-TRIAL = "trial"
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,11 +12,11 @@ from detectors import hostwatch
 from detectors.catalogue import host_detectors
 from detectors.detector import HostDetector, Say
 from detectors.diagnosis import diagnose, verdict
-from detectors.exposure import Ledger
 from detectors.health import trust_of
 from detectors.reports import Sighting
-from detectors.trials import Start, Watched, trials
-from detectors.verdicts import Outcome
+from detectors.trials.compared import TrialOutcome
+from detectors.trials.counted import Change, Watched, trials
+from detectors.trials.exposure import Ledger
 from detectors.watch import Watch
 from shared.chain import EXAMPLE
 from shared.chainstate import Finding, Stage
@@ -107,6 +107,6 @@ def test_the_reading_is_doubted_and_its_place_in_the_chain_is_off(watch: Watch) 
 def test_trials_judge_it(watch: Watch, ledger: Ledger) -> None:
     """Four clicks before a change and none after it."""
     usage = ledger.usage(watch.events)
-    found = trials([Watched(usage, (Start(600.0, "tightened a screw"),))])
+    found = trials([Watched(usage, (Change(600.0, "tightened a screw"),))])
     assert [(one.kind, one.count) for one in found] == [(CLICK, 4), (CLICK, 0)]
-    assert found[1].outcome is Outcome.BETTER
+    assert found[1].outcome is TrialOutcome.BETTER

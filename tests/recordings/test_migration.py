@@ -7,10 +7,11 @@ import pytest
 
 from recordings import migration
 from recordings.check import repair, verify
-from recordings.notes import Note, add_note
+from recordings.notes import add_note
 from recordings.reader import Recording
 from recordings.schema import VERSION, create_table
 from shared.errors import BadInput
+from shared.notes import Note
 from tests.recordings.logs import joined, night, record
 
 

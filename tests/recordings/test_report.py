@@ -17,7 +17,6 @@ from hypothesis import strategies as st
 from markdown_it import MarkdownIt
 from markdown_it.token import Token
 
-from recordings.notes import Note
 from recordings.report import page
 from recordings.report.choose import shown_faults
 from recordings.report.clip import axis_range, beyond
@@ -25,6 +24,7 @@ from recordings.report.facts import ReportFacts
 from recordings.report.gather import COLUMNS, Line, Window, gather, thinned
 from shared.chain import Chain
 from shared.events import Check, Event, NotEvaluated, RankedCause, Verdict
+from shared.notes import Note
 from shared.updates import Batch
 from shared.words import Cause, Kind, Severity
 from tests.recordings.logs import finding, grouped, logs

@@ -6,15 +6,16 @@ from typing import Any
 
 import numpy as np
 
-from detectors.life import lives
+from detectors.noted import deeds_in
+from detectors.shelf import stand_at
 from shared.chain import EXAMPLE, Chain
 from shared.events import Check, Event, NotEvaluated, RankedCause, Verdict
 from shared.health import ChannelHealth, Trust
+from shared.notes import Note
 from shared.updates import Batch, Floats
 from shared.words import Cause, Gate, HostState, Kind, Severity
-from tui.deeds import deeds_in
 from tui.history import History
-from tui.snapshot import LinkState, LinkView, Note, RecordingView, Snapshot
+from tui.snapshot import LinkState, LinkView, RecordingView, Snapshot
 
 HOSTILE = "[red]x[/red]\x1b]52;c;eA==\x07 said \u202e the host"
 OPEN_C = 988.4
@@ -244,11 +245,11 @@ class FakeSource:
         more = () if kind == "note" else (kind, dict(facts or {}))
         self.calls.append(("note", text, time_s, *more))
         self.change(notes=(*self.now.notes, Note(time_s, text, kind, dict(facts or {}))))
-        stand = lives(self.now.events, deeds_in(self.now.notes), self.now.now_s)
+        stand = stand_at(self.now.events, deeds_in(self.now.notes), self.now.now_s)
         self.change(
             acknowledged=self.now.acknowledged | stand.acknowledged,
             shelved={id_: shelf.until_s for id_, shelf in stand.shelved.items()},
-            quiet=stand.quiet(self.now.events) if stand.shelves else frozenset(),
+            quiet=stand.quiet(self.now.events),
         )
         return ""
 

@@ -9,8 +9,8 @@ from textual.pilot import Pilot
 
 from detectors.diagnosis import diagnose
 from detectors.diagnosis.checks import CATALOGUE
-from detectors.trials import KindTrial
-from detectors.verdicts import Outcome
+from detectors.trials.compared import TrialOutcome
+from detectors.trials.counted import KindTrial
 from shared.updates import Update, batch_of
 from shared.words import Kind
 from tests.detectors.diagnosis.found import event
@@ -244,7 +244,7 @@ def test_numbers_are_read_as_people_type_them(typed: str, number: float | None) 
     assert number_in(typed) == number
 
 
-def group(*parts: tuple[str, int, float, Outcome]) -> tuple[KindTrial, ...]:
+def group(*parts: tuple[str, int, float, TrialOutcome]) -> tuple[KindTrial, ...]:
     """Trials of one kind, faults spread evenly."""
     return tuple(
         KindTrial(
@@ -266,7 +266,7 @@ def group(*parts: tuple[str, int, float, Outcome]) -> tuple[KindTrial, ...]:
             ratio_low=0.1 if number else None,
             ratio_high=0.6 if number else None,
             p=0.01 if number else None,
-            further_h=0.5 if outcome is Outcome.TOO_EARLY else None,
+            further_h=0.5 if outcome is TrialOutcome.TOO_EARLY else None,
             outcome=outcome,
             curve=tuple((hours * (at + 0.5) / count, at + 1) for at in range(count)),
         )
@@ -275,9 +275,9 @@ def group(*parts: tuple[str, int, float, Outcome]) -> tuple[KindTrial, ...]:
 
 
 TRIALS = group(
-    ("as found", 12, 2.0, Outcome.FIRST),
-    ("added 220 nF", 9, 1.5, Outcome.NO_CHANGE),
-    ("tightened it", 0, 0.5, Outcome.TOO_EARLY),
+    ("as found", 12, 2.0, TrialOutcome.FIRST),
+    ("added 220 nF", 9, 1.5, TrialOutcome.NO_CHANGE),
+    ("tightened it", 0, 0.5, TrialOutcome.TOO_EARLY),
 )
 
 

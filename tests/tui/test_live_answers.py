@@ -8,12 +8,12 @@ from client.profile import simulated_profile
 from client.simulated.host import SimulatedHost
 from client.simulated.scenario import load_scenario
 from detectors.diagnosis import diagnose
-from detectors.verdicts import Outcome
+from detectors.trials.compared import TrialOutcome
 from recordings.logs import open_log
 from recordings.writer import Recorder
 from shared.events import RankedCause
+from shared.notes import ANSWER, TRIAL
 from shared.words import Cause, Kind
-from tui.answers import ANSWER, TRIAL
 from tui.commands.judge import judge_log
 from tui.pipeline import Live
 from tui.snapshot import Snapshot
@@ -72,4 +72,4 @@ def test_an_answer_moves_the_ranking_of_a_live_watch_and_is_judged_again(tmp_pat
     assert judged.trials == final.trials
     breaks = [one for one in judged.trials if one.kind is Kind.CONTACT_BREAK]
     assert [one.trial for one in breaks] == [0, 1]
-    assert breaks[1].outcome is not Outcome.BETTER
+    assert breaks[1].outcome is not TrialOutcome.BETTER

@@ -4,6 +4,7 @@ import os
 import threading
 import time
 from collections.abc import Callable, Iterator
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +19,9 @@ from recordings.plain_writer import write_plain_log
 from recordings.reader import Recording
 from recordings.writer import Recorder
 from shared.events import Event
+from shared.notes import ANSWER
 from shared.updates import Batch, Update, batch_of
+from shared.words import Cause
 from tests.recordings.logs import night
 from tui.history import History
 from tui.keys import KEYS, keys_of
@@ -142,6 +145,31 @@ def test_causes_and_verdict_are_those_of_the_cursor(
     replay.seek(updates[-1].time_s + 100.0)
     assert replay.snapshot().causes == causes
     replay.close()
+
+
+def test_an_answer_counts_from_its_time_on_however_the_cursor_came_there(
+    tmp_path: Path, faulty: tuple[list[Update], list[Event]]
+) -> None:
+    """No event lies between the two places, and yet the ranking differs."""
+    updates, events = faulty
+    starts = sorted(event.start_s for event in events)
+    quiet_s, until_s = max(pairwise([*starts, updates[-1].time_s]), key=lambda gap: gap[1] - gap[0])
+    part_s = (until_s - quiet_s) / 4.0
+    recorder = Recorder(tmp_path / "a.ohmv", {"chains": dict(SCENARIO.chains)})
+    recorder.updates(updates)
+    facts = {"channel": "nozzle", "check": "wiggle-cable", "outcome": "breaks-in-the-cable"}
+    recorder.note(quiet_s + 2.0 * part_s, "", ANSWER, facts)
+    recorder.close()
+    replay = Replay(open_log(tmp_path / "a.ohmv"), "t")
+    replay.start()
+    wait_until(lambda: replay.is_judged)
+    told = []
+    for cursor_s in (quiet_s + part_s, quiet_s + 3.0 * part_s, quiet_s + part_s):
+        replay.seek(cursor_s)
+        told.append({cause.cause: cause.probability for cause in replay.snapshot().causes})
+    replay.close()
+    assert told[1][Cause.BROKEN_LEAD] > 1.5 * told[0][Cause.BROKEN_LEAD]
+    assert told[2] == told[0]
 
 
 def test_a_live_file_is_followed_until_it_is_closed(

@@ -113,7 +113,7 @@ def test_a_run_replays_as_one(folder: Path) -> None:
     assert last_s - first_s == log.duration_s
     replay._follow()
     replay._watch.finish()
-    replay._judge()
+    replay._show(is_read=True)
     shown = replay.snapshot()
     assert [event for event in shown.events if event.absorbed_by is None] == wanted.events
     assert shown.verdict == wanted.verdict

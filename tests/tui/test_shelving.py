@@ -4,7 +4,6 @@ import time
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 import pytest
 import pytest_asyncio
@@ -21,16 +20,12 @@ from shared.errors import BadInput
 from shared.health import Trust
 from shared.updates import Update
 from shared.words import Act, Kind, Severity
-from tests.tui.fakes import NOW_S, FakeSource, event, snapshot
+from tests.tui.fakes import NOW_S, FakeSource, snapshot
 from tui.app import OhmvigilApp
 from tui.commands.judge import judge
-from tui.deeds import (
-    channels_beside,
+from tui.deed_lines import (
     deed_lines,
     deed_note,
-    deeds_in,
-    loud_verdict,
-    set_aside,
     shelf_words,
 )
 from tui.lines import encode, event_record
@@ -39,7 +34,6 @@ from tui.outside import OutsideDeeds, ShelfDesk
 from tui.pipeline import Live
 from tui.replay import Replay
 from tui.several import SeveralApp
-from tui.snapshot import Note
 from tui.worst import active, level_of, severity_of
 
 
@@ -201,46 +195,6 @@ def test_a_shelved_event_makes_a_host_no_worse() -> None:
     assert severity_of(source.now) is None
     assert active(source.now) == []
     assert level_of(source.now).severity < 0
-
-
-def test_the_headline_names_what_is_shelved_and_is_led_by_the_rest() -> None:
-    from detectors.life import lives
-
-    now = snapshot()
-    other = event(9, Kind.STEP, 700.0, None, channel="bed", severity=Severity.OUT_OF_SPECIFICATION)
-    events = [now.events[4], other]
-    note = deed_note(Act.SHELVE, events[0], NOW_S, 600.0)
-    stand = lives(events, deeds_in([note]), NOW_S)
-    causes = set_aside(now.causes, stand.quiet(events))
-    told = loud_verdict(events, causes, stand, span_s=600.0, channels=4, not_evaluated=())
-    assert told.severity is Severity.OUT_OF_SPECIFICATION
-    assert told.text == "bed: step of a test; shelved: code-high on nozzle"
-    alone = loud_verdict(events[:1], causes, stand, span_s=600.0, channels=4, not_evaluated=())
-    assert alone.severity is Severity.NOTICE
-    assert alone.text.startswith("no other fault found in 10 min of 4 channels")
-    healths = channels_beside(now.channels, events[:1], stand, now.host, NOW_S)
-    assert healths[0].trust is Trust.SHELVED
-
-
-@pytest.mark.parametrize(
-    "facts",
-    [
-        {},
-        {"channel": 5, "event_kind": "spike", "start_s": 1.0},
-        {"channel": "nozzle", "event_kind": "no such kind", "start_s": 1.0},
-        {"channel": "nozzle", "event_kind": ["spike"], "start_s": 1.0},
-        {"channel": "nozzle", "event_kind": "spike", "start_s": "soon"},
-        {"channel": "nozzle", "event_kind": "spike", "start_s": 1.0, "until_s": []},
-    ],
-)
-def test_nonsense_from_a_strangers_file_is_no_deed(facts: dict[str, Any]) -> None:
-    assert deeds_in([Note(5.0, "x", "shelve", facts)]) == []
-
-
-def test_a_strangers_file_shelves_nothing_for_ever() -> None:
-    facts = {"channel": "nozzle", "event_kind": "spike", "start_s": 1.0, "until_s": 1e15}
-    (deed,) = deeds_in([Note(5.0, "x", "shelve", facts)])
-    assert deed.until_s == 5.0 + 24 * 3600.0
 
 
 # -- in files --

@@ -35,7 +35,7 @@ from shared.errors import BadInput
 from shared.words import QUANTITIES, Cause, HostState, Kind, Severity
 from tui.chains import chains_from
 from tui.commands.export import not_onto_itself
-from tui.commands.judge import Judged, judge_log, name_of
+from tui.commands.judge import JudgedLog, judge_log, name_of
 from tui.commands.note import time_of
 from tui.commands.report import facts_of
 from tui.output import say
@@ -76,7 +76,7 @@ def run(options: argparse.Namespace) -> int:
 def _write(
     options: argparse.Namespace,
     log: Log,
-    judged: Judged,
+    judged: JudgedLog,
     chains: Mapping[str, Chain],
     around_s: float | None,
     cut: str,
@@ -129,7 +129,7 @@ def _say(output: str, scrub: Scrubber, kept: list[str]) -> None:
     say(f"{output}: look through this list before you send it; --hide TEXT replaces more")
 
 
-def _clean_judged(judged: Judged, scrub: Scrubber) -> Judged:
+def _clean_judged(judged: JudgedLog, scrub: Scrubber) -> JudgedLog:
     return replace(
         judged,
         path="",
@@ -166,7 +166,7 @@ def _around(text: str | None) -> float | None:
     return seconds
 
 
-def _stretches(judged: Judged, around_s: float) -> list[tuple[float, float]]:
+def _stretches(judged: JudgedLog, around_s: float) -> list[tuple[float, float]]:
     """What to keep; BadInput where there is no event to keep anything around."""
     if not judged.events:
         raise BadInput(

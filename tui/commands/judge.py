@@ -1,28 +1,31 @@
 """`ohmvigil judge`: detectors and diagnosis over files as fast as the machine goes."""
 
 import argparse
+import math
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from detectors.diagnosis import Answer, diagnose, verdict
-from detectors.trials import KindTrial, Watched, trials
+from detectors.diagnosis.answers import Answer, newest_answers
+from detectors.judged import Judge, watched
+from detectors.logwatch import LogWatch
+from detectors.noted import is_deed, noted
+from detectors.trials.counted import KindTrial, Watched, trials
 from recordings.cut import starts_of
 from recordings.logs import Log, open_log
 from recordings.losses import loss_lines
-from recordings.notes import Note
 from recordings.several import Joined, open_logs
 from shared.bursts import bursts
 from shared.chain import Chain
 from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated, RankedCause, Verdict
+from shared.notes import Note
 from shared.when import spelt
 from shared.words import Severity
-from tui.answers import answers_in, newest_answers
 from tui.chain_lines import chain_lines, chain_record
 from tui.chains import chains_from
-from tui.deeds import deed_lines, deed_record, is_deed
+from tui.deed_lines import deed_lines, deed_record
 from tui.lines import (
     burst_lines,
     burst_record,
@@ -37,12 +40,11 @@ from tui.lines import (
     visible,
 )
 from tui.output import say
-from tui.repairs import told, trial_lines, trial_record, unprovoked, watched
-from tui.stretches import StretchWatch
+from tui.trial_lines import trial_lines, trial_record
 
 
 @dataclass(frozen=True, slots=True)
-class Judged:
+class JudgedLog:
     """What detectors and diagnosis made of one log."""
 
     path: str
@@ -69,7 +71,7 @@ def run(options: argparse.Namespace) -> int:
     """Judge each file; 1 when anything above a notice was found."""
     chains = chains_from(options.profile)
     found = False
-    before: list[Judged] = []
+    before: list[JudgedLog] = []
     named = [options.files] if options.joined else [[path] for path in options.files]
     for number, paths in enumerate(named, 1):
         log = open_logs(paths) if options.joined else open_log(paths[0])
@@ -86,8 +88,8 @@ def run(options: argparse.Namespace) -> int:
 
 
 def judge(
-    path: str, chains: Mapping[str, Chain] | None = None, before: Sequence[Judged] = ()
-) -> Judged:
+    path: str, chains: Mapping[str, Chain] | None = None, before: Sequence[JudgedLog] = ()
+) -> JudgedLog:
     """Judge one file; `chains` None takes those of the recording, if it has any.
 
     `before`: earlier logs of the same machine, in order; trials go on over them, and what was
@@ -96,60 +98,49 @@ def judge(
     return _judge(open_log(path), chains, before)
 
 
-def _judge(log: Log, chains: Mapping[str, Chain] | None, before: Sequence[Judged]) -> Judged:
+def _judge(log: Log, chains: Mapping[str, Chain] | None, before: Sequence[JudgedLog]) -> JudgedLog:
     try:
         return judge_log(log, log.chains if chains is None else chains, before)
     finally:
         log.close()
 
 
-def judge_log(log: Log, chains: Mapping[str, Chain], before: Sequence[Judged] = ()) -> Judged:
+def judge_log(log: Log, chains: Mapping[str, Chain], before: Sequence[JudgedLog] = ()) -> JudgedLog:
     """Judge a log that is open, with these chain facts and the answers among its notes."""
-    watch = StretchWatch(chains, starts_of(log.meta))
+    watch = LogWatch(chains, starts_of(log.meta))
     progress = _Progress(name_of(log))
-    first_s: float | None = None
     for batch in log.batches():
         watch.feed(batch)
-        if first_s is None and len(batch):
-            first_s = float(batch.time_s[0])
-        progress.show(watch.now_s - (first_s or 0.0))
+        progress.show(watch.span_s)
     watch.finish()
     progress.end()
-    said, unused = answers_in(log.notes)
-    answers = newest_answers([*(one.answers for one in before), said])
-    here = watched(watch.usage(), log.notes)
-    has_trials = bool(here.starts or before)
-    found_trials = (
-        trials([*(one.watched for one in before if one.watched), here]) if has_trials else ()
+    said = noted(log.notes)
+    # What is shelved on a screen changes nothing here.
+    said = replace(
+        said,
+        answers=newest_answers([*(one.answers for one in before), said.answers]),
+        deeds=(),
     )
-    own = unprovoked(watch.events, log.notes)
-    causes = diagnose(own, chains, answers, told(found_trials, answers))
-    blind = watch.not_evaluated()
-    span_s = watch.now_s - first_s if first_s is not None else 0.0
-    found = verdict(
-        own,
-        causes,
-        span_s=span_s,
-        channels=len(watch.health()),
-        not_evaluated=blind,
-        chains=watch.chain_states(),
-        trials=found_trials,
-    )
-    return Judged(
+    here = watched(watch.usage(), said)
+    logs = [*(one.watched for one in before if one.watched), here]
+    counted = trials(logs) if here.changes or before else ()
+    found = watch.found()
+    judged = Judge(chains).judged(found, said, counted)
+    return JudgedLog(
         path=name_of(log),
-        first_s=first_s or 0.0,
-        duration_s=span_s,
+        first_s=0.0 if math.isnan(watch.first_s) else watch.first_s,
+        duration_s=found.span_s,
         samples=log.samples,
         channels=tuple(log.channels),
-        assumed=(*_remarks(log), *watch.assumed(), *unused),
-        events=visible(watch.events),
-        causes=causes,
-        not_evaluated=blind,
-        verdict=found,
-        chains=watch.chain_states(),
-        trials=found_trials,
+        assumed=(*_remarks(log), *found.assumed, *said.unused),
+        events=visible(found.events),
+        causes=judged.causes,
+        not_evaluated=found.not_evaluated,
+        verdict=judged.verdict,
+        chains=found.chains,
+        trials=counted,
         watched=here,
-        answers=answers,
+        answers=said.answers,
         # A new file of a run begins with what was still shelved in the last.
         deeds=tuple({(n.time_s, n.text): n for n in log.notes if is_deed(n)}.values()),
     )
@@ -166,7 +157,7 @@ def name_of(log: Log) -> str:
     return f"{log.path} and {more} more" if more else str(log.path)
 
 
-def _records(judged: Judged) -> list[str]:
+def _records(judged: JudgedLog) -> list[str]:
     head: dict[str, Any] = {
         "record": "file",
         "path": judged.path,
@@ -191,7 +182,7 @@ def _records(judged: Judged) -> list[str]:
     ]
 
 
-def _text(judged: Judged) -> list[str]:
+def _text(judged: JudgedLog) -> list[str]:
     lines = [
         f"{judged.path}: {spelt(judged.duration_s)}, {judged.samples} samples, "
         f"channels {', '.join(judged.channels) or 'none'}"

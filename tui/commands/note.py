@@ -7,8 +7,8 @@ from recordings.logs import open_log
 from recordings.notes import add_note
 from recordings.reader import Recording
 from shared.errors import BadInput
+from shared.notes import ANSWER, TRIAL
 from shared.when import tenths
-from tui.answers import ANSWER, TRIAL
 from tui.output import say
 
 

@@ -13,9 +13,9 @@ from shared.errors import BadInput
 from shared.text import clean
 from tui.chains import chains_from
 from tui.commands.export import not_onto_itself
-from tui.commands.judge import Judged, judge_log
+from tui.commands.judge import JudgedLog, judge_log
 from tui.output import say
-from tui.repairs import trial_lines
+from tui.trial_lines import trial_lines
 
 
 def run(options: argparse.Namespace) -> int:
@@ -36,7 +36,7 @@ def run(options: argparse.Namespace) -> int:
     return 0
 
 
-def facts_of(log: Log, judged: Judged, chains: Mapping[str, Chain]) -> ReportFacts:
+def facts_of(log: Log, judged: JudgedLog, chains: Mapping[str, Chain]) -> ReportFacts:
     """What a report needs, from a log and what was made of it."""
     title = log.meta.get("title")
     more = len(log.paths) - 1 if isinstance(log, Joined) else 0

@@ -1,8 +1,8 @@
 """The check guide: caution first, then steps, live ohms, marks, counts, what was found."""
 
+from shared.words import channel_word
 from tui.bigdigits import ohms_text, paint_big
 from tui.board import SELECTED, Board, Ink, Rect, wrap
-from tui.glyphs import channel_word
 from tui.guide import OUTCOME_KEYS, Guide, Stage
 from tui.views.frame import Frame
 

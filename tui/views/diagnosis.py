@@ -1,8 +1,8 @@
 """View 3: ranked causes with their evidence, the next check, and what could not be judged."""
 
 from shared.events import Check, NotEvaluated, RankedCause
+from shared.words import channel_word
 from tui.board import Board, Ink, Rect
-from tui.glyphs import channel_word
 from tui.lines import UNLIKELY, effort_words, first_lines
 from tui.views.frame import Frame
 from tui.views.hint import cause_name

@@ -3,10 +3,11 @@
 from shared.bursts import place_words
 from shared.events import Event
 from shared.when import hms, rate_words, short, spelt
+from shared.words import channel_word
 from tui.board import SELECTED, Board, Ink, Rect
-from tui.deeds import left_words
+from tui.deed_lines import left_words
 from tui.fact_words import fact_words
-from tui.glyphs import SEVERITY_INK, SEVERITY_LETTER, channel_word
+from tui.glyphs import SEVERITY_INK, SEVERITY_LETTER
 from tui.views.frame import Frame
 
 ACKNOWLEDGED = "a"

@@ -1,8 +1,8 @@
 """The leading hint: most likely cause, why, the next check and what to mind."""
 
 from shared.events import RankedCause
+from shared.words import channel_word
 from tui.board import Board, Ink, Rect, wrap
-from tui.glyphs import channel_word
 from tui.snapshot import Snapshot
 from tui.views.frame import Frame
 

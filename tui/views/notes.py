@@ -1,9 +1,10 @@
 """View 4: notes, and what is known of the link and the recording."""
 
+from shared.notes import Note
 from shared.when import hms
 from tui.board import Board, Ink, Rect
-from tui.deeds import wall_words
-from tui.snapshot import LinkState, Note
+from tui.deed_lines import wall_words
+from tui.snapshot import LinkState
 from tui.views.frame import Frame
 from tui.views.status import size
 from tui.views.text import Line, paint_lines

@@ -4,19 +4,19 @@ from itertools import groupby
 
 import numpy as np
 
-from detectors.trials import KindTrial, outcome_words
-from detectors.verdicts import Outcome
+from detectors.trials.compared import TrialOutcome
+from detectors.trials.counted import KindTrial, outcome_words
+from shared.words import channel_word
 from tui import raster
 from tui.board import Board, Ink, Rect, shown_width
-from tui.glyphs import channel_word
 from tui.raster import COLUMN_DOTS, Columns
-from tui.repairs import exposure_words, rate_words, ratio_words
+from tui.trial_lines import exposure_words, rate_words, ratio_words
 from tui.views.frame import Frame
 
 OUTCOME_INK = {
-    Outcome.BETTER: Ink.TRUE,
-    Outcome.WORSE: Ink.ALARM,
-    Outcome.TOO_EARLY: Ink.DOUBTFUL,
+    TrialOutcome.BETTER: Ink.TRUE,
+    TrialOutcome.WORSE: Ink.ALARM,
+    TrialOutcome.TOO_EARLY: Ink.DOUBTFUL,
 }
 NAME, EXPOSURE, RATE, RATIO = 26, 20, 22, 24
 LABEL = 7
@@ -70,7 +70,7 @@ def _paint_group(board: Board, area: Rect, group: Group) -> int:
 def _paint_trial(board: Board, area: Rect, one: KindTrial) -> int:
     """A trial in one row where there is room for it, else in two."""
     ink = OUTCOME_INK.get(one.outcome, Ink.DIM)
-    words = "" if one.outcome is Outcome.FIRST else outcome_words(one)
+    words = "" if one.outcome is TrialOutcome.FIRST else outcome_words(one)
     y, x = area.y, area.x
     board.text(x + 1, y, f"{one.trial} {one.name}", Ink.PLAIN, NAME - 2)
     x += NAME

@@ -5,8 +5,8 @@ from typing import Any
 import pytest
 
 from detectors.diagnosis import diagnose, verdict
-from detectors.trials import KindTrial
-from detectors.verdicts import Outcome
+from detectors.trials.compared import TrialOutcome
+from detectors.trials.counted import KindTrial
 from shared.events import Event, Verdict
 from shared.words import Gate, Kind, Severity
 from tests.detectors.diagnosis.found import PLUGGED, event
@@ -15,7 +15,7 @@ BREAKS = event(Kind.CONTACT_BREAK, count=21, full=0.3, gate=Gate.PRINTING, movin
 FLAG = event(Kind.CONVERTER_FLAG, count=6, flags="open")
 
 
-def trial(number: int, count: int, hours: float, outcome: Outcome, **more: Any) -> KindTrial:
+def trial(number: int, count: int, hours: float, outcome: TrialOutcome, **more: Any) -> KindTrial:
     facts: dict[str, Any] = {"channel": "nozzle", "kind": Kind.CONTACT_BREAK} | more
     return KindTrial(
         trial=number,
@@ -35,9 +35,9 @@ def trial(number: int, count: int, hours: float, outcome: Outcome, **more: Any) 
     )
 
 
-BEFORE = trial(0, 21, 0.6, Outcome.FIRST, also=(Kind.CONVERTER_FLAG,))
-PROVEN = trial(1, 0, 0.8, Outcome.BETTER, p=1e-6, also=(Kind.CONVERTER_FLAG,))
-EARLY = trial(1, 0, 0.05, Outcome.TOO_EARLY, further_h=0.19, also=(Kind.CONVERTER_FLAG,))
+BEFORE = trial(0, 21, 0.6, TrialOutcome.FIRST, also=(Kind.CONVERTER_FLAG,))
+PROVEN = trial(1, 0, 0.8, TrialOutcome.BETTER, p=1e-6, also=(Kind.CONVERTER_FLAG,))
+EARLY = trial(1, 0, 0.05, TrialOutcome.TOO_EARLY, further_h=0.19, also=(Kind.CONVERTER_FLAG,))
 
 
 def of(trials: list[KindTrial], *events: Event) -> Verdict:
@@ -65,8 +65,10 @@ def test_before_that_it_says_for_how_long_to_go_on() -> None:
     assert "12 min more without a fault" in found.text
 
 
-@pytest.mark.parametrize("outcome", [Outcome.NO_CHANGE, Outcome.TOO_EARLY, Outcome.BETTER])
-def test_a_fault_that_came_again_keeps_its_name(outcome: Outcome) -> None:
+@pytest.mark.parametrize(
+    "outcome", [TrialOutcome.NO_CHANGE, TrialOutcome.TOO_EARLY, TrialOutcome.BETTER]
+)
+def test_a_fault_that_came_again_keeps_its_name(outcome: TrialOutcome) -> None:
     """Fewer is not gone."""
     found = of([BEFORE, trial(1, 3, 0.8, outcome)])
     assert found.severity is Severity.FAILURE
@@ -75,7 +77,7 @@ def test_a_fault_that_came_again_keeps_its_name(outcome: Outcome) -> None:
 
 def test_a_repair_stays_proven_through_a_change_that_brings_nothing_back() -> None:
     """None before the second change, none since."""
-    later = trial(2, 0, 0.3, Outcome.NO_FAULT, also=(Kind.CONVERTER_FLAG,))
+    later = trial(2, 0, 0.3, TrialOutcome.NO_FAULT, also=(Kind.CONVERTER_FLAG,))
     assert of([BEFORE, PROVEN, later]).severity is Severity.NOTICE
 
 
@@ -92,8 +94,8 @@ def test_a_halt_that_the_fault_brought_about_goes_with_it() -> None:
     """The host stopped because the nozzle read nonsense; that is repaired."""
     halt = event(Kind.HALT, channel="*", start_s=105.0, end_s=None, message="nozzle beyond limits")
     halts = [
-        trial(0, 1, 0.6, Outcome.FIRST, channel="*", kind=Kind.HALT),
-        trial(1, 0, 0.8, Outcome.TOO_EARLY, channel="*", kind=Kind.HALT, further_h=9.0),
+        trial(0, 1, 0.6, TrialOutcome.FIRST, channel="*", kind=Kind.HALT),
+        trial(1, 0, 0.8, TrialOutcome.TOO_EARLY, channel="*", kind=Kind.HALT, further_h=9.0),
     ]
     found = of([*halts, BEFORE, PROVEN], BREAKS, FLAG, halt)
     assert found.severity is Severity.NOTICE

@@ -1,26 +1,16 @@
-"""Acknowledging and shelving as notes of a log: written, read back, and said in words."""
+"""Acknowledging and shelving in words: asked for, as a note, as lines and records."""
 
 import re
 import time
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from typing import Any
 
-import msgspec
-
-from detectors.diagnosis import verdict
-from detectors.health import trust_beside
-from detectors.life import LONGEST_SHELF_S, Deed, Lives
-from detectors.trials import KindTrial
-from shared.chainstate import ChainState
+from detectors.shelf import LONGEST_SHELF_S
 from shared.errors import BadInput
-from shared.events import Event, NotEvaluated, RankedCause, Verdict
-from shared.health import ChannelHealth
-from shared.text import clean
+from shared.events import Event
+from shared.notes import Note
 from shared.when import short, spelt, tenths, utc
-from shared.words import Act, Kind
-from tui.answers import AnyNote
-from tui.lines import channel_word
-from tui.snapshot import Note
+from shared.words import Act, channel_word
 
 USUAL_S = 600.0
 """How long something is shelved where no time is given."""
@@ -79,31 +69,6 @@ def deed_note(
     return Note(now_s, text, str(act), facts)
 
 
-def deeds_in(notes: Iterable[AnyNote]) -> list[Deed]:
-    """Deeds among notes, in their order; a file from elsewhere may hold any nonsense."""
-    return [deed for note in notes if (deed := _deed(note)) is not None]
-
-
-def is_deed(note: AnyNote) -> bool:
-    return note.kind in tuple(Act)
-
-
-def _deed(note: AnyNote) -> Deed | None:
-    facts = note.facts
-    if not is_deed(note):
-        return None
-    channel, kind, reason = facts.get("channel"), facts.get("event_kind"), facts.get("reason")
-    start_s, until_s = facts.get("start_s"), facts.get("until_s")
-    if not isinstance(channel, str) or kind not in tuple(Kind):
-        return None
-    if not isinstance(start_s, int | float) or not isinstance(until_s, int | float | None):
-        return None
-    if until_s is not None:
-        until_s = min(float(until_s), note.time_s + LONGEST_SHELF_S)
-    why = clean(reason) if isinstance(reason, str) else ""
-    return Deed(Act(note.kind), note.time_s, channel, Kind(kind), float(start_s), until_s, why)
-
-
 def left_words(until_s: float | None, now_s: float) -> str:
     """`shelved, 9m left`."""
     if until_s is None:
@@ -111,63 +76,16 @@ def left_words(until_s: float | None, now_s: float) -> str:
     return f"shelved, {short(until_s - now_s)} left"
 
 
-def set_aside(causes: Iterable[RankedCause], quiet: frozenset[str]) -> tuple[RankedCause, ...]:
-    """Causes of channels whose faults are all shelved come last."""
-    return tuple(sorted(causes, key=lambda cause: cause.channel in quiet))
-
-
-def loud_verdict(
-    events: Sequence[Event],
-    causes: Sequence[RankedCause],
-    lives: Lives,
-    *,
-    span_s: float,
-    channels: int,
-    not_evaluated: Sequence[NotEvaluated],
-    trials: Sequence[KindTrial] = (),
-    chains: Sequence[ChainState] = (),
-) -> Verdict:
-    """The headline of a screen: what is shelved does not lead it, but it is named."""
-    shelved = [f"{kind} on {channel_word(channel)}" for channel, kind in lives.shelves]
-    return verdict(
-        lives.loud(events) if shelved else events,
-        causes,
-        span_s=span_s,
-        channels=channels,
-        not_evaluated=not_evaluated,
-        shelved=shelved,
-        trials=trials,
-        chains=chains,
-    )
-
-
-def channels_beside(
-    channels: Iterable[ChannelHealth],
-    events: Sequence[Event],
-    lives: Lives,
-    host: str,
-    now_s: float,
-) -> tuple[ChannelHealth, ...]:
-    """Each channel with the trust that what is not shelved leaves it."""
-    if not lives.shelved:
-        return tuple(channels)
-    found = []
-    for health in channels:
-        trust, since_s, why = trust_beside(health.channel, events, lives.shelved, host, now_s)
-        found.append(msgspec.structs.replace(health, trust=trust, since_s=since_s, why=why))
-    return tuple(found)
-
-
 # -- as lines and records --
 
 
-def wall_words(note: AnyNote) -> str:
+def wall_words(note: Note) -> str:
     """Wall time of a deed in UTC, or nothing where it is not on record."""
     wall_s = note.facts.get("wall_s")
     return utc(wall_s) if isinstance(wall_s, int | float) else ""
 
 
-def deed_lines(notes: Iterable[AnyNote]) -> list[str]:
+def deed_lines(notes: Iterable[Note]) -> list[str]:
     """A line for each deed: log time, what was done, when by the clock on the wall."""
     lines = []
     for note in notes:
@@ -176,7 +94,7 @@ def deed_lines(notes: Iterable[AnyNote]) -> list[str]:
     return lines
 
 
-def deed_record(note: AnyNote) -> dict[str, Any]:
+def deed_record(note: Note) -> dict[str, Any]:
     """What a person did, for `judge --json` (docs/json.md)."""
     facts = note.facts
     return {

@@ -5,7 +5,7 @@ as there are. For each kind of fault a trial has a count and an exposure: the ho
 which it can come. That is the state in which it came before, so a fault that was only
 ever seen while the carriage moves has hours (and metres) of motion as its exposure.
 
-Rates have exact Poisson intervals; `detectors.verdicts` holds a trial against the one before.
+Rates have exact Poisson intervals; `compared` holds a trial against the one before.
 """
 
 import math
@@ -15,10 +15,10 @@ from dataclasses import dataclass, field, replace
 
 import msgspec
 
-from detectors.exposure import Span, Usage
-from detectors.onefault import counted_once, one_fault
 from detectors.rates import compare_rates, rate_interval
-from detectors.verdicts import LEVEL, Outcome, Stretch, judge
+from detectors.trials.compared import LEVEL, Exposed, TrialOutcome, compare
+from detectors.trials.exposure import Span, Usage
+from detectors.trials.onefault import counted_once, one_fault
 from shared.kinds import KINDS
 from shared.words import EVERY_CHANNEL, Gate, Kind
 
@@ -34,14 +34,14 @@ BEFORE = "as found"
 
 
 @dataclass(frozen=True, slots=True)
-class Start:
+class Change:
     """A change to the machine: from here on a new trial."""
 
     time_s: float
     name: str
     channel: str = EVERY_CHANNEL
     """The channel that was changed; `*` is all of them."""
-    change: str = ""
+    check: str = ""
     """Name of the check of the catalogue that this change is, if it is one."""
 
 
@@ -50,7 +50,7 @@ class Watched:
     """One log: what it was exposed to, and the changes that were made in it."""
 
     usage: Usage
-    starts: tuple[Start, ...] = ()
+    changes: tuple[Change, ...] = ()
 
 
 class KindTrial(msgspec.Struct, frozen=True, kw_only=True):
@@ -86,7 +86,7 @@ class KindTrial(msgspec.Struct, frozen=True, kw_only=True):
     """Variance of counts over their mean where that is above 1: the test divides by it."""
     further_h: float | None = None
     """Further hours without a fault from which it is better, for sure to 95 %."""
-    outcome: Outcome = Outcome.FIRST
+    outcome: TrialOutcome = TrialOutcome.FIRST
     also: tuple[Kind, ...] = ()
     """Kinds that saw the same fault at the same instants, and are counted here."""
     curve: tuple[tuple[float, int], ...] = ()
@@ -116,9 +116,9 @@ def trials(logs: Sequence[Watched]) -> tuple[KindTrial, ...]:
 
 def outcome_words(one: KindTrial) -> str:
     """The outcome as a person reads it."""
-    if one.outcome is Outcome.TOO_EARLY and one.further_h is not None:
+    if one.outcome is TrialOutcome.TOO_EARLY and one.further_h is not None:
         return f"too early: {hours_words(one.further_h)} more without a fault"
-    if one.outcome is Outcome.NO_FAULT:
+    if one.outcome is TrialOutcome.NO_FAULT:
         return f"none; fewer than {one.high_per_h:.3g} an hour"
     return str(one.outcome)
 
@@ -193,7 +193,7 @@ class _Piece:
 class _Tally:
     """One trial of one kind, before it is compared."""
 
-    start: Start
+    change: Change
     number: int
     hours: float = 0.0
     metres: float = 0.0
@@ -212,12 +212,12 @@ def _of_kind(logs: Sequence[Watched], channel: str, kind: Kind) -> Iterator[Kind
         for log in logs
         for one in log.usage.occurrences
         if (one.channel, one.kind) == (channel, kind)
-        and (span := _span_at(log.usage, channel, one.at_s)) is not None
+        and (span := log.usage.span_at(channel, one.at_s)) is not None
     ]
     state = _state(spans)
     tallies = [
-        _tally(start, number, pieces, channel, kind, state)
-        for number, start, pieces in _pieces(logs, channel)
+        _tally(change, number, pieces, channel, kind, state)
+        for number, change, pieces in _pieces(logs, channel)
     ]
     tallies = [tally for tally in tallies if tally.number or tally.hours or tally.outside]
     before: _Tally | None = None
@@ -227,27 +227,27 @@ def _of_kind(logs: Sequence[Watched], channel: str, kind: Kind) -> Iterator[Kind
             before = tally
 
 
-def _pieces(logs: Sequence[Watched], channel: str) -> Iterator[tuple[int, Start, list[_Piece]]]:
+def _pieces(logs: Sequence[Watched], channel: str) -> Iterator[tuple[int, Change, list[_Piece]]]:
     """Trials of a channel with the parts of logs that they took."""
-    number, current, pieces = 0, Start(-math.inf, BEFORE), list[_Piece]()
+    number, current, pieces = 0, Change(-math.inf, BEFORE), list[_Piece]()
     count = 0
     for log in logs:
         from_s = -math.inf
-        for start in sorted(log.starts, key=lambda one: one.time_s):
+        for change in sorted(log.changes, key=lambda one: one.time_s):
             count += 1
-            if start.channel not in (channel, EVERY_CHANNEL):
+            if change.channel not in (channel, EVERY_CHANNEL):
                 continue
-            pieces.append(_Piece(log.usage, from_s, start.time_s))
+            pieces.append(_Piece(log.usage, from_s, change.time_s))
             yield number, current, pieces
-            number, current, pieces, from_s = count, start, [], start.time_s
+            number, current, pieces, from_s = count, change, [], change.time_s
         pieces.append(_Piece(log.usage, from_s, math.inf))
     yield number, current, pieces
 
 
 def _tally(
-    start: Start, number: int, pieces: Sequence[_Piece], channel: str, kind: Kind, state: _State
+    change: Change, number: int, pieces: Sequence[_Piece], channel: str, kind: Kind, state: _State
 ) -> _Tally:
-    tally = _Tally(start, number)
+    tally = _Tally(change, number)
     for piece in pieces:
         spans = _spans_in(piece, channel)
         times = [
@@ -301,13 +301,6 @@ def _part(span: Span, piece: _Piece) -> float:
     return min(max(inside / _length(span), 0.0), 1.0)
 
 
-def _span_at(usage: Usage, channel: str, at_s: float) -> Span | None:
-    """The span that holds a time; the last one for what came after it."""
-    spans = usage.spans.get(channel, ())
-    place = bisect_right(spans, at_s, key=lambda span: span.end_s)
-    return spans[min(place, len(spans) - 1)] if spans else None
-
-
 # -- comparing --
 
 
@@ -318,8 +311,8 @@ def _compared(
     low, high = rate_interval(count, hours) if hours > 0.0 else (math.nan, math.nan)
     plain = KindTrial(
         trial=tally.number,
-        name=tally.start.name,
-        change=tally.start.change,
+        name=tally.change.name,
+        change=tally.change.check,
         channel=channel,
         kind=kind,
         state=state.words,
@@ -335,7 +328,7 @@ def _compared(
     )
     if before is None:
         return plain
-    judged = judge(Stretch(before.hours, before.at_h), Stretch(hours, tally.at_h))
+    judged = compare(Exposed(before.hours, before.at_h), Exposed(hours, tally.at_h))
     plain = msgspec.structs.replace(
         plain, outcome=judged.outcome, further_h=judged.further_h, scatter=judged.scatter
     )

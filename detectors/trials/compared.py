@@ -1,4 +1,4 @@
-"""Two stretches of running held against each other: better, worse, or too early?
+"""Two trials held against each other: better, worse, or too early?
 
 The exact conditional test, one-sided at 95 %. Faults that come in clusters tell less than
 their number: where counts in equal parts of the exposure scatter more than chance would
@@ -27,7 +27,7 @@ SCATTER_Z = 1.645
 """One-sided 95 %."""
 
 
-class Outcome(StrEnum):
+class TrialOutcome(StrEnum):
     """What a trial says of one kind of fault."""
 
     FIRST = "first"
@@ -41,7 +41,7 @@ class Outcome(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class Exposed:
     """Hours of exposure, and the hours into it at which each fault came, in order."""
 
     hours: float
@@ -52,41 +52,41 @@ class Stretch:
         return len(self.at_h)
 
 
-class Judgement(NamedTuple):
-    """What the later of two stretches says."""
+class Compared(NamedTuple):
+    """What the later of two trials says."""
 
-    outcome: Outcome
+    outcome: TrialOutcome
     further_h: float | None
     """Further hours without a fault until `better`; None where no hours would do or none need."""
     scatter: float
     """By how much the test divided counts, 1 or more."""
 
 
-def judge(before: Stretch, after: Stretch) -> Judgement:
-    """Hold a stretch against the one before, which has hours above 0."""
+def compare(before: Exposed, after: Exposed) -> Compared:
+    """Hold a trial against the one before, which has hours above 0."""
     divisor = max(scatter(before), scatter(after))
     if after.hours <= 0.0:
         further = _further_h(before, after, divisor)
-        return Judgement(Outcome.TOO_EARLY, _finite(further), divisor)
+        return Compared(TrialOutcome.TOO_EARLY, _finite(further), divisor)
     outcome, further_h = _outcome(before, after, divisor)
-    return Judgement(outcome, further_h, divisor)
+    return Compared(outcome, further_h, divisor)
 
 
-def _outcome(before: Stretch, after: Stretch, divisor: float) -> tuple[Outcome, float | None]:
+def _outcome(before: Exposed, after: Exposed, divisor: float) -> tuple[TrialOutcome, float | None]:
     if not before.count and not after.count:
-        return Outcome.NO_FAULT, None
+        return TrialOutcome.NO_FAULT, None
     first, second = _effective(before.count, divisor), _effective(after.count, divisor)
     if fewer_p(second, after.hours, first, before.hours) < 1.0 - LEVEL:
-        return Outcome.WORSE, None
+        return TrialOutcome.WORSE, None
     further = _further_h(before, after, divisor)
     if further == 0.0:
-        return Outcome.BETTER, None
+        return TrialOutcome.BETTER, None
     if second:
         # Twice the tail: the lower limit alone is then sure to 95 %.
         bounds = compare_rates(second, after.hours, max(first, 1), before.hours, 2 * LEVEL - 1)
         if bounds.low > HALVED:
-            return Outcome.NO_CHANGE, None
-    return Outcome.TOO_EARLY, _finite(further)
+            return TrialOutcome.NO_CHANGE, None
+    return TrialOutcome.TOO_EARLY, _finite(further)
 
 
 def _finite(hours: float) -> float | None:
@@ -98,7 +98,7 @@ def _effective(count: int, divisor: float) -> int:
     return max(int(count / divisor), 1) if count else 0
 
 
-def _further_h(before: Stretch, after: Stretch, divisor: float) -> float:
+def _further_h(before: Exposed, after: Exposed, divisor: float) -> float:
     first, second = _effective(before.count, divisor), _effective(after.count, divisor)
     further = further_quiet(first, before.hours, second, after.hours, LEVEL)
     if after.count == 0 and before.count:
@@ -107,23 +107,23 @@ def _further_h(before: Stretch, after: Stretch, divisor: float) -> float:
     return further
 
 
-def _longest_quiet_h(stretch: Stretch) -> float:
+def _longest_quiet_h(trial: Exposed) -> float:
     """Longest exposure without a fault between two faults, or before the first."""
-    edges = [0.0, *stretch.at_h]
+    edges = [0.0, *trial.at_h]
     return max((later - earlier for earlier, later in pairwise(edges)), default=0.0)
 
 
-def scatter(stretch: Stretch) -> float:
+def scatter(trial: Exposed) -> float:
     """Variance over mean of the counts in equal parts of the exposure, where it is above 1
     by more than chance (χ² at 95 %)."""
     worst = 1.0
     for parts in PARTS:
-        if stretch.hours <= 0.0 or stretch.count < LEAST_A_PART * parts:
+        if trial.hours <= 0.0 or trial.count < LEAST_A_PART * parts:
             break
         counts = [0] * parts
-        for at_h in stretch.at_h:
-            counts[min(int(at_h / stretch.hours * parts), parts - 1)] += 1
-        mean = stretch.count / parts
+        for at_h in trial.at_h:
+            counts[min(int(at_h / trial.hours * parts), parts - 1)] += 1
+        mean = trial.count / parts
         reduced = sum((count - mean) ** 2 for count in counts) / (parts - 1) / mean
         if _chi_square_z(reduced, parts - 1) > SCATTER_Z:
             worst = max(worst, reduced)

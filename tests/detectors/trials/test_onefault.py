@@ -3,10 +3,10 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from detectors.exposure import Occurrence, Span, Usage
-from detectors.onefault import TOGETHER_S, counted_once, one_fault
-from detectors.trials import Start, Watched, trials
-from detectors.verdicts import Outcome
+from detectors.trials.compared import TrialOutcome
+from detectors.trials.counted import Change, Watched, trials
+from detectors.trials.exposure import Occurrence, Span, Usage
+from detectors.trials.onefault import TOGETHER_S, counted_once, one_fault
 from shared.words import Gate, Kind
 
 BREAK, HIGH, FLAG = Kind.CONTACT_BREAK, Kind.CODE_HIGH, Kind.CONVERTER_FLAG
@@ -29,7 +29,7 @@ def at_all(*kinds: Kind) -> list[tuple[Kind, float]]:
 
 def test_views_of_one_contact_are_one_fault() -> None:
     """An open contact drives the code to its end and raises the flag: ten faults, not thirty."""
-    found = trials([Watched(usage(*at_all(BREAK, HIGH, FLAG)), (Start(3600.0, "tightened"),))])
+    found = trials([Watched(usage(*at_all(BREAK, HIGH, FLAG)), (Change(3600.0, "tightened"),))])
     assert [(one.kind, one.count, one.trial) for one in found] == [(BREAK, 10, 0), (BREAK, 0, 1)]
     assert set(found[0].also) == {HIGH, FLAG}
 
@@ -44,9 +44,9 @@ def test_a_kind_that_came_by_itself_stays_a_fault_of_its_own() -> None:
 def test_what_came_without_the_leading_kind_counts_with_it() -> None:
     """Nine flags with a break and one alone after the repair: the repair has not held."""
     faults = [*at_all(BREAK), *[(FLAG, 100.0 * n) for n in range(1, 10)], (FLAG, 5000.0)]
-    found = trials([Watched(usage(*faults), (Start(3600.0, "tightened"),))])
+    found = trials([Watched(usage(*faults), (Change(3600.0, "tightened"),))])
     assert [(one.kind, one.count) for one in found] == [(BREAK, 10), (BREAK, 1)]
-    assert found[1].outcome is not Outcome.BETTER
+    assert found[1].outcome is not TrialOutcome.BETTER
 
 
 def test_spikes_toward_open_beside_contact_breaks_are_the_same_contact() -> None:

@@ -5,10 +5,10 @@ from hypothesis import strategies as st
 
 from client.simulated.plain import updates
 from client.simulated.scenario import load_scenario
+from detectors.logwatch import LogWatch
 from detectors.watch import Watch
 from shared.updates import Update, batch_of
 from tests.recordings.logs import grouped
-from tui.stretches import StretchWatch
 
 SCENARIO = load_scenario("loose-terminal")
 LOG = list(updates(SCENARIO, 1, 100.0))
@@ -22,7 +22,7 @@ def judged(log: list[Update]) -> list[tuple[str, str, float]]:
 
 
 def test_one_stretch_is_what_a_watch_makes_of_it() -> None:
-    watch = StretchWatch(SCENARIO.chains)
+    watch = LogWatch(SCENARIO.chains)
     watch.feed(batch_of(LOG))
     watch.finish()
     assert [(e.kind, e.channel, e.start_s) for e in watch.events] == judged(LOG)
@@ -34,7 +34,7 @@ def test_two_stretches_are_two_logs_however_they_are_grouped(cuts: list[int]) ->
     """Events are those of both parts; ids rise and are used once."""
     at = len(LOG) // 2
     expected = judged(LOG[:at]) + judged(LOG[at:])
-    watch = StretchWatch(SCENARIO.chains, (LOG[0].time_s, LOG[at].time_s))
+    watch = LogWatch(SCENARIO.chains, (LOG[0].time_s, LOG[at].time_s))
     for batch in grouped(LOG, cuts):
         watch.feed(batch)
     watch.finish()
@@ -48,7 +48,7 @@ def test_absorbed_events_still_name_the_event_that_explains_them() -> None:
     scenario = load_scenario("supply-dip")
     log = list(updates(scenario, 1, 160.0))
     start_s = log[150].time_s
-    watch = StretchWatch(scenario.chains, (log[0].time_s, start_s))
+    watch = LogWatch(scenario.chains, (log[0].time_s, start_s))
     dip = Update(log[100].time_s, {"host.state": "gone"})
     watch.feed(batch_of([*log[:100], dip, *log[150:]]))
     watch.finish()

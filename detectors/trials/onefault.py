@@ -12,7 +12,7 @@ from bisect import bisect_left, insort
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from detectors.exposure import Occurrence, Usage
+from detectors.trials.exposure import Occurrence, Usage
 from shared.kinds import KINDS, Shape, kinds_of
 from shared.words import Kind
 

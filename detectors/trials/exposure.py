@@ -10,6 +10,7 @@ The last rows of a log, less than one window, are not counted.
 """
 
 import math
+from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -68,6 +69,12 @@ class Usage:
     heat_ups_s: Mapping[str, tuple[float, ...]]
     """When each channel's heat-ups began."""
     occurrences: tuple[Occurrence, ...]
+
+    def span_at(self, channel: str, at_s: float) -> Span | None:
+        """The channel's span that holds a time; the last one for what came after it."""
+        spans = self.spans.get(channel, ())
+        place = bisect_right(spans, at_s, key=lambda span: span.end_s)
+        return spans[min(place, len(spans) - 1)] if spans else None
 
 
 @dataclass(slots=True)

@@ -7,7 +7,7 @@ import pytest
 
 from client.simulated.plain import updates
 from client.simulated.scenario import load_scenario
-from detectors.exposure import Ledger, Usage
+from detectors.trials.exposure import Ledger, Usage
 from detectors.watch import Watch
 from shared.updates import Update, batch_of
 from shared.words import EVERY_CHANNEL, Gate, Kind

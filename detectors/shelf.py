@@ -45,8 +45,8 @@ class Shelf:
 
 
 @dataclass(frozen=True, slots=True)
-class Lives:
-    """Where events are in their lives at a moment, as far as persons have a part in it."""
+class Stand:
+    """Where events stand at a moment, as far as persons have a part in it."""
 
     acknowledged: frozenset[int] = frozenset()
     """Ids of events that were acknowledged."""
@@ -65,6 +65,8 @@ class Lives:
 
     def quiet(self, events: Iterable[Event]) -> frozenset[str]:
         """Channels on which nothing above a notice is wrong but what is shelved."""
+        if not self.shelves:
+            return frozenset()
         faults = [
             event
             for event in events
@@ -74,11 +76,11 @@ class Lives:
         return frozenset(aside - {event.channel for event in faults if not self.is_aside(event)})
 
 
-def lives(events: Sequence[Event], deeds: Iterable[Deed], now_s: float) -> Lives:
+def stand_at(events: Sequence[Event], deeds: Iterable[Deed], now_s: float) -> Stand:
     """What stands at `now_s` of what was done up to then."""
     done = [deed for deed in deeds if deed.time_s <= now_s]
     if not done:
-        return Lives()
+        return Stand()
     wanted = {(deed.channel, deed.kind) for deed in done}
     found: dict[tuple[str, Kind], list[Event]] = {key: [] for key in wanted}
     for event in events:
@@ -106,7 +108,7 @@ def lives(events: Sequence[Event], deeds: Iterable[Deed], now_s: float) -> Lives
             # Those that ended before the shelf began stay as they were, but the one it is for.
             if event.end_s is None or event.end_s >= shelf.from_s or event is target:
                 shelved[event.id] = shelf
-    return Lives(frozenset(acknowledged), shelved, shelves)
+    return Stand(frozenset(acknowledged), shelved, shelves)
 
 
 def meant(deed: Deed, events: Iterable[Event]) -> Event | None:

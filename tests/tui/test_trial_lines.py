@@ -1,24 +1,19 @@
-"""Notes become trials and evidence; `judge` tells them as lines and records."""
+"""Trials as `judge` tells them, in lines and records."""
 
 import json
 import re
 from pathlib import Path
 
-import msgspec
 import pytest
 
 from client.simulated.plain import updates
 from client.simulated.scenario import load_scenario
-from detectors.diagnosis import Answer
-from detectors.exposure import Occurrence, Span, Usage
-from detectors.trials import KindTrial, figures
-from detectors.verdicts import Outcome
-from recordings.notes import Note
+from detectors.trials.counted import figures
 from recordings.writer import Recorder
-from shared.words import EVERY_CHANNEL, Gate, Kind
+from shared.notes import Note
 from tests.tui.test_guide import TRIALS
 from tui.main import run
-from tui.repairs import pauses_in, starts_in, told, trial_record, trials_of
+from tui.trial_lines import trial_record
 
 DOC = (Path(__file__).parents[2] / "docs" / "json.md").read_text(encoding="utf-8")
 
@@ -37,54 +32,6 @@ def night(path: Path, scenario: str, seed: int, for_s: float, *notes: Note) -> s
 def records(out: str, name: str = "trial") -> list[dict[str, object]]:
     found = [json.loads(line) for line in out.splitlines()]
     return [one for one in found if one["record"] == name]
-
-
-def test_notes_of_kind_trial_start_trials_in_order_of_time() -> None:
-    notes = [
-        Note(50.0, "three wires", "trial", {"channel": "nozzle"}),
-        Note(10.0, "added 220 nF", "trial", {"change": "add-capacitance"}),
-        Note(20.0, "nothing", "note"),
-        Note(30.0, "odd", "trial", {"change": "no-such-check", "channel": 7}),
-    ]
-    found = [(one.time_s, one.channel, one.change) for one in starts_in(notes)]
-    assert found == [
-        (10.0, EVERY_CHANNEL, "add-capacitance"),
-        (30.0, EVERY_CHANNEL, ""),
-        (50.0, "nozzle", ""),
-    ]
-
-
-def test_a_measured_check_is_left_out_of_exposure_and_faults() -> None:
-    """Ten minutes, of which a check took four with five provoked faults."""
-    spans = tuple(Span(60.0 * i, 60.0 * (i + 1), Gate.COLD, False, 60.0, 0.0) for i in range(10))
-    faults = tuple(Occurrence("nozzle", Kind.CONTACT_BREAK, at) for at in (10, 150, 160, 170, 500))
-    notes = [Note(330.0, "found", "answer", {"from_s": 90.0})]
-    (only,) = trials_of(Usage({"nozzle": spans}, {}, faults), notes)
-    assert pauses_in(notes) == ((90.0, 330.0),)
-    assert only.count == 2
-    assert only.hours == pytest.approx(6.0 / 60.0)
-
-
-@pytest.mark.parametrize(
-    ("outcome", "count", "result"),
-    [
-        (Outcome.BETTER, 0, "gone"),
-        (Outcome.BETTER, 3, "fewer"),
-        (Outcome.NO_CHANGE, 9, "same"),
-        (Outcome.WORSE, 30, "same"),
-        (Outcome.TOO_EARLY, 0, "too-early"),
-    ],
-)
-def test_a_change_of_the_catalogue_is_evidence(outcome: Outcome, count: int, result: str) -> None:
-    """Unless the person has answered it by hand."""
-    changed: KindTrial = msgspec.structs.replace(
-        TRIALS[1], change="add-capacitance", outcome=outcome, count=count
-    )
-    (found,) = told([TRIALS[0], changed])
-    assert (found.channel, found.change, found.result) == ("nozzle", "add-capacitance", result)
-    answer = Answer(channel="nozzle", check="add-capacitance", outcome="gone")
-    assert told([TRIALS[0], changed], [answer]) == ()
-    assert told([TRIALS[0], msgspec.structs.replace(changed, change="reseat-bus")]) == ()
 
 
 def test_judge_gives_trials_before_the_verdict_as_documented(

@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 from scipy import stats
 from statsmodels.stats.rates import test_poisson_2indep as poisson_test
 
-from detectors.exposure import Occurrence, Span, Usage
 from detectors.rates import fewer_p, further_quiet
-from detectors.trials import KindTrial, Start, Watched, trials
-from detectors.verdicts import Outcome
+from detectors.trials.compared import TrialOutcome
+from detectors.trials.counted import Change, KindTrial, Watched, trials
+from detectors.trials.exposure import Occurrence, Span, Usage
 from shared.words import EVERY_CHANNEL, Gate, Kind
 
 HOUR_S = 3600.0
@@ -22,7 +22,7 @@ HOUR_S = 3600.0
 def log(
     hours: float,
     at_h: list[float],
-    starts: tuple[Start, ...] = (),
+    changes: tuple[Change, ...] = (),
     *,
     gate: Gate = Gate.PRINTING,
     moving: bool | None = True,
@@ -35,7 +35,7 @@ def log(
         for index in range(round(60.0 * hours))
     )
     faults = tuple(Occurrence("nozzle", kind, HOUR_S * at) for at in sorted(at_h))
-    return Watched(Usage({"nozzle": spans, EVERY_CHANNEL: spans}, {}, faults), starts)
+    return Watched(Usage({"nozzle": spans, EVERY_CHANNEL: spans}, {}, faults), changes)
 
 
 def evenly(count: int, hours: float, from_h: float = 0.0) -> list[float]:
@@ -45,7 +45,7 @@ def evenly(count: int, hours: float, from_h: float = 0.0) -> list[float]:
 def repaired(k1: int, t1: float, k2: int, t2: float) -> KindTrial:
     """The second of two trials with these counts and hours."""
     at = evenly(k1, t1) + (evenly(k2, t2, t1) if k2 else [])
-    *_, last = trials([log(t1 + t2, at, (Start(HOUR_S * t1, "three wires"),))])
+    *_, last = trials([log(t1 + t2, at, (Change(HOUR_S * t1, "three wires"),))])
     return last
 
 
@@ -67,7 +67,7 @@ def test_one_rate_has_its_published_interval() -> None:
     scale = 24.19893 / 24.2
     assert first.low_per_h == pytest.approx(4.753125 * scale, abs=1e-5)
     assert first.high_per_h == pytest.approx(6.692709 * scale, abs=1e-5)
-    assert first.outcome is Outcome.FIRST
+    assert first.outcome is TrialOutcome.FIRST
 
 
 @pytest.mark.parametrize(("faults", "ratio"), [(3, 1.714), (5, 0.821), (10, 0.349)])
@@ -75,10 +75,10 @@ def test_how_long_a_repair_must_stay_quiet(faults: int, ratio: float) -> None:
     """k faults in T1, none in T2: T2/T1 must be 1.714, 0.821, 0.349 (computed)."""
     assert further_quiet(faults, 10.0, 0, 0.0) == pytest.approx(10.0 * ratio, abs=0.01)
     early = repaired(faults, 10.0, 0, 1.0)
-    assert early.outcome is Outcome.TOO_EARLY
+    assert early.outcome is TrialOutcome.TOO_EARLY
     assert early.further_h == pytest.approx(10.0 * ratio - 1.0, abs=0.02)
     proven = repaired(faults, 10.0, 0, math.ceil(600.0 * ratio + 2) / 60.0)
-    assert proven.outcome is Outcome.BETTER
+    assert proven.outcome is TrialOutcome.BETTER
     assert proven.further_h is None
 
 
@@ -105,9 +105,9 @@ def test_the_comparison_agrees_with_scipy_and_statsmodels(
     with np.errstate(divide="ignore", invalid="ignore"):
         told = poisson_test(k2, t2, k1, t1, method="exact-cond", alternative="smaller")
     assert fewer_p(k1, t1, k2, t2) == pytest.approx(float(told.pvalue), rel=1e-6)
-    if found.outcome is Outcome.BETTER:
+    if found.outcome is TrialOutcome.BETTER:
         assert fewer_p(k1, t1, k2, t2) < 0.05
-    if found.outcome is Outcome.WORSE:
+    if found.outcome is TrialOutcome.WORSE:
         assert fewer_p(k2, t2, k1, t1) < 0.05
 
 
@@ -130,18 +130,18 @@ def test_after_the_further_hours_and_not_before_the_test_is_passed(
 def test_nothing_is_gone_before_it_was_quiet_for_longer_than_ever_before() -> None:
     """Faults that came in one hour of ten may stay away for nine without any repair."""
     first = [9.0 + part for part in evenly(7, 1.0)]
-    early = trials([log(18.5, first, (Start(10.0 * HOUR_S, "sprayed it"),))])[-1]
+    early = trials([log(18.5, first, (Change(10.0 * HOUR_S, "sprayed it"),))])[-1]
     assert fewer_p(7, 10.0, 0, 8.5) < 0.05
-    assert early.outcome is Outcome.TOO_EARLY
+    assert early.outcome is TrialOutcome.TOO_EARLY
     assert early.further_h == pytest.approx(0.57, abs=0.05)
 
 
 def test_faults_in_one_cluster_count_as_few() -> None:
     """Forty faults within minutes of ten hours tell hardly more than one."""
     first = [5.0 + part for part in evenly(40, 0.05)]
-    early = trials([log(12.0, first, (Start(10.0 * HOUR_S, "sprayed it"),))])[-1]
+    early = trials([log(12.0, first, (Change(10.0 * HOUR_S, "sprayed it"),))])[-1]
     assert early.scatter > 30.0
-    assert early.outcome is Outcome.TOO_EARLY
+    assert early.outcome is TrialOutcome.TOO_EARLY
     assert early.further_h == pytest.approx(19.0 * 10.0 - 2.0, abs=0.5)
 
 
@@ -156,28 +156,28 @@ def test_a_change_that_does_nothing_is_seldom_called_better(burst: int) -> None:
         for _ in range(rng.randrange(4, 40)):
             middle = rng.uniform(0.0, 20.0)
             at += [min(max(middle + rng.gauss(0.0, 0.05), 0.0), 19.99) for _ in range(burst)]
-        found = trials([log(20.0, at, (Start(10.0 * HOUR_S, "nothing"),))])[-1]
-        called += found.outcome is Outcome.BETTER
+        found = trials([log(20.0, at, (Change(10.0 * HOUR_S, "nothing"),))])[-1]
+        called += found.outcome is TrialOutcome.BETTER
     assert called <= 12
 
 
 def test_fewer_and_more_and_the_same() -> None:
-    assert repaired(40, 10.0, 5, 10.0).outcome is Outcome.BETTER
-    assert repaired(5, 10.0, 40, 10.0).outcome is Outcome.WORSE
-    assert repaired(40, 10.0, 38, 10.0).outcome is Outcome.NO_CHANGE
-    assert repaired(3, 10.0, 2, 10.0).outcome is Outcome.TOO_EARLY
-    assert repaired(0, 10.0, 8, 10.0).outcome is Outcome.WORSE
+    assert repaired(40, 10.0, 5, 10.0).outcome is TrialOutcome.BETTER
+    assert repaired(5, 10.0, 40, 10.0).outcome is TrialOutcome.WORSE
+    assert repaired(40, 10.0, 38, 10.0).outcome is TrialOutcome.NO_CHANGE
+    assert repaired(3, 10.0, 2, 10.0).outcome is TrialOutcome.TOO_EARLY
+    assert repaired(0, 10.0, 8, 10.0).outcome is TrialOutcome.WORSE
 
 
 def test_exposures_of_several_nights_add_up() -> None:
     """Two nights before the change and two after are one trial each."""
     first, second = log(5.0, evenly(6, 5.0)), log(5.0, evenly(4, 5.0))
-    third = log(4.0, [], (Start(0.0, "new terminal"),))
+    third = log(4.0, [], (Change(0.0, "new terminal"),))
     fourth = log(6.0, [])
     before, after = trials([first, second, third, fourth])
     assert (before.count, before.hours) == pytest.approx((10, 10.0))
     assert (after.count, after.hours) == pytest.approx((0, 10.0))
-    assert after.outcome is Outcome.BETTER
+    assert after.outcome is TrialOutcome.BETTER
     assert [number for _, number in before.curve] == list(range(1, 11))
     assert before.curve[6][0] > 5.0
 
@@ -191,9 +191,9 @@ def test_a_fault_that_came_only_in_motion_has_hours_and_metres_of_motion() -> No
         spans.append(Span(start, start + HOUR_S, Gate.PRINTING, moving, HOUR_S, 180.0 * moving))
     faults = [Occurrence("nozzle", Kind.CONTACT_BREAK, 360.0 * index) for index in range(10)]
     usage = Usage({"nozzle": tuple(spans)}, {}, tuple(faults))
-    before, after = trials([Watched(usage, (Start(10 * HOUR_S, "tightened"),))])
+    before, after = trials([Watched(usage, (Change(10 * HOUR_S, "tightened"),))])
     assert (before.state, before.hours, before.metres) == ("moving", 1.0, 180.0)
-    assert (after.hours, after.metres, after.outcome) == (1.0, 180.0, Outcome.BETTER)
+    assert (after.hours, after.metres, after.outcome) == (1.0, 180.0, TrialOutcome.BETTER)
 
 
 def test_a_fault_of_heat_ups_counts_them() -> None:
@@ -204,22 +204,22 @@ def test_a_fault_of_heat_ups_counts_them() -> None:
     faults = tuple(Occurrence("nozzle", Kind.NO_RISE, 1800.0 * i + 60.0) for i in range(4))
     heat_ups = tuple(1800.0 * i for i in range(8))
     usage = Usage({"nozzle": spans}, {"nozzle": heat_ups}, faults)
-    before, after = trials([Watched(usage, (Start(7200.0, "new heater plug"),))])
+    before, after = trials([Watched(usage, (Change(7200.0, "new heater plug"),))])
     assert before.state == "heating"
     assert (before.heat_ups, after.heat_ups) == (4, 4)
     assert before.hours == pytest.approx(4.0 / 6.0)
 
 
 def test_a_change_to_one_channel_starts_no_trial_on_another() -> None:
-    start = Start(HOUR_S, "bed screen", channel="bed")
-    (only,) = trials([log(2.0, [0.5, 1.5], (start,))])
+    change = Change(HOUR_S, "bed screen", channel="bed")
+    (only,) = trials([log(2.0, [0.5, 1.5], (change,))])
     assert (only.trial, only.count) == (0, 2)
 
 
 def test_without_exposure_there_is_no_verdict_but_the_hours_still_needed() -> None:
     """A change that was just made has run for no time at all."""
-    found = trials([log(10.0, evenly(5, 10.0), (Start(10.0 * HOUR_S, "just now"),))])[-1]
-    assert found.outcome is Outcome.TOO_EARLY
+    found = trials([log(10.0, evenly(5, 10.0), (Change(10.0 * HOUR_S, "just now"),))])[-1]
+    assert found.outcome is TrialOutcome.TOO_EARLY
     assert found.further_h == pytest.approx(8.21, abs=0.01)
     assert math.isnan(found.rate_per_h)
 
