@@ -149,6 +149,7 @@ def _merged(
                 [own_s for own_s, _ in pairs],
                 [value for _, value in pairs],
                 known.nulls + series.nulls,
+                known.beside or series.beside,
             )
     kept = dict(itertools.islice(merged.items(), MAX_LEAVES))
     return kept, clock_places

@@ -11,6 +11,7 @@ from typing import Any
 
 from client import jsonrpc
 from client.form import Request
+from client.learn.beside import tell_units
 from client.learn.rows import unpair
 from client.learn.series import Series
 from client.learn.sources import ENVELOPE, Source, joined, subjects, unwrap
@@ -142,6 +143,7 @@ def _fill(source: Source) -> None:
             series.add(own_s, value)
     # Where null was all that was ever said, nothing is known.
     source.leaves = {place: one for place, one in source.leaves.items() if one.values}
+    tell_units(source.leaves)
     head = len(source.under)
     if head:
         if not source.is_paired:

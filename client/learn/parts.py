@@ -89,7 +89,7 @@ def _judged(group: Group, one: Series, quantity: str) -> Found | None:
         return None
     judge = {"target_c": _target, "power": _power, "code": _code, "resistance_ohm": _ohms}[quantity]
     judge(group, found)
-    found.score += 1.0 * bool(one.suffix)
+    found.score += 1.0 * bool(one.said_unit)
     found.words = _words_for_off(one, quantity)
     return found if found.score >= 1.0 else None
 

@@ -70,7 +70,8 @@ def kinship(a: Series, b: Series) -> float:
                 return 1.5
             if at == len(a.place) - 1:
                 return 1.3 if set(_rest(x)) & set(_rest(y)) else 1.1
-            return 1.0 if text_of(a.place[-1]) not in AXES else 0.0
+            is_axis = text_of(a.place[-1]) in AXES and not (a.said_unit or b.said_unit)
+            return 0.0 if is_axis else 1.0
     shared = 0
     for step, other in zip(a.place, b.place, strict=False):
         if step != other:

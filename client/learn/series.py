@@ -37,6 +37,8 @@ class Series:
     values: list[Any] = field(default_factory=list)
     nulls: int = 0
     """How often null was there."""
+    beside: str = ""
+    """The unit that a text beside it says."""
 
     def add(self, own_s: float, value: Any) -> None:
         if value is None:
@@ -65,9 +67,14 @@ class Series:
         units = {said.unit for said in found if said is not None}
         return units.pop() if len(units) == 1 else ""
 
+    @property
+    def said_unit(self) -> str:
+        """The unit that its values, or a text beside them, say."""
+        return self.suffix or self.beside
+
     def can_be(self, quantity: str) -> bool:
         """Whether the unit that its values or its name say, if they do, measures that quantity."""
-        unit = self.suffix or ("percent" if self._is_named_a_share else "")
+        unit = self.said_unit or ("percent" if self._is_named_a_share else "")
         return not unit or DIMENSIONS[unit] == DIMENSION_OF.get(quantity)
 
     @property

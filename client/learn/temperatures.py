@@ -65,7 +65,7 @@ def _temperature(one: Series) -> Found:
         found.score += 0.7
     elif units.said(one) and not before & _NOT_TEMPERATURES:
         found.score += 1.4
-        found.why.append("its name says a unit")
+        found.why.append(units.who_says(one))
     if "temperature_c" in before and not named & _NOT_TEMPERATURES:
         found.score += 1.0
     if before & (_NOT_TEMPERATURES - {"speed_mm_s"}) and "temperature_c" not in named:

@@ -238,7 +238,7 @@ def _plain(place: Place) -> tuple[str, ...]:
 
 def unit_of(found: Found) -> str:
     """The unit that the profile must say: a text is a number only where one is said."""
-    unit = found.series.suffix or found.unit
+    unit = found.series.said_unit or found.unit
     if unit in UNITS and UNITS[unit] != (1.0, 0.0):
         return unit
     measured = DIMENSION_OF.get(found.quantity, "")

@@ -33,8 +33,8 @@ def celsius(values: Floats, unit: str) -> Floats:
 
 def said(one: Series) -> str:
     """Temperature unit that a leaf's own values or name say; empty if they say none."""
-    if DIMENSIONS.get(one.suffix) == "temperature":
-        return one.suffix
+    if DIMENSIONS.get(one.said_unit) == "temperature":
+        return one.said_unit
     steps = [parts for parts in reversed(one.words) if parts and not parts[0].isdigit()]
     for parts in steps[:2]:
         for position, word in enumerate(parts):
@@ -46,6 +46,13 @@ def said(one: Series) -> str:
         if quantities_in(parts):
             break
     return ""
+
+
+def who_says(one: Series) -> str:
+    """Where a leaf's unit is said."""
+    if one.suffix:
+        return f"its values say '{one.last}'"
+    return "the text beside it says its unit" if one.beside else "its name says a unit"
 
 
 def nearer(target: Series, own: str, reading: Series, unit: str) -> str:
@@ -125,8 +132,8 @@ def _is_round(value: float) -> bool:
 
 def of_power(one: Series) -> tuple[str, str]:
     """Unit of a power by what stands behind its values, by its name and range, and why."""
-    if DIMENSIONS.get(one.suffix) == "share":
-        return one.suffix, f"its values say '{one.last}'"
+    if DIMENSIONS.get(one.said_unit) == "share":
+        return one.said_unit, who_says(one)
     if one.all_words & PERCENT_WORDS:
         return "percent", "named as percent"
     if one.all_words & PERMILLE_WORDS:

@@ -97,7 +97,7 @@ UNIT_WORDS: dict[str, str] = {
     **dict.fromkeys(("cc", "centicelsius", "centidegrees"), "centicelsius"),
     **dict.fromkeys(("dc", "decicelsius", "decidegrees"), "decicelsius"),
 }
-UNIT_KEYS = {"unit", "units", "scale"}
+UNIT_KEYS = {"unit", "units", "uom", "scale"}
 PERCENT_WORDS = {"%", "percent", "pct", "pc", "percentage"}
 PERMILLE_WORDS = {"permille", "permil"}
 OFF_WORDS = {"off", "none", "null", "-", "--", "n/a", "na", "nan", "inactive", "disabled", ""}
