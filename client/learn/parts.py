@@ -1,13 +1,14 @@
 """What goes with a temperature: its target, power, code, resistance and flags."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
 from client.learn import chains, units
 from client.learn.chains import Link
 from client.learn.found import Found, Group, is_limit, naming, quantities_of
-from client.learn.relations import follows, kinship, linked, transplanted
+from client.learn.heat import follows
+from client.learn.relations import kinship, linked, transplanted
 from client.learn.series import Series
 from client.learn.tree import Place
 from client.learn.vocabulary import PERCENT_WORDS
@@ -22,9 +23,17 @@ BIT_WORDS = {"flag", "flags", "fault", "faults", "alert", "alerts", "alarm", "al
 def add_each(
     made: Sequence[Group], quantity: str, leaves: Mapping[Place, Series], used: set[Place]
 ) -> None:
-    """Find a quantity for each group: by evidence, then where it stands in the others."""
-    for group in made:
-        _add(group, quantity, made, leaves, used)
+    """Find a quantity for each group: by evidence, the surest first, then where it stands in the
+    others."""
+    fit = [
+        (found.score, n, found)
+        for n, group in enumerate(made)
+        for found in _candidates(group, quantity, made, leaves, used)
+    ]
+    for _, n, found in sorted(fit, key=lambda each: -each[0]):
+        if quantity not in made[n].parts and found.series.place not in used:
+            used.add(found.series.place)
+            made[n].parts[quantity] = found
     models = [group for group in made if quantity in group.parts]
     for group in made:
         if quantity in group.parts:
@@ -42,16 +51,15 @@ def add_each(
                 break
 
 
-def _add(
+def _candidates(
     group: Group,
     quantity: str,
     every: Sequence[Group],
     leaves: Mapping[Place, Series],
     used: set[Place],
-) -> None:
-    """Find a quantity's leaf for one group, if a leaf is likely enough and nearest to it."""
+) -> Iterator[Found]:
+    """Leaves that may be a group's quantity and are nearest to it."""
     anchor = group.anchor.series
-    best: Found | None = None
     for place, one in leaves.items():
         if place in used or place == anchor.place:
             continue
@@ -62,11 +70,7 @@ def _add(
         found = _judged(group, one, quantity)
         if found is not None:
             found.score += 0.5 * near
-            if best is None or found.score > best.score:
-                best = found
-    if best is not None:
-        used.add(best.series.place)
-        group.parts[quantity] = best
+            yield found
 
 
 def _judged(group: Group, one: Series, quantity: str) -> Found | None:

@@ -108,27 +108,6 @@ def _channel_words(one: Series) -> tuple[str, ...]:
     return tuple(found)
 
 
-def follows(reading: Series, target: Series) -> float:
-    """How well a reading follows a target, 0 to 1, from both over time."""
-    if target.distinct > max(6, len(reading.values) / 10) or target.flutters:
-        return 0.0
-    if target.is_restless:
-        return 0.0
-    if target.high <= 0.0:
-        return 0.0
-    aims = target.held_at(reading.times)
-    values = reading.numbers
-    late = slice(len(values) // 2, None)
-    gap = np.abs(values[late] - aims[late])
-    if np.median(gap) <= max(3.0, 0.02 * float(np.median(aims[late]))) and aims[-1] != 0.0:
-        return 1.0
-    away = aims - values
-    rising = values[-1] - values[0] > 3.0 * max(reading.noise, 0.05)
-    if aims[-1] > values[-1] and rising and away[-1] < away[len(away) // 2]:
-        return 0.8
-    return 0.0
-
-
 def linked(one: Series, other: Series, names: Sequence[str]) -> Link | None:
     """The platinum link of `other` to the temperature `one` in the first unit that gives it."""
     times, mine, theirs = together(one, other)
@@ -138,7 +117,8 @@ def linked(one: Series, other: Series, names: Sequence[str]) -> Link | None:
         link = chains.linked(theirs, units.celsius(mine, name))
         if link is None:
             continue
-        is_known = chains.is_of_a_part(link.constant) or chains.r0_of(link.constant) is not None
+        is_ohm = chains.r0_of(link.constant) is not None
+        is_known = is_ohm or (_is_code_like(other) and chains.is_of_a_part(link.constant))
         if is_known or link.span_k > 15.0:
             return link
     return None

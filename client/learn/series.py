@@ -24,6 +24,9 @@ LARGEST = 1e30
 """No reading, code or clock comes near it, and sums and squares below it stay finite."""
 STANDS_S = 0.3
 """So long a running clock may seem to stand: messages of one moment come one after another."""
+FLUTTER_READINGS = 60
+"""What stands where it was put takes no new value in so many readings, or few."""
+CALM_READINGS = 5
 RESTLESS_STEP = 2.0
 """Of a channel in its own unit: a regulator that chops goes by tens."""
 
@@ -149,10 +152,34 @@ class Series:
 
     @cached_property
     def flutters(self) -> bool:
-        """Takes many values, in small steps for its range: a measurement, not a setting."""
-        if len(self.values) < 5 or self.distinct < max(4, 0.15 * len(self.values)):
+        """Takes many values at some time: a measurement, not a setting."""
+        if len(self.values) < 5 or self.is_rising:
             return False
-        return not self.is_rising
+        size = min(len(self.values), FLUTTER_READINGS)
+        parts = (self.values[n : n + size] for n in range(0, len(self.values), size))
+        most = max(len({str(value) for value in part}) for part in parts)
+        return most >= max(4, 0.15 * size)
+
+    @cached_property
+    def calm(self) -> Floats:
+        """Its numbers without leaps that come and go: each the median of those around it."""
+        if len(self.numbers) < CALM_READINGS:
+            return self.numbers
+        around = np.lib.stride_tricks.sliding_window_view(
+            np.pad(self.numbers, CALM_READINGS // 2, mode="edge"), CALM_READINGS
+        )
+        calm: Floats = np.median(around, axis=1)
+        return calm
+
+    @cached_property
+    def stretches(self) -> list[tuple[float, float, float]]:
+        """Times from and to which a number stood, and the number."""
+        begins = np.flatnonzero(np.diff(self.numbers, prepend=np.nan) != 0.0)
+        ends = [*self.times[begins[1:]], np.inf]
+        return [
+            (float(self.times[at]), float(end), float(self.numbers[at]))
+            for at, end in zip(begins, ends, strict=True)
+        ]
 
     @cached_property
     def is_restless(self) -> bool:

@@ -1,20 +1,21 @@
 """Which leaves are temperatures: by names, by fluttering, by what follows what."""
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 
 from client.learn import units
 from client.learn.found import Found, is_limit, is_motion, naming, quantities_of
+from client.learn.heat import follows, is_continuous
 from client.learn.relations import (
     DEGREES,
     alike,
-    follows,
     is_by_leaf,
     is_resistance,
     kinship,
     linked,
 )
 from client.learn.series import Series
-from client.learn.tree import Place, text_of
+from client.learn.tree import Keyed, Place, text_of
 from client.learn.vocabulary import (
     CHANNEL_WORDS,
     FAN_WORDS,
@@ -26,6 +27,12 @@ from client.learn.vocabulary import (
 MAX_ANCHORS = 64
 """Temperatures that one host may have."""
 _ENOUGH = 1.4
+_UNTOLD = 0.0
+"""Score of a leaf of which nothing is known."""
+_LEAST_HIGH = 5.0
+"""What never gets beyond this is no reading of a room's temperature in any unit."""
+_NEAR = 0.7
+"""Kinship of numbers that may be one channel's."""
 _NOT_TEMPERATURES = {"target_c", "power", "code", "resistance_ohm", "speed_mm_s", "uptime_s"}
 _WORDS_ALONE = {"state", "message", "flags"}
 """What a leaf of such a name is no temperature for, though readings may stand under it."""
@@ -44,10 +51,15 @@ def temperatures(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Foun
     return _without_repeats(_without_worked_out(_without_targets(anchors[:MAX_ANCHORS])))
 
 
+def _says_degrees(one: Series) -> bool:
+    return "temperature_c" in quantities_of(one.last_words) or bool(units.said(one))
+
+
 def _highest(one: Series) -> float:
     """The highest number that may be a temperature: whole ones may be parts of a degree."""
-    named = "temperature_c" in quantities_of(one.last_words) or bool(units.said(one))
-    return 1.5e6 if one.is_whole and named else 1500.0
+    if not one.is_whole:
+        return 1500.0
+    return 1.5e6 if _says_degrees(one) else 150_000.0
 
 
 def _temperature(one: Series) -> Found:
@@ -74,8 +86,8 @@ def _temperature(one: Series) -> Found:
         found.score += 0.4
     if one.all_words & FAN_WORDS:
         found.score -= 2.0
-    is_fine = not one.is_whole or one.high > 1500.0
-    if one.flutters and is_fine and one.high > 5.0:
+    is_fine = not one.is_whole or (one.high > 1500.0 and _says_degrees(one))
+    if one.flutters and is_fine and one.high > _LEAST_HIGH:
         found.score += 0.7
         found.why.append("flutters like a measurement")
     if one.is_rising and any(map(one.runs_at, (1.0, 1e3))):
@@ -86,42 +98,86 @@ def _temperature(one: Series) -> Found:
 def _by_behaviour(
     scored: Sequence[Found], sure: Sequence[Found], numbers: Sequence[Series]
 ) -> list[Found]:
-    """Leaves without a telling name that another number leads, or that a code follows."""
-    more = []
+    """Leaves without a telling name that another number leads, or that a code follows.
+
+    One setting leads one reading: what only happens to be near another's is none.
+    """
     known = {id(found) for found in sure}
-    for found in scored:
-        one = found.series
-        if id(found) in known or found.score < 0.3 or not one.flutters:
-            continue
-        near = [other for other in numbers if other is not one and kinship(one, other) >= 0.7]
-        best = max((follows(one, other) for other in near), default=0.0)
-        if best > 0.5:
-            found.score += 1.5 * best
+    led = [
+        found
+        for found in scored
+        if id(found) in known or (found.score >= _UNTOLD and _is_measured(found.series))
+    ]
+    more = []
+    for found, score in _led_by_their_own(led, numbers):
+        if id(found) not in known and is_continuous(found.series):
+            found.score = max(found.score + 1.5 * score, _ENOUGH)
             found.why.append("follows a number beside it that stands still")
-        for other in near:
-            if other.flutters and linked(one, other, DEGREES) is not None:
-                found.score += 2.0
-                found.why.append("a number beside it follows it through the platinum curve")
-                break
-        if found.score >= _ENOUGH:
             more.append(found)
+    for found in led:
+        if id(found) in known or found.score < 0.3 or found in more:
+            continue
+        near = [n for n in numbers if n.flutters and kinship(found.series, n) >= _NEAR]
+        if any(linked(found.series, other, DEGREES) is not None for other in near):
+            found.score += 2.0
+            found.why.append("a number beside it follows it through the platinum curve")
+            more += [found] if found.score >= _ENOUGH else []
     return more
 
 
+def _is_measured(one: Series) -> bool:
+    """Whether it moves as a reading of a room's temperature or more does, be it by its last digit."""
+    return (one.flutters or one.is_restless) and one.high > _LEAST_HIGH
+
+
+def _led_by_their_own(
+    led: Sequence[Found], numbers: Sequence[Series]
+) -> Iterator[tuple[Found, float]]:
+    """Readings and how well each follows its setting, the surest first; a setting leads one."""
+    pairs = [
+        (score + 0.3 * near, score, n, m)
+        for n, found in enumerate(led)
+        for m, other in enumerate(numbers)
+        if other is not found.series
+        and (near := kinship(found.series, other)) >= _NEAR
+        and (score := follows(found.series, other)) > 0.5
+    ]
+    leads: set[int] = set()
+    follow: set[int] = set()
+    for _, score, n, m in sorted(pairs, key=lambda pair: -pair[0]):
+        if n not in follow and m not in leads:
+            follow.add(n)
+            leads.add(m)
+            yield led[n], score
+
+
 def _alike(scored: Sequence[Found], sure: Sequence[Found]) -> list[Found]:
-    """Leaves at places like those of the sure ones, but for the channel's step."""
+    """Leaves at places like those of the sure ones, but for the channel's step.
+
+    Where that step is all that tells numbers apart, as the ids of single values do, it makes none
+    of them a temperature.
+    """
     known = {id(found) for found in sure}
     places = [found.series.place for found in sure]
     by_leaf = is_by_leaf(places)
+    rows = Counter(found.series.place[:-1] for found in scored)
     more = []
     for found in scored:
-        if id(found) in known or found.score <= -1.5:
+        place = found.series.place
+        if id(found) in known or found.score <= -1.5 or _is_by_id(place, rows):
             continue
-        if any(alike(place, found.series.place, by_leaf) for place in places):
+        if any(alike(other, place, by_leaf) for other in places):
             found.score = max(found.score + 1.0, _ENOUGH)
             found.why.append("stands like the others")
             more.append(found)
     return more
+
+
+def _is_by_id(place: Place, rows: Mapping[Place, int]) -> bool:
+    """Whether an id tells a number from others: its own index, or the name of its row alone."""
+    if text_of(place[-1]).isdigit():
+        return True
+    return len(place) > 1 and isinstance(place[-2], Keyed) and rows[place[:-1]] == 1
 
 
 def _without_targets(anchors: Sequence[Found]) -> list[Found]:
