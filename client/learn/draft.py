@@ -148,7 +148,7 @@ def _merged(
                 place[cut:],
                 [own_s for own_s, _ in pairs],
                 [value for _, value in pairs],
-                known.nulls + series.nulls,
+                known.null_s + series.null_s,
                 known.beside or series.beside,
             )
     kept = dict(itertools.islice(merged.items(), MAX_LEAVES))
@@ -329,7 +329,8 @@ def _repeats(sources: Sequence[Source]) -> bool:
 
 def _shorten(draft: Draft) -> None:
     """With one source alone, point its status at the smallest part that holds all readings."""
-    if len(draft.sources) != 1 or draft.sources[0].under or draft.sources[0].status:
+    (only, *more) = draft.sources or [None]
+    if only is None or more or only.under or only.status or only.is_paired:
         return
     places = [f.series.place for c in draft.channels for f in c.parts.values()]
     if not places:
@@ -339,7 +340,7 @@ def _shorten(draft: Draft) -> None:
         if len(set(steps)) > 1 or isinstance(steps[0], Keyed):
             break
         common.append(text_of(steps[0]))
-    draft.sources[0].status = tuple(common)
+    only.status = tuple(common)
     for channel in draft.channels:
         for found in channel.parts.values():
             found.series.place = found.series.place[len(common) :]

@@ -6,6 +6,7 @@ import numpy as np
 
 from client.learn import chains, units
 from client.learn.chains import Link
+from client.learn.clocks import SLOPES
 from client.learn.found import Found, Group, is_limit, naming, quantities_of
 from client.learn.heat import follows
 from client.learn.relations import kinship, linked, transplanted
@@ -17,6 +18,8 @@ from shared.updates import Floats
 NULL = "null"
 """The word for JSON's null in a profile."""
 MAX_BITS = 16
+_LIKE_A_CLOCK = 0.01
+"""What runs so near to time is no code, though both rise while it heats."""
 BIT_WORDS = {"flag", "flags", "fault", "faults", "alert", "alerts", "alarm", "alarms"}
 
 
@@ -102,7 +105,7 @@ def _words_for_off(one: Series, quantity: str) -> dict[str, str]:
     """Where there is no number, nothing is wanted and nothing is given."""
     if quantity not in ("target_c", "power"):
         return {}
-    return dict.fromkeys(one.off_words, "0") | ({NULL: "0"} if one.nulls else {})
+    return dict.fromkeys(one.off_words, "0") | ({NULL: "0"})
 
 
 def _switch(one: Series) -> Found:
@@ -132,7 +135,7 @@ def _target(group: Group, found: Found) -> None:
     one, anchor = found.series, group.anchor.series
     score = follows(anchor, one)
     if score:
-        found.score += 1.6 * score
+        found.score += 1.6 * score - 0.15 * one.is_full_scale
         found.why.append("the reading follows it")
     if one.flutters and not score:
         found.score -= 2.5
@@ -156,7 +159,7 @@ def _power(group: Group, found: Found) -> None:
         return
     if found.unit == "percent" and one.all_words & PERCENT_WORDS:
         found.score += 0.5
-    aims = target.series.held_at(one.times)
+    aims = target.series.aims_at(one.times)
     away = aims - group.anchor.series.held_at(one.times)
     on = aims > 0.0
     heat = one.numbers
@@ -167,6 +170,7 @@ def _power(group: Group, found: Found) -> None:
     if on.any() and off.any() and heat[off].max() == 0.0 < heat[on].min():
         # A number of 0 and 1 alone may say that something is switched on, or which of two.
         found.score += 0.5 if one.high <= 1.0 and one.is_whole else 0.8
+        found.score += 0.3 * one.is_full_scale
         found.why.append("0 while the target is 0, and never while it is not")
 
 
@@ -182,7 +186,7 @@ def _moves_with(heat: Floats, away: Floats) -> bool:
 
 def _code(group: Group, found: Found) -> None:
     one = found.series
-    if not one.is_whole or one.high < 100.0:
+    if not one.is_whole or one.high < 100.0 or any(one.runs_at(s, _LIKE_A_CLOCK) for s in SLOPES):
         found.score -= 3.0
         return
     link = _linked_to(group, one)

@@ -17,6 +17,8 @@ from client.learn.vocabulary import (
 )
 from shared.updates import Floats
 
+VALUES = {"v", "val", "value", "x", "data"}
+"""Members that hold whatever an id stands for."""
 DEGREES = ("celsius", "kelvin", "fahrenheit")
 
 
@@ -54,7 +56,9 @@ def kinship(a: Series, b: Series) -> float:
         about = [{word for word in words(name) if word in CHANNEL_WORDS} for name in names]
         rests = [_rest(name) for name in names]
         same = (rests[0] and rests[0] == rests[1]) or (about[0] and about[0] == about[1])
-        return 1.5 if same else 0.0
+        if same or any(about) or not _stand_alike(a.place, b.place):
+            return 1.5 if same else 0.0
+        return _of_ids(*names)
     if items[0] is not None and items[0] == items[1]:
         return 1.2
     if len(a.place) == len(b.place):
@@ -65,7 +69,8 @@ def kinship(a: Series, b: Series) -> float:
             if x.isdigit() and y.isdigit():
                 # Two items of one array are two channels, unless it is a channel's own array, and
                 # so are ids; the nearer ones rather.
-                return 0.7 + 0.1 / (1 + abs(int(x) - int(y))) if at == len(a.place) - 1 else 0.0
+                is_last = at == len(a.place) - 1
+                return _of_ids(x, y) if is_last or text_of(a.place[-1]) in VALUES else 0.0
             if _rest(x) and _rest(x) == _rest(y):
                 return 1.5
             if at == len(a.place) - 1:
@@ -84,6 +89,29 @@ def kinship(a: Series, b: Series) -> float:
     if all(step.isdigit() for step in fork) or (by_index and a.place[:-1] != b.place[:-1]):
         return 0.0  # Two items of one array are two channels, and so are two arrays.
     return 0.8 if shared >= max(1, min(len(a.place), len(b.place)) - 2) else 0.0
+
+
+def _stand_alike(a: Place, b: Place) -> bool:
+    """Whether two places are the same within items of the same list."""
+    return len(a) == len(b) and [t for t in a if not isinstance(t, Keyed)] == [
+        t for t in b if not isinstance(t, Keyed)
+    ]
+
+
+def _of_ids(a: str, b: str) -> float:
+    """Kinship of two numbers that only ids tell apart: rather of the same first word, or nearer,
+    as settings come behind the reading that they are of."""
+    (kind, n), (other, m) = (_id(name) for name in (a, b))
+    if kind != other:
+        first, second = (words(name)[:1] for name in (a, b))
+        return 1.0 if len(kind) > 1 and first == second else 0.7
+    return 0.7 + (0.1 if m > n else 0.05) / (1 + abs(n - m))
+
+
+def _id(name: str) -> tuple[str, int]:
+    """`A7` → A, 7."""
+    kind = name.rstrip("0123456789")
+    return kind, int(name[len(kind) :] or 0)
 
 
 def _rest(name: str) -> tuple[str, ...]:

@@ -27,6 +27,8 @@ STANDS_S = 0.3
 FLUTTER_READINGS = 60
 """What stands where it was put takes no new value in so many readings, or few."""
 CALM_READINGS = 5
+FULL_SCALES = (1.0, 100.0, 255.0, 1000.0)
+"""The whole as a fraction, in percent, as a byte and in parts of a thousand."""
 RESTLESS_STEP = 2.0
 """Of a channel in its own unit: a regulator that chops goes by tens."""
 
@@ -38,14 +40,14 @@ class Series:
     place: Place
     own_s: list[float] = field(default_factory=list)
     values: list[Any] = field(default_factory=list)
-    nulls: int = 0
-    """How often null was there."""
+    null_s: list[float] = field(default_factory=list)
+    """When null was there."""
     beside: str = ""
     """The unit that a text beside it says."""
 
     def add(self, own_s: float, value: Any) -> None:
         if value is None:
-            self.nulls += 1
+            self.null_s.append(own_s)
         elif len(self.values) < MAX_POINTS:
             self.own_s.append(own_s)
             self.values.append(value)
@@ -140,6 +142,11 @@ class Series:
         return self.values[-1]
 
     @cached_property
+    def is_full_scale(self) -> bool:
+        """Whether it is either 0 or the whole of a share: all or nothing."""
+        return self.high in FULL_SCALES and set(self.numbers) <= {0.0, self.high}
+
+    @cached_property
     def distinct(self) -> int:
         return len({str(value) for value in self.values})
 
@@ -170,6 +177,16 @@ class Series:
         )
         calm: Floats = np.median(around, axis=1)
         return calm
+
+    def aims_at(self, times: Floats) -> Floats:
+        """What was wanted at each of these times: 0 where null or a word for off stood last."""
+        offs = [own_s for own_s, said in zip(self.own_s, self._all, strict=True) if said is None]
+        said_s = np.array([*self.times, *offs, *self.null_s])
+        said = np.array([*self.numbers, *(0.0 for _ in (*offs, *self.null_s))])
+        order = np.argsort(said_s, kind="stable")
+        at = np.searchsorted(said_s[order], times, side="right") - 1
+        aims: Floats = said[order][np.clip(at, 0, None)]
+        return aims
 
     @cached_property
     def stretches(self) -> list[tuple[float, float, float]]:

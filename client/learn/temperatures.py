@@ -126,7 +126,8 @@ def _by_behaviour(
 
 
 def _is_measured(one: Series) -> bool:
-    """Whether it moves as a reading of a room's temperature or more does, be it by its last digit."""
+    """Whether it moves as a reading does, be it by its last digit, at a room's temperature or more.
+    """
     return (one.flutters or one.is_restless) and one.high > _LEAST_HIGH
 
 
@@ -135,7 +136,7 @@ def _led_by_their_own(
 ) -> Iterator[tuple[Found, float]]:
     """Readings and how well each follows its setting, the surest first; a setting leads one."""
     pairs = [
-        (score + 0.3 * near, score, n, m)
+        (score + 0.3 * near - 0.15 * other.is_full_scale, score, n, m)
         for n, found in enumerate(led)
         for m, other in enumerate(numbers)
         if other is not found.series

@@ -85,7 +85,9 @@ def of_temperatures(pairs: Sequence[tuple[Series, Series | None]]) -> Unit:
         return Unit("celsius", "")
     lows = [one.low for one, _ in pairs]
     # A fault leaps beyond all units now and then; what is hot stays so for a while.
-    coolest, hottest = min(lows), max(float(np.quantile(one.numbers, MOSTLY)) for one, _ in pairs)
+    aims = {float(aim) for _, t in pairs if t is not None for aim in t.numbers if aim > 0.0}
+    tops = [float(np.quantile(one.numbers, MOSTLY)) for one, _ in pairs]
+    coolest, hottest = min(lows), max([*tops, *aims])
     one, target = pairs[lows.index(coolest)]
     rests = [one for one, _ in pairs if one.high - one.low < 20.0 and one.low < coolest + 8.0]
     is_still = bool(rests)
@@ -99,7 +101,6 @@ def of_temperatures(pairs: Sequence[tuple[Series, Series | None]]) -> Unit:
         return Unit("centicelsius", f"{coolest:.6g} to {hottest:.6g}: hundredths of a degree")
     if coolest >= 130.0 and hottest > 900.0:
         return Unit("decicelsius", f"up to {hottest:.6g}: tenths of a degree")
-    aims = {float(aim) for _, t in pairs if t is not None for aim in t.numbers if aim > 0.0}
     by_target = _unit_of_targets(aims)
     if 268.0 <= coolest <= 335.0 and is_still and not is_led:
         return Unit("kelvin", f"the coolest reads {coolest:.5g}, a room's temperature in kelvin")
