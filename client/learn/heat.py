@@ -47,7 +47,17 @@ def _led(reading: Series, begin_s: float, end_s: float, aim: float) -> float:
     comes = rise > 3.0 * max(reading.noise, 0.05) and left < aim - values[peak // 2]
     if not comes or left < -OVERSHOOT * near:
         return stands
-    return max(stands, 0.65 + 0.25 * rise / (rise + abs(left)))
+    # What has nearly arrived must be slowing down; if it is not, it goes somewhere else.
+    arrived = rise / (rise + abs(left))
+    return max(stands, 0.65 + 0.03 * arrived + 0.22 * arrived * _slows(values[: peak + 1]))
+
+
+def _slows(values: Floats) -> float:
+    """How much slower a rise is at its end than at its quickest, 0 to 1."""
+    size = max(len(values) // PARTS, 1)
+    steps = np.diff(values[::size])
+    quickest = float(steps.max(initial=0.0))
+    return 1.0 - max(float(steps[-1]), 0.0) / quickest if quickest > 0.0 else 0.0
 
 
 def _parts(values: Floats) -> list[Floats]:

@@ -105,7 +105,7 @@ def _of_ids(a: str, b: str) -> float:
     if kind != other:
         first, second = (words(name)[:1] for name in (a, b))
         return 1.0 if len(kind) > 1 and first == second else 0.7
-    return 0.7 + (0.1 if m > n else 0.05) / (1 + abs(n - m))
+    return 0.7 + (0.2 if m > n else 0.1) / (1 + abs(n - m)) + (0.2 if kind else 0.0)
 
 
 def _id(name: str) -> tuple[str, int]:

@@ -26,6 +26,7 @@ STANDS_S = 0.3
 """So long a running clock may seem to stand: messages of one moment come one after another."""
 FLUTTER_READINGS = 60
 """What stands where it was put takes no new value in so many readings, or few."""
+EVEN_READINGS = 40
 CALM_READINGS = 5
 FULL_SCALES = (1.0, 100.0, 255.0, 1000.0)
 """The whole as a fraction, in percent, as a byte and in parts of a thousand."""
@@ -214,13 +215,14 @@ class Series:
         steps = np.diff(self.numbers)
         if len(steps) < 4 or np.any(steps < 0.0) or self.distinct <= 0.8 * len(steps):
             return False
-        half = len(steps) // 2
+        # By halves where there is little, so that chance does not decide; else by quarters.
+        parts, evenly = (2, 1.25) if len(steps) < EVEN_READINGS else (4, 1.15)
         spans = np.diff(self.times)
-        first, last = (
+        rates = [
             float(steps[part].sum() / max(float(spans[part].sum()), 1e-9))
-            for part in (slice(None, half), slice(half, None))
-        )
-        return 0.8 < first / max(last, 1e-12) < 1.25
+            for part in np.array_split(np.arange(len(steps)), parts)
+        ]
+        return max(rates) < evenly * min(rates)
 
     @cached_property
     def rate(self) -> float | None:

@@ -136,7 +136,7 @@ def _led_by_their_own(
 ) -> Iterator[tuple[Found, float]]:
     """Readings and how well each follows its setting, the surest first; a setting leads one."""
     pairs = [
-        (score + 0.3 * near - 0.15 * other.is_full_scale, score, n, m)
+        (score + 0.5 * near - 0.15 * other.is_full_scale, score, n, m)
         for n, found in enumerate(led)
         for m, other in enumerate(numbers)
         if other is not found.series
