@@ -1,7 +1,7 @@
 """The proposal: sources, clocks, channels and what each leaf was taken for."""
 
 import itertools
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from client.form import Request
@@ -22,7 +22,6 @@ from client.learn.vocabulary import (
     words,
 )
 from shared.text import clean
-from shared.updates import Entry
 
 MAX_NAME = 60
 MAX_LEAVES = 600
@@ -60,33 +59,20 @@ class Draft:
     """Longest time between two messages, where times were measured."""
     unknown: list[Series] = field(default_factory=list)
     """Numbers and texts that were taken for nothing."""
+    unproven: list[str] = field(default_factory=list)
+    """`CHANNEL.QUANTITY` that looked right, and gave no value when they were read back."""
     ended: str = ""
     """Why the link was lost, if it was."""
 
 
-def learn(
-    entries: Iterable[Entry],
-    requests: Sequence[Request] = (),
-    timed: bool = True,
-    words: Collection[str] = (),
-) -> Draft:
-    """Propose a profile for what was heard. `timed`: whether own times were really measured.
-
-    `words` are known to be words for a state.
-    """
-    gatherer = Gatherer(requests)
-    for entry in entries:
-        gatherer.feed(entry)
-    return draft_of(gatherer, requests, timed, words)
-
-
-def draft_of(
+def proposed(
     gatherer: Gatherer,
     requests: Sequence[Request] = (),
     timed: bool = True,
     words: Collection[str] = (),
 ) -> Draft:
-    """Propose a profile for what a gatherer has heard."""
+    """Propose a profile for what a gatherer has heard. `timed`: whether own times were really
+    measured; `words` are known to be words for a state."""
     sources = gatherer.sources()
     clocks = _clocks(sources, timed)
     leaves, clock_places = _merged(sources, clocks)

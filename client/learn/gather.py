@@ -40,6 +40,8 @@ class Gatherer:
         self._requests = requests
         self._asked = [request_of(one)["method"] for one in requests if one.envelope]
         self._heard: list[tuple[float, Any]] = []
+        self.entries: list[Entry] = []
+        """Those that were read, as they came."""
         self._bytes = 0
         self.refused: Counter[str] = Counter()
         self.example = b""
@@ -61,6 +63,7 @@ class Gatherer:
             self.refused[str(why)] += 1
             self.example = self.example or entry.payload[:EXAMPLE_BYTES]
             return
+        self.entries.append(entry)
         parts = message if jsonrpc.is_batch(message) else [message]
         self._heard += [(entry.own_s, part) for part in parts[:100]]
 
