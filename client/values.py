@@ -100,7 +100,7 @@ def number(
     def convert(value: Any) -> Value | None:
         kind = type(value)
         if kind is bool or kind is str:
-            found = known.get(_word(value))
+            found = known.get(word_of(value))
             if found is not None or kind is bool:
                 return found
             return of_text(value)
@@ -155,7 +155,7 @@ def state(
     known = dict(words) if is_told else {str(word): str(word) for word in HostState}
 
     def convert(value: Any) -> str | None:
-        word = _word(value)
+        word = word_of(value)
         found = known.get(word)
         if found is None and word:
             fits = (ours for pattern, ours in patterns if pattern.search(word[:MAX_TEXT]))
@@ -240,7 +240,8 @@ def _iso_seconds(value: Any) -> float | None:
         return None
 
 
-def _word(value: Any) -> str:
+def word_of(value: Any) -> str:
+    """A value as the words of a profile write it; empty where it is none of those."""
     if type(value) is bool:
         return "true" if value else "false"
     if type(value) is int and abs(value) < 10**9:

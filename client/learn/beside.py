@@ -28,8 +28,13 @@ def says_a_unit(one: Series) -> bool:
     """Whether a leaf says a unit and never anything else."""
     if not one.is_text or one.distinct != 1 or not unit_named(one.last):
         return False
-    item = one.place[-2] if len(one.place) > 1 else ""
-    return not (isinstance(item, Keyed) and item.key == one.place[-1])
+    return not is_own_name(one.place)
+
+
+def is_own_name(place: Place) -> bool:
+    """Whether a leaf is the name by which its item is told from others."""
+    item = place[-2] if len(place) > 1 else ""
+    return isinstance(item, Keyed) and item.key == place[-1]
 
 
 def tell_units(leaves: Mapping[Place, Series]) -> None:

@@ -126,8 +126,7 @@ def _by_behaviour(
 
 
 def _is_measured(one: Series) -> bool:
-    """Whether it moves as a reading does, be it by its last digit, at a room's temperature or more.
-    """
+    """Whether it moves as a reading does, be it by its last digit, beyond what is cold."""
     return (one.flutters or one.is_restless) and one.high > _LEAST_HIGH
 
 

@@ -76,6 +76,12 @@ WORKED_OUT = {
 }
 """Words for what is worked out from readings."""
 NAME_WORDS = {"name", "id", "label", "key", "channel", "what", "which", "called", "title", "tag"}
+TOPIC_WORDS = {
+    *("topic", "type", "kind", "event", "method", "cmd", "command", "op", "action", "subject"),
+    *("source", "from", "to", "sender", "firmware", "model", "machine", "device", "host"),
+    *("version", "language", "lang", "file", "filename", "job", "material", "time", "part"),
+}
+"""Words for texts that say what a message is about, or what a thing is: no state of it."""
 NAMES = {"names", "labels", "channels", "sensors", "titles", "ids", "keys", "order"}
 """Words for a list of names."""
 
