@@ -8,7 +8,7 @@ from client.learn.draft import MAX_NAME
 from client.learn.found import Found
 from client.learn.series import Series
 from client.learn.text import MAX_WHY, read, shown
-from client.learn.tree import text_of
+from client.learn.tree import path_of
 from client.units import DIMENSION_OF
 from client.values import word_of
 from shared.text import clean, printable
@@ -41,6 +41,9 @@ def found_lines(draft: Draft) -> Iterator[str]:
         yield "  if one of those below is it, say so by a word of it: --word 'fit=up'"
     if draft.unknown:
         yield "taken for nothing: " + clean(", ".join(map(_named, draft.unknown)), 400)
+    if draft.unproven:
+        names = ", ".join(map(clean, draft.unproven))
+        yield f"left out, since a profile would read no value there: {names}"
     if draft.ended:
         yield f"the link did not last: {clean(draft.ended)}"
 
@@ -60,13 +63,15 @@ def _proof(found: Found) -> tuple[str, str]:
     return sent, "" if ours == one.last else f"= {text}"
 
 
-def _place(one: Series) -> str:
-    return "/".join(map(text_of, one.place))
+def number_seen(one: Series) -> str:
+    """A number's path and the range in which it was."""
+    last = "" if one.low == one.high else f" to {one.high:.6g}"
+    return f"{clean(path_of(one.place), 60)} ({one.low:.6g}{last})"
 
 
 def _named(one: Series) -> str:
     """Where it stands; of a text also what it said, since it may be the state."""
-    place = _place(one)
+    place = path_of(one.place)
     return f"{place} '{clean(word_of(one.last), 30)}'" if one.is_text or one.is_bool else place
 
 
@@ -98,7 +103,7 @@ def _ask_state(draft: Draft) -> None:
         return
     for n, found in enumerate(draft.states, start=1):
         said = ", ".join(dict.fromkeys(f"'{clean(word_of(v), 30)}'" for v in found.series.values))
-        say(f"  {n}  {_place(found.series)} {said}")
+        say(f"  {n}  {path_of(found.series.place)} {said}")
     answer = _answer("which of these is the host's state ('-': none) [1]: ")
     if answer == LEAVE_OUT:
         draft.take_state(None)

@@ -12,7 +12,7 @@ from client.learn.found import Found, Group
 from client.learn.gather import Gatherer
 from client.learn.series import Series
 from client.learn.sources import Source
-from client.learn.tree import Keyed, Place, text_of
+from client.learn.tree import Keyed, Place, path_of, text_of
 from client.learn.vocabulary import (
     NAME_WORDS,
     NAMES,
@@ -42,6 +42,8 @@ class Proposal:
     why: str = ""
     theirs: str = ""
     """What the host calls it."""
+    path: str = ""
+    """Where its reading stands."""
 
 
 @dataclass
@@ -89,13 +91,14 @@ def proposed(
     requests: Sequence[Request] = (),
     timed: bool = True,
     words: Collection[str] = (),
+    paths: Collection[str] = (),
 ) -> Draft:
     """Propose a profile for what a gatherer has heard. `timed`: whether own times were really
-    measured; `words` are known to be words for a state."""
+    measured; `words` are known to be words for a state, `paths` to lead to temperatures."""
     sources = gatherer.sources()
     clocks = _clocks(sources, timed)
     leaves, clock_places = _merged(sources, clocks)
-    channels, states = _channels(leaves, clock_places, frozenset(words))
+    channels, states = _channels(leaves, clock_places, frozenset(words), paths)
     taken = {f.series.place for channel in channels for f in channel.parts.values()}
     taken |= {one.series.place for one in states[:1]}
     unknown = [one for place, one in leaves.items() if place not in taken | clock_places]
@@ -169,7 +172,10 @@ def _is_at(source: Source, place: Place, clock: Place) -> bool:
 
 
 def _channels(
-    leaves: Mapping[Place, Series], clock_places: set[Place], known: frozenset[str]
+    leaves: Mapping[Place, Series],
+    clock_places: set[Place],
+    known: frozenset[str],
+    paths: Collection[str],
 ) -> tuple[list[Proposal], list[Found]]:
     """Channels but for the host's state, and what may be that."""
     axes = others.motion(leaves)
@@ -182,7 +188,7 @@ def _channels(
     speed = others.speed(leaves, axes)
     if speed is not None:
         taken.add(speed.series.place)
-    groups = readings.groups(leaves, taken)
+    groups = readings.groups(leaves, taken, paths)
     taken |= {f.series.place for g in groups for f in (g.anchor, *g.parts.values())}
     channels = _named_groups(groups, leaves)
     if axes or speed:
@@ -224,7 +230,7 @@ def _named_groups(groups: Sequence[Group], leaves: Mapping[Place, Series]) -> li
         while any(other.name == chosen for other in proposals):
             chosen = clean(f"{chosen} {n}", MAX_NAME)
         parts = {"temperature_c": group.anchor, **group.parts}
-        proposals.append(Proposal(chosen, parts, why, name))
+        proposals.append(Proposal(chosen, parts, why, name, path_of(group.place)))
     return proposals
 
 

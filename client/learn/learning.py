@@ -16,15 +16,16 @@ def learn(
     requests: Sequence[Request] = (),
     timed: bool = True,
     words: Collection[str] = (),
+    paths: Collection[str] = (),
 ) -> Draft:
     """Propose a profile for what was heard. `timed`: whether own times were really measured.
 
-    `words` are known to be words for a state.
+    `words` are known to be words for a state, `paths` to lead to temperatures.
     """
     gatherer = Gatherer(requests)
     for entry in entries:
         gatherer.feed(entry)
-    return draft_of(gatherer, requests, timed, words)
+    return draft_of(gatherer, requests, timed, words, paths)
 
 
 def draft_of(
@@ -32,9 +33,10 @@ def draft_of(
     requests: Sequence[Request] = (),
     timed: bool = True,
     words: Collection[str] = (),
+    paths: Collection[str] = (),
 ) -> Draft:
     """Propose a profile for what a gatherer has heard, of what that profile then reads."""
-    draft = proposed(gatherer, requests, timed, words)
+    draft = proposed(gatherer, requests, timed, words, paths)
     _leave_out_what_does_not_read(draft, gatherer.entries)
     return draft
 

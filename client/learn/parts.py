@@ -9,7 +9,7 @@ from client.learn.chains import Link
 from client.learn.clocks import SLOPES
 from client.learn.found import Found, Group, is_limit, naming, quantities_of
 from client.learn.heat import follows
-from client.learn.relations import kinship, linked, transplanted
+from client.learn.relations import kinship, linked, repeated, transplanted
 from client.learn.series import Series
 from client.learn.tree import Place
 from client.learn.vocabulary import PERCENT_WORDS
@@ -29,11 +29,14 @@ def add_each(
     """Find a quantity for each group: by evidence, the surest first, then where it stands in the
     others."""
     fit = [
-        (found.score, n, found)
+        (n, found)
         for n, group in enumerate(made)
         for found in _candidates(group, quantity, made, leaves, used)
     ]
-    for _, n, found in sorted(fit, key=lambda each: -each[0]):
+    bonus = repeated([(made[n].place, found.series.place) for n, found in fit])
+    for (_, found), more in zip(fit, bonus, strict=True):
+        found.score += more
+    for n, found in sorted(fit, key=lambda each: -each[1].score):
         if quantity not in made[n].parts and found.series.place not in used:
             used.add(found.series.place)
             made[n].parts[quantity] = found
@@ -186,7 +189,8 @@ def _moves_with(heat: Floats, away: Floats) -> bool:
 
 def _code(group: Group, found: Found) -> None:
     one = found.series
-    if not one.is_whole or one.high < 100.0 or any(one.runs_at(s, _LIKE_A_CLOCK) for s in SLOPES):
+    runs = one.counts or any(one.runs_at(slope, _LIKE_A_CLOCK) for slope in SLOPES)
+    if not one.is_whole or one.high < 100.0 or runs:
         found.score -= 3.0
         return
     link = _linked_to(group, one)

@@ -108,6 +108,25 @@ def _of_ids(a: str, b: str) -> float:
     return 0.7 + (0.2 if m > n else 0.1) / (1 + abs(n - m)) + (0.2 if kind else 0.0)
 
 
+def repeated(pairs: Sequence[tuple[Place, Place]]) -> list[float]:
+    """By pair, how much it gains by standing as far apart as others do, where ids count on."""
+    shifts = [_shift(*pair) for pair in pairs]
+    anchors: dict[int, set[Place]] = {}
+    for (anchor, _), shift in zip(pairs, shifts, strict=True):
+        if shift is not None:
+            anchors.setdefault(shift, set()).add(anchor)
+    return [0.0 if each is None or len(anchors[each]) < 2 else 0.1 for each in shifts]
+
+
+def _shift(a: Place, b: Place) -> int | None:
+    """By how much one id is beyond the other; None where no id alone tells them apart."""
+    differ = [(x, y) for x, y in zip(a, b, strict=False) if x != y]
+    if len(a) != len(b) or len(differ) != 1:
+        return None
+    (kind, n), (other, m) = (_id(text_of(token)) for token in differ[0])
+    return m - n if kind == other else None
+
+
 def _id(name: str) -> tuple[str, int]:
     """`A7` → A, 7."""
     kind = name.rstrip("0123456789")

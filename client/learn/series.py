@@ -174,7 +174,7 @@ class Series:
         if len(self.numbers) < CALM_READINGS:
             return self.numbers
         around = np.lib.stride_tricks.sliding_window_view(
-            np.pad(self.numbers, CALM_READINGS // 2, mode="edge"), CALM_READINGS
+            np.pad(self.numbers, CALM_READINGS // 2, mode="reflect"), CALM_READINGS
         )
         calm: Floats = np.median(around, axis=1)
         return calm
@@ -223,6 +223,12 @@ class Series:
             for part in np.array_split(np.arange(len(steps)), parts)
         ]
         return max(rates) < evenly * min(rates)
+
+    @cached_property
+    def counts(self) -> bool:
+        """Whether it goes by one same step each time: a number of messages, say."""
+        steps = np.diff(self.numbers)
+        return len(steps) > 3 and steps[0] != 0.0 and bool(np.all(steps == steps[0]))
 
     @cached_property
     def rate(self) -> float | None:

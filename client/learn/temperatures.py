@@ -1,7 +1,7 @@
 """Which leaves are temperatures: by names, by fluttering, by what follows what."""
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from client.learn import units
 from client.learn.found import Found, is_limit, is_motion, naming, quantities_of
@@ -13,9 +13,10 @@ from client.learn.relations import (
     is_resistance,
     kinship,
     linked,
+    repeated,
 )
 from client.learn.series import Series
-from client.learn.tree import Keyed, Place, text_of
+from client.learn.tree import Place, Token, path_of, text_of
 from client.learn.vocabulary import (
     CHANNEL_WORDS,
     FAN_WORDS,
@@ -27,6 +28,7 @@ from client.learn.vocabulary import (
 MAX_ANCHORS = 64
 """Temperatures that one host may have."""
 _ENOUGH = 1.4
+_TOLD = 9.0
 _UNTOLD = 0.0
 """Score of a leaf of which nothing is known."""
 _LEAST_HIGH = 5.0
@@ -38,13 +40,18 @@ _WORDS_ALONE = {"state", "message", "flags"}
 """What a leaf of such a name is no temperature for, though readings may stand under it."""
 
 
-def temperatures(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Found]:
-    """Temperatures among the leaves, sorted by place."""
+def temperatures(
+    leaves: Mapping[Place, Series], taken: set[Place], given: Collection[str] = ()
+) -> list[Found]:
+    """Temperatures among the leaves, sorted by place; `given` are paths of some, as told."""
     numbers = [one for place, one in leaves.items() if one.is_number and place not in taken]
     numbers = [one for one in numbers if one.can_be("temperature_c")]
     numbers = [one for one in numbers if not is_motion(one, leaves) and not is_limit(one)]
     plausible = [one for one in numbers if one.low >= -60.0 and one.high <= _highest(one)]
     scored = [_temperature(one) for one in plausible]
+    told = [one for place, one in leaves.items() if one.is_number and path_of(place) in given]
+    scored = [found for found in scored if found.series not in told]
+    scored += [Found(one, "temperature_c", _TOLD, ["you said so"]) for one in told]
     anchors = [found for found in scored if found.score >= _ENOUGH]
     anchors += _by_behaviour(scored, anchors, numbers)
     anchors += _alike(scored, anchors)
@@ -134,16 +141,18 @@ def _led_by_their_own(
     led: Sequence[Found], numbers: Sequence[Series]
 ) -> Iterator[tuple[Found, float]]:
     """Readings and how well each follows its setting, the surest first; a setting leads one."""
-    pairs = [
+    found = [
         (score + 0.5 * near - 0.15 * other.is_full_scale, score, n, m)
-        for n, found in enumerate(led)
+        for n, one in enumerate(led)
         for m, other in enumerate(numbers)
-        if other is not found.series
-        and (near := kinship(found.series, other)) >= _NEAR
-        and (score := follows(found.series, other)) > 0.5
+        if other is not one.series
+        and (near := kinship(one.series, other)) >= _NEAR
+        and (score := follows(one.series, other)) > 0.5
     ]
     leads: set[int] = set()
     follow: set[int] = set()
+    bonus = repeated([(led[n].series.place, numbers[m].place) for *_, n, m in found])
+    pairs = [(one[0] + more, *one[1:]) for one, more in zip(found, bonus, strict=True)]
     for _, score, n, m in sorted(pairs, key=lambda pair: -pair[0]):
         if n not in follow and m not in leads:
             follow.add(n)
@@ -160,11 +169,13 @@ def _alike(scored: Sequence[Found], sure: Sequence[Found]) -> list[Found]:
     known = {id(found) for found in sure}
     places = [found.series.place for found in sure]
     by_leaf = is_by_leaf(places)
-    rows = Counter(found.series.place[:-1] for found in scored)
+    places_seen = [found.series.place for found in scored]
+    sizes = Counter(place[:-1] for place in places_seen)
+    grouped = {place[-1] for place in places_seen if sizes[place[:-1]] > 1}
     more = []
     for found in scored:
         place = found.series.place
-        if id(found) in known or found.score <= -1.5 or _is_by_id(place, rows):
+        if id(found) in known or found.score <= -1.5 or _is_by_id(place, grouped):
             continue
         if any(alike(other, place, by_leaf) for other in places):
             found.score = max(found.score + 1.0, _ENOUGH)
@@ -173,11 +184,10 @@ def _alike(scored: Sequence[Found], sure: Sequence[Found]) -> list[Found]:
     return more
 
 
-def _is_by_id(place: Place, rows: Mapping[Place, int]) -> bool:
-    """Whether an id tells a number from others: its own index, or the name of its row alone."""
-    if text_of(place[-1]).isdigit():
-        return True
-    return len(place) > 1 and isinstance(place[-2], Keyed) and rows[place[:-1]] == 1
+def _is_by_id(place: Place, grouped: set[Token]) -> bool:
+    """Whether an id alone tells a number from others: its index, or that of a row that, like all
+    such rows, holds nothing else. `grouped` are members that stand beside others."""
+    return text_of(place[-1]).isdigit() or (len(place) > 1 and place[-1] not in grouped)
 
 
 def _without_targets(anchors: Sequence[Found]) -> list[Found]:

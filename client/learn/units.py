@@ -13,6 +13,8 @@ from shared.updates import Floats
 WORDS = set(UNIT_WORDS) | PERCENT_WORDS | PERMILLE_WORDS | {"degree", "degrees", "deg"}
 
 
+HOTTEST_AIM_C = 350.0
+"""Hardly a printer is set to more, and none while it is but warm."""
 MOSTLY = 0.8
 """Part of the readings that a fault cannot reach."""
 
@@ -108,6 +110,13 @@ def of_temperatures(pairs: Sequence[tuple[Series, Series | None]]) -> Unit:
         return Unit("kelvin", "its targets are round in °C when taken as kelvin")
     if by_target == "fahrenheit" and coolest >= 50.0:
         return Unit("fahrenheit", "its targets are round in °C when taken as fahrenheit")
+    if (
+        max(aims, default=0.0) > HOTTEST_AIM_C
+        and 50.0 <= coolest < 110.0
+        and _are_round(aims, "fahrenheit")
+    ):
+        why = f"a target of {max(aims):.5g} where the coolest reads {coolest:.4g}: fahrenheit"
+        return Unit("fahrenheit", why)
     # Two that are near each other and led by nothing are at rest; one alone may be hot.
     near = sum(58.0 <= low <= 100.0 and low - coolest < 25.0 for low in lows)
     if near >= 2 and is_still and not is_led and by_target != "celsius":
@@ -119,12 +128,12 @@ def _unit_of_targets(aims: set[float]) -> str:
     """Unit in which all targets are multiples of five degrees Celsius, if it is one alone."""
     if not aims:
         return ""
-    fits = [
-        name
-        for name in ("celsius", "kelvin", "fahrenheit")
-        if all(_is_round(float(celsius(np.array(aim), name))) for aim in aims)
-    ]
+    fits = [name for name in ("celsius", "kelvin", "fahrenheit") if _are_round(aims, name)]
     return fits[0] if len(fits) == 1 else ""
+
+
+def _are_round(aims: set[float], unit: str) -> bool:
+    return all(_is_round(float(celsius(np.array(aim), unit))) for aim in aims)
 
 
 def _is_round(value: float) -> bool:
