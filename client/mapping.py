@@ -66,6 +66,10 @@ class Mapper:
         """What was not taken: by key for values, by a word for frames."""
         return self._refusals.counts
 
+    def first_refused(self, key: str) -> str:
+        """The beginning of what was refused first of a key; empty where nothing was."""
+        return self._refusals.first.get(key, "")
+
     @property
     def clock_jumps(self) -> int:
         """How often host time was moved: jumps of its clock and restarts."""

@@ -331,7 +331,12 @@ def _converter(quantity: str, reading: Reading, key: tuple[str | int, ...]) -> v
         theirs: _number_word((*key, "words", theirs), w) for theirs, w in reading.words.items()
     }
     return values.number(
-        reading.unit, reading.scale, reading.offset, words, DIMENSION_OF.get(quantity, "")
+        reading.unit,
+        reading.scale,
+        reading.offset,
+        words,
+        DIMENSION_OF.get(quantity, ""),
+        zero_is_off=quantity == "target_c",
     )
 
 

@@ -8,6 +8,7 @@ from collections import Counter
 import msgspec
 import numpy as np
 
+from client.clash import clash
 from client.form import Profile
 from client.mapping import STATE_KEY, Mapper
 from shared.hostclock import TIMEKEEPING
@@ -30,6 +31,8 @@ class ReadingProof(msgspec.Struct, frozen=True):
     count: int
     last: Value | None
     refused: int
+    why: str = ""
+    """Why it was refused, by the first one, and what to do."""
 
 
 class TimeProof(msgspec.Struct, frozen=True):
@@ -57,11 +60,11 @@ class Proof:
     def __init__(self, profile: Profile) -> None:
         self._mapper = Mapper(profile)
         self._has_clock = any(source.clock is not None for source in profile.updates)
-        self._keys = [
-            f"{name}.{quantity}"
+        self._readings = {
+            f"{name}.{quantity}": (quantity, reading)
             for name, channel in profile.channels.items()
-            for quantity in channel.readings
-        ]
+            for quantity, reading in channel.readings.items()
+        }
         self._counts: Counter[str] = Counter()
         self._last: dict[str, Value] = {}
         self._own_s: list[float] = []
@@ -107,9 +110,20 @@ class Proof:
     def readings(self) -> list[ReadingProof]:
         """Each reading of the profile, in its order."""
         return [
-            ReadingProof(key, self._counts[key], self._last.get(key), self._mapper.refused[key])
-            for key in self._keys
+            ReadingProof(
+                key,
+                self._counts[key],
+                self._last.get(key),
+                self._mapper.refused[key],
+                self._why_refused(key),
+            )
+            for key in self._readings
         ]
+
+    def _why_refused(self, key: str) -> str:
+        quantity, reading = self._readings[key]
+        refused = self._mapper.refused[key]
+        return clash(quantity, reading, self._mapper.first_refused(key)) if refused else ""
 
     def time(self, wall_less_own_s: float | None = None) -> TimeProof:
         """How time runs; `wall_less_own_s`: our wall clock (Unix time) less own time, if known."""

@@ -22,6 +22,8 @@ class Refusals:
 
     def __init__(self) -> None:
         self.counts: Counter[str] = Counter()
+        self.first: dict[str, str] = {}
+        """By reason, the beginning of what was refused first."""
         self._new: Counter[str] = Counter()
         self._examples: dict[str, str] = {}
         self._fits = False
@@ -66,6 +68,6 @@ class Refusals:
         self._new[why] += times
         if why not in self._examples:
             head = example[: 8 * EXAMPLE]
-            self._examples[why] = (
-                head.decode(errors="replace") if type(head) is bytes else str(head)
-            )
+            text = head.decode(errors="replace") if type(head) is bytes else str(head)
+            self._examples[why] = text
+            self.first.setdefault(why, text)

@@ -63,20 +63,32 @@ def number(
     offset: float,
     words: Mapping[str, float] | None = None,
     dimension: str = "",
+    zero_is_off: bool = False,
 ) -> Converter:
     """Numbers: finite, no larger than `MAX_NUMBER`; a bool is not a number.
 
     A text is one where the profile gives a unit, or where it says one of this `dimension` itself;
-    one that says another than the profile is refused. `words` are values that stand for numbers
-    of ours: texts, true and false.
+    one that says another than the profile is refused. A part such as `180/255` is a share in any
+    unit of shares. `words` are values that stand for numbers of ours: texts, true and false, and
+    numbers as the host says them. With `zero_is_off` 0 K and 0 °F stand for 0 too: no heater is
+    meant to get that cold.
     """
-    plain = _number(unit, scale, offset)
     known = dict(words or {})
+    numbers = {n: ours for word, ours in known.items() if (n := number_in(word)) is not None}
+
+    def of_unit(name: str) -> Converter:
+        cold = {0.0: 0.0} if zero_is_off and UNITS[name][1] else {}
+        return _known(cold | numbers, _number(name, scale, offset))
+
+    plain = of_unit(unit)
     by_unit = {
-        name: plain if unit else _number(name, scale, offset)
+        name: plain if unit else of_unit(name)
         for name, measured in DIMENSIONS.items()
         if measured == dimension and unit in ("", name)
     }
+    if dimension == DIMENSIONS[PART_OF]:
+        whole = UNITS[unit][0]
+        by_unit[PART_OF] = lambda part: plain(part / whole)
 
     def of_text(text: str) -> Value | None:
         said = said_in(text)
@@ -88,13 +100,25 @@ def number(
     def convert(value: Any) -> Value | None:
         kind = type(value)
         if kind is bool or kind is str:
-            found = known.get(_word(value))
+            found = known.get(word_of(value))
             if found is not None or kind is bool:
                 return found
             return of_text(value)
         return plain(value)
 
     return convert
+
+
+def _known(numbers: Mapping[float, float], convert: Converter) -> Converter:
+    """Numbers that stand for others, before the conversion of the rest."""
+    if not numbers:
+        return convert
+
+    def known(value: Any) -> Value | None:
+        found = numbers.get(value) if type(value) in (int, float) else None
+        return convert(value) if found is None else found
+
+    return known
 
 
 def _number(unit: str, scale: float, offset: float) -> Converter:
@@ -131,7 +155,7 @@ def state(
     known = dict(words) if is_told else {str(word): str(word) for word in HostState}
 
     def convert(value: Any) -> str | None:
-        word = _word(value)
+        word = word_of(value)
         found = known.get(word)
         if found is None and word:
             fits = (ours for pattern, ours in patterns if pattern.search(word[:MAX_TEXT]))
@@ -216,7 +240,8 @@ def _iso_seconds(value: Any) -> float | None:
         return None
 
 
-def _word(value: Any) -> str:
+def word_of(value: Any) -> str:
+    """A value as the words of a profile write it; empty where it is none of those."""
     if type(value) is bool:
         return "true" if value else "false"
     if type(value) is int and abs(value) < 10**9:

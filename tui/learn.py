@@ -2,7 +2,7 @@
 
 import argparse
 import sys
-from collections.abc import Collection, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,7 +15,7 @@ from tui.record_options import trust_option
 
 if TYPE_CHECKING:
     from client.form import Profile, Request
-    from client.learn import Draft, Link
+    from client.learn import Answers, Draft, Link
     from shared.updates import Entry
 
 EXAMPLE = """ohmvigil learn ws://127.0.0.1:9000/feed --send '{"method": "begin"}' --name attic"""
@@ -23,6 +23,8 @@ LISTEN_S = 20.0
 PROVE_S = 10.0
 _FILE_STEP_S = 0.25
 """Lines of a file bear no times of arrival; they are taken to be this far apart."""
+SHOWN = 8
+"""Numbers that are shown where none of them is a temperature."""
 MAX_FILE_BYTES = 64 << 20
 
 
@@ -99,7 +101,7 @@ def run(options: argparse.Namespace) -> int:
     target = _target(options)
     answers = answers_in(options.call, options.word)
     heard = _live if is_live else _from_file
-    draft, link, entries = heard(options, answers.words)
+    draft, link, entries = heard(options, answers)
     _check_found(draft, options.source)
     answered(draft, answers)
     asks = not options.yes and sys.stdin.isatty() and sys.stdout.isatty()
@@ -119,7 +121,9 @@ def run(options: argparse.Namespace) -> int:
         trust(profile)
     say(f"wrote {target}")
     named = target.stem if options.output is None else str(target)
-    _prove(profile, entries if not is_live else None, named, options.prove)
+    if _prove(profile, entries if not is_live else None, named, options.prove):
+        what = "is written, and no reading gave a value through it"
+        raise BadInput(str(target), what, "learn again while the host sends, or correct it by hand")
     if is_live:
         say(f"watch it with: ohmvigil watch {named}")
     return 0
@@ -203,7 +207,7 @@ def _delimiter(options: argparse.Namespace) -> int:
     return byte
 
 
-def _live(options: argparse.Namespace, words: Collection[str]) -> "tuple[Draft, Link, None]":
+def _live(options: argparse.Namespace, answers: "Answers") -> "tuple[Draft, Link, None]":
     from client.form import Profile, Token
     from client.framing import Framing
     from client.learn import Link, draft_of
@@ -251,7 +255,7 @@ def _live(options: argparse.Namespace, words: Collection[str]) -> "tuple[Draft, 
     heard = listen(profile, options.listen, progress)
     if sys.stderr.isatty():
         print("\r" + " " * 60 + "\r", end="", file=sys.stderr, flush=True)
-    draft = draft_of(heard.gatherer, profile.requests, words=words)
+    draft = draft_of(heard.gatherer, profile.requests, words=answers.words, paths=answers.channels)
     draft.ended = heard.ended
     link = Link(
         title=options.name or "",
@@ -265,7 +269,7 @@ def _live(options: argparse.Namespace, words: Collection[str]) -> "tuple[Draft, 
 
 
 def _from_file(
-    options: argparse.Namespace, words: Collection[str]
+    options: argparse.Namespace, answers: "Answers"
 ) -> "tuple[Draft, Link, list[Entry]]":
     from client.learn import Link, learn
     from shared.updates import Entry, EntryKind
@@ -285,38 +289,49 @@ def _from_file(
         Entry(n * _FILE_STEP_S, EntryKind.MESSAGE, line.strip()) for n, line in enumerate(lines)
     ]
     requests = _requests(options)
-    draft = learn(entries, requests, timed=False, words=words)
+    draft = learn(entries, requests, timed=False, words=answers.words, paths=answers.channels)
     addresses = (options.address,) if options.address else ()
     return draft, Link(title=options.name or "", addresses=addresses), entries
 
 
 def _check_found(draft: "Draft", source: str) -> None:
+    """BadInput where nothing was found, with the numbers that were seen."""
+    from client.learn.tree import path_of
     from shared.text import clean
+    from tui.learn_talk import number_seen
 
     if any("temperature_c" in channel.parts for channel in draft.channels):
         return
     shown = clean(public_address(source))
-    count = sum(one.is_number for one in draft.unknown)
-    numbers = f", {count} numbers in them" if count else ""
-    what = f"{draft.messages} messages{numbers}, but nothing that looks like a temperature"
+    numbers = [one for one in draft.unknown if one.is_number]
+    what = f"{draft.messages} messages, but nothing that looks like a temperature"
+    if draft.unproven:
+        what = f"{draft.messages} messages, but no temperature that a profile could read from them"
+    if numbers:
+        numbers.sort(key=lambda one: -one.distinct)
+        seen = ", ".join(map(number_seen, numbers[:SHOWN]))
+        more = f" and {len(numbers) - SHOWN} more" if len(numbers) > SHOWN else ""
+        what += f"; numbers seen: {seen}{more}"
     if draft.ended:
         raise BadInput(shown, f"{what}; {clean(draft.ended)}", "see what its manual wants first")
-    do = "listen longer while it heats, ask for more with --send, or write a profile by hand"
+    do = "let it heat and listen longer (--listen), or ask for more with --send"
+    if numbers:
+        do += f"; or say which is one: --call '{clean(path_of(numbers[0].place))}=nozzle'"
     raise BadInput(shown, what, do)
 
 
-def _prove(profile: "Profile", entries: "list[Entry] | None", title: str, seconds: float) -> None:
-    """Watch through the written profile, or read the file again through it."""
+def _prove(profile: "Profile", entries: "list[Entry] | None", title: str, seconds: float) -> int:
+    """Watch through the written profile, or read the file again; 1 if it gave nothing."""
     from client.proof import Proof
     from tui.profilecheck import check_lines, run_check
 
     if seconds <= 0.0:
-        return
+        return 0
     if entries is None:
-        run_check(profile, title, seconds)
-        return
+        return run_check(profile, title, seconds)
     proof = Proof(profile)
     for entry in entries:
         proof.feed(entry)
     for line in check_lines(proof, timed=False):
         say(line)
+    return 0 if any(reading.count for reading in proof.readings()) else 1

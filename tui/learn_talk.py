@@ -3,11 +3,14 @@
 from collections.abc import Iterator
 
 from client.learn import Draft
+from client.learn.answers import LEAVE_OUT
 from client.learn.draft import MAX_NAME
 from client.learn.found import Found
 from client.learn.series import Series
-from client.learn.text import read, shown
+from client.learn.text import MAX_WHY, read, shown
+from client.learn.tree import path_of
 from client.units import DIMENSION_OF
+from client.values import word_of
 from shared.text import clean, printable
 from tui.output import say
 
@@ -23,9 +26,8 @@ def found_lines(draft: Draft) -> Iterator[str]:
         why = f"  ({clean(channel.why)})" if channel.why else ""
         yield f"{channel.name}{why}"
         for quantity, found in channel.parts.items():
-            reasons = "; ".join(dict.fromkeys(each for each in found.why if each))
             sent, ours = _proof(found)
-            yield f"  {quantity:<15} {sent:>18}  {ours:<13} {clean(reasons, 120)}"
+            yield f"  {quantity:<15} {sent:>18}  {ours:<13} {clean(found.reasons, MAX_WHY)}"
     for clock in list(draft.clocks.values())[:1]:
         yield f"clock in {clock.unit}: {clean(clock.why)}"
     if not draft.clocks:
@@ -36,8 +38,12 @@ def found_lines(draft: Draft) -> Iterator[str]:
         yield f"  say what a word means: --word '{unknown[0]}=up', or starting, halted, gone"
     if not any("state" in channel.parts for channel in draft.channels):
         yield "no word for the host's state found: only silence will tell that it is down"
+        yield "  if one of those below is it, say so by a word of it: --word 'fit=up'"
     if draft.unknown:
         yield "taken for nothing: " + clean(", ".join(map(_named, draft.unknown)), 400)
+    if draft.unproven:
+        names = ", ".join(map(clean, draft.unproven))
+        yield f"left out, since a profile would read no value there: {names}"
     if draft.ended:
         yield f"the link did not last: {clean(draft.ended)}"
 
@@ -57,10 +63,16 @@ def _proof(found: Found) -> tuple[str, str]:
     return sent, "" if ours == one.last else f"= {text}"
 
 
+def number_seen(one: Series) -> str:
+    """A number's path and the range in which it was."""
+    last = "" if one.low == one.high else f" to {one.high:.6g}"
+    return f"{clean(path_of(one.place), 60)} ({one.low:.6g}{last})"
+
+
 def _named(one: Series) -> str:
     """Where it stands; of a text also what it said, since it may be the state."""
-    place = "/".join(str(getattr(token, "value", token)) for token in one.place)
-    return f"{place} '{clean(one.last, 30)}'" if one.is_text else place
+    place = path_of(one.place)
+    return f"{place} '{clean(word_of(one.last), 30)}'" if one.is_text or one.is_bool else place
 
 
 def ask(draft: Draft) -> None:
@@ -70,18 +82,33 @@ def ask(draft: Draft) -> None:
     for channel in draft.channels:
         if "temperature_c" in channel.parts:
             answer = _answer(f"name of this channel [{channel.name}]: ")
-            if answer == "-":
+            if answer == LEAVE_OUT:
                 continue
             taken = {other.name for other in draft.channels if other is not channel}
             if answer and clean(answer, MAX_NAME) not in taken:
                 channel.name = clean(answer, MAX_NAME) or channel.name
         kept.append(channel)
     draft.channels = kept
+    _ask_state(draft)
     for word, ours in draft.words.items():
         question = f"state '{word}' means {', '.join(_STATES)} [{ours or 'not known'}]: "
         while (answer := _answer(question)) and answer not in _STATES:
             say(f"'{clean(answer, MAX_NAME)}' is none of them; Enter leaves it as it is")
         draft.words[word] = answer or ours
+
+
+def _ask_state(draft: Draft) -> None:
+    """Which of several texts is the host's state, where no name says so."""
+    if not draft.states or any(why.startswith("named") for why in draft.states[0].why):
+        return
+    for n, found in enumerate(draft.states, start=1):
+        said = ", ".join(dict.fromkeys(f"'{clean(word_of(v), 30)}'" for v in found.series.values))
+        say(f"  {n}  {path_of(found.series.place)} {said}")
+    answer = _answer("which of these is the host's state ('-': none) [1]: ")
+    if answer == LEAVE_OUT:
+        draft.take_state(None)
+    elif answer.isdecimal() and 1 <= int(answer) <= len(draft.states):
+        draft.take_state(draft.states[int(answer) - 1])
 
 
 def _answer(question: str) -> str:

@@ -53,10 +53,13 @@ def check_lines(proof: Proof, dropped: int = 0, timed: bool = True) -> Iterator[
     rate = f", {proof.updates / max(proof.seconds, 1e-9):.1f} a second" if timed else ""
     yield f"{proof.messages} messages, {proof.updates} with readings{rate}"
     yield from _table(gave)
+    yield from _reasons(gave)
     yield from _word_lines(proof)
     if never:
         yield "never gave a value: " + ", ".join(_named(reading) for reading in never)
-        yield "  (a host that sends only changes may not have had one to send)"
+        yield from _reasons(never)
+        if any(not reading.refused for reading in never):
+            yield "  (a host that sends only changes may not have had one to send)"
     if timed:
         yield from _time_lines(proof)
     frames = {word: n for word, n in proof.refused.items() if "." not in word}
@@ -83,6 +86,13 @@ def _word_lines(proof: Proof) -> Iterator[str]:
             f'  add to words of [channels.host.state]: "{word}" = "up" '
             '(or "starting", "halted", "gone")'
         )
+
+
+def _reasons(readings: Iterable[ReadingProof]) -> Iterator[str]:
+    """Why values were refused."""
+    for reading in readings:
+        if reading.refused:
+            yield f"  {reading.key} refused {reading.refused}: {reading.why}"
 
 
 def _named(reading: ReadingProof) -> str:

@@ -4,8 +4,9 @@ entries → sources (which messages) → leaves (where values stand) → groups 
 """
 
 from client.learn.answers import Answers, answered, answers_in
-from client.learn.draft import Draft, Proposal, draft_of, learn
+from client.learn.draft import Draft, Proposal
 from client.learn.gather import Gatherer
+from client.learn.learning import draft_of, learn
 from client.learn.text import Link, profile_text
 
 __all__ = [

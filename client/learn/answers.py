@@ -35,7 +35,7 @@ def answers_in(calls: list[str], words: list[str]) -> Answers:
 
 def answered(draft: Draft, answers: Answers) -> None:
     """Rename a draft's channels and complete its words. BadInput when a channel is not there."""
-    known = {name for channel in draft.channels for name in (channel.name, channel.theirs)}
+    known = {name for channel in draft.channels for name in _names(channel)}
     for theirs in answers.channels:
         if theirs not in known:
             there = ", ".join(channel.name for channel in draft.channels)
@@ -44,7 +44,8 @@ def answered(draft: Draft, answers: Answers) -> None:
             )
     kept: list[Proposal] = []
     for channel in draft.channels:
-        ours = answers.channels.get(channel.name, answers.channels.get(channel.theirs, ""))
+        given = (answers.channels[name] for name in _names(channel) if name in answers.channels)
+        ours = next(given, "")
         if ours == LEAVE_OUT:
             continue
         if ours and any(other.name == ours for other in kept):
@@ -58,6 +59,11 @@ def answered(draft: Draft, answers: Answers) -> None:
     draft.channels = kept
     for word, ours in answers.words.items():
         draft.words[word] = ours
+
+
+def _names(channel: Proposal) -> tuple[str, str, str]:
+    """What a channel can be meant by."""
+    return channel.name, channel.theirs, channel.path
 
 
 def _pairs(given: list[str], option: str) -> dict[str, str]:

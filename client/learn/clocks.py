@@ -13,6 +13,7 @@ from client.learn.vocabulary import CLOCK_WORDS, QUANTITY_WORDS
 from client.values import clock as clock_of
 
 SLOPES = {1.0: "s", 1e3: "ms", 1e6: "us", 1e9: "ns"}
+NAMES = {"s": "seconds", "ms": "milliseconds", "us": "microseconds", "ns": "nanoseconds"}
 """Host time per second of own time, and the unit it means."""
 _EPOCHS = {1e9: "s", 1e12: "ms", 1e15: "us", 1e18: "ns"}
 _SAME_RUN_S = 600.0
@@ -98,7 +99,7 @@ def _judged(one: Series, timed: bool) -> tuple[float, Clock] | None:
     if timed and one.rate is not None:
         for slope, unit in SLOPES.items():
             if one.runs_at(slope):
-                why = f"rises by {one.rate:.6g} a second of ours"
+                why = f"counts {NAMES[unit]}, as our own clock does"
                 return score + 2.0, _at(one, unit, why)
         return None
     if not named and epoch_unit(one.high) is None:

@@ -1,17 +1,18 @@
 """The proposal: sources, clocks, channels and what each leaf was taken for."""
 
 import itertools
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from client.form import Request
 from client.learn import chains, others, readings, units
+from client.learn.beside import is_own_name, says_a_unit
 from client.learn.clocks import Clock, clock_in, clock_like
 from client.learn.found import Found, Group
 from client.learn.gather import Gatherer
 from client.learn.series import Series
 from client.learn.sources import Source
-from client.learn.tree import Keyed, Place, text_of
+from client.learn.tree import Keyed, Place, path_of, text_of
 from client.learn.vocabulary import (
     NAME_WORDS,
     NAMES,
@@ -21,9 +22,10 @@ from client.learn.vocabulary import (
     state_of,
     words,
 )
+from client.values import word_of
 from shared.text import clean
-from shared.updates import Entry
 
+HOST = "host"
 MAX_NAME = 60
 MAX_LEAVES = 600
 """Leaves that are compared with each other."""
@@ -40,6 +42,8 @@ class Proposal:
     why: str = ""
     theirs: str = ""
     """What the host calls it."""
+    path: str = ""
+    """Where its reading stands."""
 
 
 @dataclass
@@ -60,52 +64,57 @@ class Draft:
     """Longest time between two messages, where times were measured."""
     unknown: list[Series] = field(default_factory=list)
     """Numbers and texts that were taken for nothing."""
+    states: list[Found] = field(default_factory=list)
+    """What may be the host's state, the likeliest first, which is taken until one says another."""
+    unproven: list[str] = field(default_factory=list)
+    """`CHANNEL.QUANTITY` that looked right, and gave no value when they were read back."""
     ended: str = ""
     """Why the link was lost, if it was."""
 
-
-def learn(
-    entries: Iterable[Entry],
-    requests: Sequence[Request] = (),
-    timed: bool = True,
-    words: Collection[str] = (),
-) -> Draft:
-    """Propose a profile for what was heard. `timed`: whether own times were really measured.
-
-    `words` are known to be words for a state.
-    """
-    gatherer = Gatherer(requests)
-    for entry in entries:
-        gatherer.feed(entry)
-    return draft_of(gatherer, requests, timed, words)
+    def take_state(self, chosen: Found | None) -> None:
+        """Take one of `states` for the host's state, or none, and its words with it."""
+        host = next((one for one in self.channels if one.name == HOST), None)
+        if host is None:
+            host = Proposal(HOST)
+            self.channels.append(host)
+        host.parts.pop("state", None)
+        if chosen is not None:
+            host.parts["state"] = chosen
+        if not host.parts:
+            self.channels.remove(host)
+        said = dict.fromkeys(map(word_of, chosen.series.values)) if chosen else {}
+        self.words = {word: state_of(word) for word in said if clean(word) == word}
 
 
-def draft_of(
+def proposed(
     gatherer: Gatherer,
     requests: Sequence[Request] = (),
     timed: bool = True,
     words: Collection[str] = (),
+    paths: Collection[str] = (),
 ) -> Draft:
-    """Propose a profile for what a gatherer has heard."""
+    """Propose a profile for what a gatherer has heard. `timed`: whether own times were really
+    measured; `words` are known to be words for a state, `paths` to lead to temperatures."""
     sources = gatherer.sources()
     clocks = _clocks(sources, timed)
     leaves, clock_places = _merged(sources, clocks)
-    channels = _channels(leaves, clock_places, frozenset(words))
+    channels, states = _channels(leaves, clock_places, frozenset(words), paths)
     taken = {f.series.place for channel in channels for f in channel.parts.values()}
-    state = next((c.parts["state"] for c in channels if "state" in c.parts), None)
-    said = dict.fromkeys(str(value) for value in state.series.values) if state else {}
+    taken |= {one.series.place for one in states[:1]}
     unknown = [one for place, one in leaves.items() if place not in taken | clock_places]
     draft = Draft(
         sources,
         clocks,
         channels,
-        {clean(word): state_of(word) for word in said if clean(word) == word},
+        {},
         tuple(requests),
         _repeats(sources),
         gatherer.count,
         gatherer.longest_gap_s if timed else 0.0,
-        [one for one in unknown if one.is_number or one.is_text][:50],
+        [one for one in unknown if _is_telling(one)][:50],
+        states,
     )
+    draft.take_state(next(iter(states), None))
     _shorten(draft)
     return draft
 
@@ -148,7 +157,8 @@ def _merged(
                 place[cut:],
                 [own_s for own_s, _ in pairs],
                 [value for _, value in pairs],
-                known.nulls + series.nulls,
+                known.null_s + series.null_s,
+                known.beside or series.beside,
             )
     kept = dict(itertools.islice(merged.items(), MAX_LEAVES))
     return kept, clock_places
@@ -162,8 +172,12 @@ def _is_at(source: Source, place: Place, clock: Place) -> bool:
 
 
 def _channels(
-    leaves: Mapping[Place, Series], clock_places: set[Place], known: frozenset[str]
-) -> list[Proposal]:
+    leaves: Mapping[Place, Series],
+    clock_places: set[Place],
+    known: frozenset[str],
+    paths: Collection[str],
+) -> tuple[list[Proposal], list[Found]]:
+    """Channels but for the host's state, and what may be that."""
     axes = others.motion(leaves)
     taken = {found.series.place for found in axes} | clock_places
     fans = others.fans(leaves, taken)
@@ -174,7 +188,7 @@ def _channels(
     speed = others.speed(leaves, axes)
     if speed is not None:
         taken.add(speed.series.place)
-    groups = readings.groups(leaves, taken)
+    groups = readings.groups(leaves, taken, paths)
     taken |= {f.series.place for g in groups for f in (g.anchor, *g.parts.values())}
     channels = _named_groups(groups, leaves)
     if axes or speed:
@@ -183,13 +197,18 @@ def _channels(
     channels += _named_fans(fans)
     if uptime is not None:
         channels.append(Proposal("controller", {"uptime_s": uptime}))
-    state = others.state(leaves, taken, known)
-    taken |= {state.series.place} if state else set()
+    states = others.states(leaves, taken, known)
+    taken |= {found.series.place for found in states[:1]}
     message = others.message(leaves, taken)
-    host = {found.quantity: found for found in (state, message) if found is not None}
-    if host:
-        channels.append(Proposal("host", host))
-    return channels
+    if message is not None:
+        channels.append(Proposal(HOST, {"message": message}))
+    return channels, states
+
+
+def _is_telling(one: Series) -> bool:
+    """Whether a person may want to know that it was taken for nothing: no unit, no item's name."""
+    is_word = one.is_text or one.is_bool
+    return one.is_number or (is_word and not says_a_unit(one) and not is_own_name(one.place))
 
 
 def _named_groups(groups: Sequence[Group], leaves: Mapping[Place, Series]) -> list[Proposal]:
@@ -211,7 +230,7 @@ def _named_groups(groups: Sequence[Group], leaves: Mapping[Place, Series]) -> li
         while any(other.name == chosen for other in proposals):
             chosen = clean(f"{chosen} {n}", MAX_NAME)
         parts = {"temperature_c": group.anchor, **group.parts}
-        proposals.append(Proposal(chosen, parts, why, name))
+        proposals.append(Proposal(chosen, parts, why, name, path_of(group.place)))
     return proposals
 
 
@@ -284,7 +303,8 @@ def _without_quantity(name: str) -> str:
     """`nozzle_temp` → nozzle; a name of nothing but quantities stays as it is."""
     parts = words(name)
     kept = [p for p in parts if p not in QUANTITY_WORDS and p not in WEAK_TEMPERATURE]
-    return name if len(kept) == len(parts) or not kept else " ".join(kept)
+    is_id = all(part.isdigit() for part in kept)
+    return name if len(kept) == len(parts) or is_id else " ".join(kept)
 
 
 def _listed_name(place: Place, at: int, leaves: Mapping[Place, Series]) -> str:
@@ -328,20 +348,24 @@ def _repeats(sources: Sequence[Source]) -> bool:
 
 def _shorten(draft: Draft) -> None:
     """With one source alone, point its status at the smallest part that holds all readings."""
-    if len(draft.sources) != 1 or draft.sources[0].under or draft.sources[0].status:
+    if len(draft.sources) != 1:
         return
-    places = [f.series.place for c in draft.channels for f in c.parts.values()]
-    if not places:
+    (only,) = draft.sources
+    if only.under or only.status or only.is_paired:
         return
+    found = [f for c in draft.channels for f in c.parts.values()]
+    if not found:
+        return
+    found += [each for each in draft.states if all(each is not other for other in found)]
+    places = [each.series.place for each in found]
     common: list[str] = []
     for steps in zip(*(place[:-1] for place in places), strict=False):
         if len(set(steps)) > 1 or isinstance(steps[0], Keyed):
             break
         common.append(text_of(steps[0]))
-    draft.sources[0].status = tuple(common)
-    for channel in draft.channels:
-        for found in channel.parts.values():
-            found.series.place = found.series.place[len(common) :]
+    only.status = tuple(common)
+    for each in found:
+        each.series.place = each.series.place[len(common) :]
 
 
 def reference_of(found: Found) -> tuple[float, int] | None:

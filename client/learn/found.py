@@ -31,6 +31,11 @@ class Found:
     bits: dict[str, str] = field(default_factory=dict)
     """Bit numbers and the flag words that they stand for."""
 
+    @property
+    def reasons(self) -> str:
+        """Why it was taken for that, in one line."""
+        return "; ".join(dict.fromkeys(each for each in self.why if each))
+
 
 @dataclass
 class Group:

@@ -11,6 +11,7 @@ from typing import Any
 
 from client import jsonrpc
 from client.form import Request
+from client.learn.beside import tell_units
 from client.learn.rows import unpair
 from client.learn.series import Series
 from client.learn.sources import ENVELOPE, Source, joined, subjects, unwrap
@@ -39,6 +40,8 @@ class Gatherer:
         self._requests = requests
         self._asked = [request_of(one)["method"] for one in requests if one.envelope]
         self._heard: list[tuple[float, Any]] = []
+        self.entries: list[Entry] = []
+        """Those that were read, as they came."""
         self._bytes = 0
         self.refused: Counter[str] = Counter()
         self.example = b""
@@ -60,6 +63,7 @@ class Gatherer:
             self.refused[str(why)] += 1
             self.example = self.example or entry.payload[:EXAMPLE_BYTES]
             return
+        self.entries.append(entry)
         parts = message if jsonrpc.is_batch(message) else [message]
         self._heard += [(entry.own_s, part) for part in parts[:100]]
 
@@ -142,6 +146,7 @@ def _fill(source: Source) -> None:
             series.add(own_s, value)
     # Where null was all that was ever said, nothing is known.
     source.leaves = {place: one for place, one in source.leaves.items() if one.values}
+    tell_units(source.leaves)
     head = len(source.under)
     if head:
         if not source.is_paired:

@@ -1,9 +1,11 @@
 """What is no temperature: position, speed, fan, uptime, the host's state and its messages."""
 
+import re
 from collections.abc import Mapping
 
 import numpy as np
 
+from client.learn.beside import is_own_name, says_a_unit
 from client.learn.found import Found, is_motion, quantities_of
 from client.learn.series import Series
 from client.learn.tree import Keyed, Place, text_of
@@ -16,12 +18,17 @@ from client.learn.vocabulary import (
     NAMES,
     POSITION_WORDS,
     QUANTITY_WORDS,
+    TOPIC_WORDS,
     state_of,
     words,
 )
+from client.values import word_of
 
 MAX_STATES = 8
 """States that one host is heard to be in."""
+_MOSTLY = 0.8
+"""Part of the messages that has a state's word."""
+_WORDS = re.compile(r"[^\W\d_]{2,}(?:[ -][^\W\d_]+){0,3}")
 _MESSAGE_SIGNS = 2
 """Spaces in a text from which on it reads like a sentence."""
 
@@ -157,39 +164,60 @@ def uptime(leaves: Mapping[Place, Series], taken: set[Place]) -> Found | None:
     return best
 
 
-def state(
+def states(
     leaves: Mapping[Place, Series], taken: set[Place], given: frozenset[str] = frozenset()
-) -> Found | None:
-    """The host's state: few words, or whole numbers, that are known, or at a place named so, or
-    that stand for a while each. A sentence is none.
+) -> list[Found]:
+    """What may be the host's state, the likeliest first: few words, or whole numbers, that are
+    known, or at a place named so, or that stand for a while each. A sentence is none.
 
-    `given` are words that the user says are states: where one stands is the place.
+    `given` are words that the user says are states: where one stands is the place. A text of few
+    words in most messages may be one too, though nothing says so: a trip is told there, if at all.
     """
-    best: Found | None = None
-    for place, one in leaves.items():
-        told = bool(given & {str(value) for value in one.values if type(value) is not float})
-        named = "state" in _named(one)
-        is_code = one.is_whole and one.low >= 0 and "state" in quantities_of(one.last_words)
-        is_word = one.is_text and not one.is_text_number and not _is_wordy(one)
-        if place in taken or not (is_word or is_code or told) or one.distinct > MAX_STATES:
-            continue
-        if any(len(str(value)) > 30 or value == "" for value in one.values):
-            continue
-        # An item that holds readings tells of a channel, not of the host.
-        items = {token for token in place if isinstance(token, Keyed)}
-        if one.last_words & NAME_WORDS or any(items & set(other) for other in taken):
-            continue
-        known = sum(state_of(str(value)) is not None for value in set(one.values))
-        about_one = bool(one.all_words & CHANNEL_WORDS.keys())
-        stands = is_word and 1 < one.distinct < 0.1 * len(one.values)
-        score = 2.0 * named + 1.0 * known + 1.0 * stands - 0.3 * len(place) - 2.0 * about_one
-        score += 9.0 * told - 0.5 * is_code
-        if score > (0.4 if named else 0.0) and (best is None or score > best.score):
-            why = [f"named '{text_of(place[-1])}'"] if named else []
-            why += ["a word for a state"] if known else []
-            why += ["words that stand for a while each"] if stands and not known else []
-            best = Found(one, "state", score, why)
-    return best
+    found = [
+        one
+        for place, series in leaves.items()
+        if place not in taken and (one := _state(series, taken, given)) is not None
+    ]
+    often = max((len(one.values) for one in leaves.values()), default=0) * _MOSTLY
+    return sorted(
+        (one for one in found if one.score > 0.0 or _may_be_state(one.series, often)),
+        key=lambda one: -one.score,
+    )
+
+
+def _state(one: Series, taken: set[Place], given: frozenset[str]) -> Found | None:
+    told = bool(given & {word_of(value) for value in one.values})
+    named = "state" in _named(one)
+    is_code = one.is_whole and one.low >= 0 and "state" in quantities_of(one.last_words)
+    is_word = one.is_text and not one.is_text_number and not _is_wordy(one)
+    if not (is_word or is_code or told) or one.distinct > MAX_STATES:
+        return None
+    if any(len(str(value)) > 30 or value == "" for value in one.values):
+        return None
+    # An item that holds readings tells of a channel, not of the host.
+    items = {token for token in one.place if isinstance(token, Keyed)}
+    if one.last_words & NAME_WORDS or any(items & set(other) for other in taken):
+        return None
+    if says_a_unit(one) or is_own_name(one.place):
+        return None
+    known = sum(state_of(str(value)) is not None for value in set(one.values))
+    about_one = bool(one.all_words & CHANNEL_WORDS.keys())
+    stands = is_word and 1 < one.distinct < 0.1 * len(one.values)
+    score = 2.0 * named + 1.0 * known + 1.0 * stands - 0.3 * len(one.place) - 2.0 * about_one
+    score += 9.0 * told - 0.5 * is_code
+    if named and score <= 0.4:
+        return None
+    why = [f"named '{text_of(one.place[-1])}'"] if named else []
+    why += ["a word for a state"] if known else []
+    why += ["words that stand for a while each"] if stands and not known else []
+    why += ["a word that you gave stands here"] if told and not why else []
+    return Found(one, "state", score, why or ["a word in most messages: perhaps the state"])
+
+
+def _may_be_state(one: Series, often: float) -> bool:
+    """Whether it may be a state though nothing says so: words of letters, in most messages."""
+    words_alone = all(_WORDS.fullmatch(str(value)) for value in set(one.values))
+    return len(one.values) >= often and words_alone and not one.last_words & TOPIC_WORDS
 
 
 def _is_wordy(one: Series) -> bool:

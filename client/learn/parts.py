@@ -1,13 +1,15 @@
 """What goes with a temperature: its target, power, code, resistance and flags."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
 from client.learn import chains, units
 from client.learn.chains import Link
+from client.learn.clocks import SLOPES
 from client.learn.found import Found, Group, is_limit, naming, quantities_of
-from client.learn.relations import follows, kinship, linked, transplanted
+from client.learn.heat import follows
+from client.learn.relations import kinship, linked, repeated, transplanted
 from client.learn.series import Series
 from client.learn.tree import Place
 from client.learn.vocabulary import PERCENT_WORDS
@@ -16,15 +18,28 @@ from shared.updates import Floats
 NULL = "null"
 """The word for JSON's null in a profile."""
 MAX_BITS = 16
+_LIKE_A_CLOCK = 0.01
+"""What runs so near to time is no code, though both rise while it heats."""
 BIT_WORDS = {"flag", "flags", "fault", "faults", "alert", "alerts", "alarm", "alarms"}
 
 
 def add_each(
     made: Sequence[Group], quantity: str, leaves: Mapping[Place, Series], used: set[Place]
 ) -> None:
-    """Find a quantity for each group: by evidence, then where it stands in the others."""
-    for group in made:
-        _add(group, quantity, made, leaves, used)
+    """Find a quantity for each group: by evidence, the surest first, then where it stands in the
+    others."""
+    fit = [
+        (n, found)
+        for n, group in enumerate(made)
+        for found in _candidates(group, quantity, made, leaves, used)
+    ]
+    bonus = repeated([(made[n].place, found.series.place) for n, found in fit])
+    for (_, found), more in zip(fit, bonus, strict=True):
+        found.score += more
+    for n, found in sorted(fit, key=lambda each: -each[1].score):
+        if quantity not in made[n].parts and found.series.place not in used:
+            used.add(found.series.place)
+            made[n].parts[quantity] = found
     models = [group for group in made if quantity in group.parts]
     for group in made:
         if quantity in group.parts:
@@ -42,16 +57,15 @@ def add_each(
                 break
 
 
-def _add(
+def _candidates(
     group: Group,
     quantity: str,
     every: Sequence[Group],
     leaves: Mapping[Place, Series],
     used: set[Place],
-) -> None:
-    """Find a quantity's leaf for one group, if a leaf is likely enough and nearest to it."""
+) -> Iterator[Found]:
+    """Leaves that may be a group's quantity and are nearest to it."""
     anchor = group.anchor.series
-    best: Found | None = None
     for place, one in leaves.items():
         if place in used or place == anchor.place:
             continue
@@ -62,11 +76,7 @@ def _add(
         found = _judged(group, one, quantity)
         if found is not None:
             found.score += 0.5 * near
-            if best is None or found.score > best.score:
-                best = found
-    if best is not None:
-        used.add(best.series.place)
-        group.parts[quantity] = best
+            yield found
 
 
 def _judged(group: Group, one: Series, quantity: str) -> Found | None:
@@ -89,7 +99,7 @@ def _judged(group: Group, one: Series, quantity: str) -> Found | None:
         return None
     judge = {"target_c": _target, "power": _power, "code": _code, "resistance_ohm": _ohms}[quantity]
     judge(group, found)
-    found.score += 1.0 * bool(one.suffix)
+    found.score += 1.0 * bool(one.said_unit)
     found.words = _words_for_off(one, quantity)
     return found if found.score >= 1.0 else None
 
@@ -98,7 +108,7 @@ def _words_for_off(one: Series, quantity: str) -> dict[str, str]:
     """Where there is no number, nothing is wanted and nothing is given."""
     if quantity not in ("target_c", "power"):
         return {}
-    return dict.fromkeys(one.off_words, "0") | ({NULL: "0"} if one.nulls else {})
+    return dict.fromkeys(one.off_words, "0") | ({NULL: "0"})
 
 
 def _switch(one: Series) -> Found:
@@ -128,7 +138,7 @@ def _target(group: Group, found: Found) -> None:
     one, anchor = found.series, group.anchor.series
     score = follows(anchor, one)
     if score:
-        found.score += 1.6 * score
+        found.score += 1.6 * score - 0.15 * one.is_full_scale
         found.why.append("the reading follows it")
     if one.flutters and not score:
         found.score -= 2.5
@@ -152,7 +162,7 @@ def _power(group: Group, found: Found) -> None:
         return
     if found.unit == "percent" and one.all_words & PERCENT_WORDS:
         found.score += 0.5
-    aims = target.series.held_at(one.times)
+    aims = target.series.aims_at(one.times)
     away = aims - group.anchor.series.held_at(one.times)
     on = aims > 0.0
     heat = one.numbers
@@ -163,6 +173,7 @@ def _power(group: Group, found: Found) -> None:
     if on.any() and off.any() and heat[off].max() == 0.0 < heat[on].min():
         # A number of 0 and 1 alone may say that something is switched on, or which of two.
         found.score += 0.5 if one.high <= 1.0 and one.is_whole else 0.8
+        found.score += 0.3 * one.is_full_scale
         found.why.append("0 while the target is 0, and never while it is not")
 
 
@@ -178,7 +189,8 @@ def _moves_with(heat: Floats, away: Floats) -> bool:
 
 def _code(group: Group, found: Found) -> None:
     one = found.series
-    if not one.is_whole or one.high < 100.0:
+    runs = one.counts or any(one.runs_at(slope, _LIKE_A_CLOCK) for slope in SLOPES)
+    if not one.is_whole or one.high < 100.0 or runs:
         found.score -= 3.0
         return
     link = _linked_to(group, one)

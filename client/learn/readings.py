@@ -5,7 +5,7 @@ followed, a power lies between 0 and 1 (or 100 %) and answers to target minus re
 code or a resistance follows its temperature through the platinum curve.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from client.learn import units
 from client.learn.found import Group, quantities_of
@@ -16,9 +16,11 @@ from client.learn.tree import Place, text_of
 from client.learn.vocabulary import UNIT_KEYS
 
 
-def groups(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Group]:
+def groups(
+    leaves: Mapping[Place, Series], taken: set[Place], given: Collection[str] = ()
+) -> list[Group]:
     """Temperatures among the leaves, each with its target, power, code and so on."""
-    anchors = temperatures(leaves, taken)
+    anchors = temperatures(leaves, taken, given)
     used = {found.series.place for found in anchors}
     made = [Group(found) for found in anchors]
     add_each(made, "target_c", leaves, used | taken)

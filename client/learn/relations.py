@@ -17,6 +17,8 @@ from client.learn.vocabulary import (
 )
 from shared.updates import Floats
 
+VALUES = {"v", "val", "value", "x", "data"}
+"""Members that hold whatever an id stands for."""
 DEGREES = ("celsius", "kelvin", "fahrenheit")
 
 
@@ -54,7 +56,9 @@ def kinship(a: Series, b: Series) -> float:
         about = [{word for word in words(name) if word in CHANNEL_WORDS} for name in names]
         rests = [_rest(name) for name in names]
         same = (rests[0] and rests[0] == rests[1]) or (about[0] and about[0] == about[1])
-        return 1.5 if same else 0.0
+        if same or any(about) or not _stand_alike(a.place, b.place):
+            return 1.5 if same else 0.0
+        return _of_ids(*names)
     if items[0] is not None and items[0] == items[1]:
         return 1.2
     if len(a.place) == len(b.place):
@@ -65,12 +69,14 @@ def kinship(a: Series, b: Series) -> float:
             if x.isdigit() and y.isdigit():
                 # Two items of one array are two channels, unless it is a channel's own array, and
                 # so are ids; the nearer ones rather.
-                return 0.7 + 0.1 / (1 + abs(int(x) - int(y))) if at == len(a.place) - 1 else 0.0
+                is_last = at == len(a.place) - 1
+                return _of_ids(x, y) if is_last or text_of(a.place[-1]) in VALUES else 0.0
             if _rest(x) and _rest(x) == _rest(y):
                 return 1.5
             if at == len(a.place) - 1:
                 return 1.3 if set(_rest(x)) & set(_rest(y)) else 1.1
-            return 1.0 if text_of(a.place[-1]) not in AXES else 0.0
+            is_axis = text_of(a.place[-1]) in AXES and not (a.said_unit or b.said_unit)
+            return 0.0 if is_axis else 1.0
     shared = 0
     for step, other in zip(a.place, b.place, strict=False):
         if step != other:
@@ -83,6 +89,48 @@ def kinship(a: Series, b: Series) -> float:
     if all(step.isdigit() for step in fork) or (by_index and a.place[:-1] != b.place[:-1]):
         return 0.0  # Two items of one array are two channels, and so are two arrays.
     return 0.8 if shared >= max(1, min(len(a.place), len(b.place)) - 2) else 0.0
+
+
+def _stand_alike(a: Place, b: Place) -> bool:
+    """Whether two places are the same within items of the same list."""
+    return len(a) == len(b) and [t for t in a if not isinstance(t, Keyed)] == [
+        t for t in b if not isinstance(t, Keyed)
+    ]
+
+
+def _of_ids(a: str, b: str) -> float:
+    """Kinship of two numbers that only ids tell apart: rather of the same first word, or nearer,
+    as settings come behind the reading that they are of."""
+    (kind, n), (other, m) = (_id(name) for name in (a, b))
+    if kind != other:
+        first, second = (words(name)[:1] for name in (a, b))
+        return 1.0 if len(kind) > 1 and first == second else 0.7
+    return 0.7 + (0.2 if m > n else 0.1) / (1 + abs(n - m)) + (0.2 if kind else 0.0)
+
+
+def repeated(pairs: Sequence[tuple[Place, Place]]) -> list[float]:
+    """By pair, how much it gains by standing as far apart as others do, where ids count on."""
+    shifts = [_shift(*pair) for pair in pairs]
+    anchors: dict[int, set[Place]] = {}
+    for (anchor, _), shift in zip(pairs, shifts, strict=True):
+        if shift is not None:
+            anchors.setdefault(shift, set()).add(anchor)
+    return [0.0 if each is None or len(anchors[each]) < 2 else 0.1 for each in shifts]
+
+
+def _shift(a: Place, b: Place) -> int | None:
+    """By how much one id is beyond the other; None where no id alone tells them apart."""
+    differ = [(x, y) for x, y in zip(a, b, strict=False) if x != y]
+    if len(a) != len(b) or len(differ) != 1:
+        return None
+    (kind, n), (other, m) = (_id(text_of(token)) for token in differ[0])
+    return m - n if kind == other else None
+
+
+def _id(name: str) -> tuple[str, int]:
+    """`A7` → A, 7."""
+    kind = name.rstrip("0123456789")
+    return kind, int(name[len(kind) :] or 0)
 
 
 def _rest(name: str) -> tuple[str, ...]:
@@ -107,27 +155,6 @@ def _channel_words(one: Series) -> tuple[str, ...]:
     return tuple(found)
 
 
-def follows(reading: Series, target: Series) -> float:
-    """How well a reading follows a target, 0 to 1, from both over time."""
-    if target.distinct > max(6, len(reading.values) / 10) or target.flutters:
-        return 0.0
-    if target.is_restless:
-        return 0.0
-    if target.high <= 0.0:
-        return 0.0
-    aims = target.held_at(reading.times)
-    values = reading.numbers
-    late = slice(len(values) // 2, None)
-    gap = np.abs(values[late] - aims[late])
-    if np.median(gap) <= max(3.0, 0.02 * float(np.median(aims[late]))) and aims[-1] != 0.0:
-        return 1.0
-    away = aims - values
-    rising = values[-1] - values[0] > 3.0 * max(reading.noise, 0.05)
-    if aims[-1] > values[-1] and rising and away[-1] < away[len(away) // 2]:
-        return 0.8
-    return 0.0
-
-
 def linked(one: Series, other: Series, names: Sequence[str]) -> Link | None:
     """The platinum link of `other` to the temperature `one` in the first unit that gives it."""
     times, mine, theirs = together(one, other)
@@ -137,7 +164,8 @@ def linked(one: Series, other: Series, names: Sequence[str]) -> Link | None:
         link = chains.linked(theirs, units.celsius(mine, name))
         if link is None:
             continue
-        is_known = chains.is_of_a_part(link.constant) or chains.r0_of(link.constant) is not None
+        is_ohm = chains.r0_of(link.constant) is not None
+        is_known = is_ohm or (_is_code_like(other) and chains.is_of_a_part(link.constant))
         if is_known or link.span_k > 15.0:
             return link
     return None

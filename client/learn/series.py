@@ -24,6 +24,12 @@ LARGEST = 1e30
 """No reading, code or clock comes near it, and sums and squares below it stay finite."""
 STANDS_S = 0.3
 """So long a running clock may seem to stand: messages of one moment come one after another."""
+FLUTTER_READINGS = 60
+"""What stands where it was put takes no new value in so many readings, or few."""
+EVEN_READINGS = 40
+CALM_READINGS = 5
+FULL_SCALES = (1.0, 100.0, 255.0, 1000.0)
+"""The whole as a fraction, in percent, as a byte and in parts of a thousand."""
 RESTLESS_STEP = 2.0
 """Of a channel in its own unit: a regulator that chops goes by tens."""
 
@@ -35,12 +41,14 @@ class Series:
     place: Place
     own_s: list[float] = field(default_factory=list)
     values: list[Any] = field(default_factory=list)
-    nulls: int = 0
-    """How often null was there."""
+    null_s: list[float] = field(default_factory=list)
+    """When null was there."""
+    beside: str = ""
+    """The unit that a text beside it says."""
 
     def add(self, own_s: float, value: Any) -> None:
         if value is None:
-            self.nulls += 1
+            self.null_s.append(own_s)
         elif len(self.values) < MAX_POINTS:
             self.own_s.append(own_s)
             self.values.append(value)
@@ -65,9 +73,14 @@ class Series:
         units = {said.unit for said in found if said is not None}
         return units.pop() if len(units) == 1 else ""
 
+    @property
+    def said_unit(self) -> str:
+        """The unit that its values, or a text beside them, say."""
+        return self.suffix or self.beside
+
     def can_be(self, quantity: str) -> bool:
         """Whether the unit that its values or its name say, if they do, measures that quantity."""
-        unit = self.suffix or ("percent" if self._is_named_a_share else "")
+        unit = self.said_unit or ("percent" if self._is_named_a_share else "")
         return not unit or DIMENSIONS[unit] == DIMENSION_OF.get(quantity)
 
     @property
@@ -130,6 +143,11 @@ class Series:
         return self.values[-1]
 
     @cached_property
+    def is_full_scale(self) -> bool:
+        """Whether it is either 0 or the whole of a share: all or nothing."""
+        return self.high in FULL_SCALES and set(self.numbers) <= {0.0, self.high}
+
+    @cached_property
     def distinct(self) -> int:
         return len({str(value) for value in self.values})
 
@@ -142,10 +160,44 @@ class Series:
 
     @cached_property
     def flutters(self) -> bool:
-        """Takes many values, in small steps for its range: a measurement, not a setting."""
-        if len(self.values) < 5 or self.distinct < max(4, 0.15 * len(self.values)):
+        """Takes many values at some time: a measurement, not a setting."""
+        if len(self.values) < 5 or self.is_rising:
             return False
-        return not self.is_rising
+        size = min(len(self.values), FLUTTER_READINGS)
+        parts = (self.values[n : n + size] for n in range(0, len(self.values), size))
+        most = max(len({str(value) for value in part}) for part in parts)
+        return most >= max(4, 0.15 * size)
+
+    @cached_property
+    def calm(self) -> Floats:
+        """Its numbers without leaps that come and go: each the median of those around it."""
+        if len(self.numbers) < CALM_READINGS:
+            return self.numbers
+        around = np.lib.stride_tricks.sliding_window_view(
+            np.pad(self.numbers, CALM_READINGS // 2, mode="reflect"), CALM_READINGS
+        )
+        calm: Floats = np.median(around, axis=1)
+        return calm
+
+    def aims_at(self, times: Floats) -> Floats:
+        """What was wanted at each of these times: 0 where null or a word for off stood last."""
+        offs = [own_s for own_s, said in zip(self.own_s, self._all, strict=True) if said is None]
+        said_s = np.array([*self.times, *offs, *self.null_s])
+        said = np.array([*self.numbers, *(0.0 for _ in (*offs, *self.null_s))])
+        order = np.argsort(said_s, kind="stable")
+        at = np.searchsorted(said_s[order], times, side="right") - 1
+        aims: Floats = said[order][np.clip(at, 0, None)]
+        return aims
+
+    @cached_property
+    def stretches(self) -> list[tuple[float, float, float]]:
+        """Times from and to which a number stood, and the number."""
+        begins = np.flatnonzero(np.diff(self.numbers, prepend=np.nan) != 0.0)
+        ends = [*self.times[begins[1:]], np.inf]
+        return [
+            (float(self.times[at]), float(end), float(self.numbers[at]))
+            for at, end in zip(begins, ends, strict=True)
+        ]
 
     @cached_property
     def is_restless(self) -> bool:
@@ -163,13 +215,20 @@ class Series:
         steps = np.diff(self.numbers)
         if len(steps) < 4 or np.any(steps < 0.0) or self.distinct <= 0.8 * len(steps):
             return False
-        half = len(steps) // 2
+        # By halves where there is little, so that chance does not decide; else by quarters.
+        parts, evenly = (2, 1.25) if len(steps) < EVEN_READINGS else (4, 1.15)
         spans = np.diff(self.times)
-        first, last = (
+        rates = [
             float(steps[part].sum() / max(float(spans[part].sum()), 1e-9))
-            for part in (slice(None, half), slice(half, None))
-        )
-        return 0.8 < first / max(last, 1e-12) < 1.25
+            for part in np.array_split(np.arange(len(steps)), parts)
+        ]
+        return max(rates) < evenly * min(rates)
+
+    @cached_property
+    def counts(self) -> bool:
+        """Whether it goes by one same step each time: a number of messages, say."""
+        steps = np.diff(self.numbers)
+        return len(steps) > 3 and steps[0] != 0.0 and bool(np.all(steps == steps[0]))
 
     @cached_property
     def rate(self) -> float | None:

@@ -1,20 +1,22 @@
 """Which leaves are temperatures: by names, by fluttering, by what follows what."""
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from client.learn import units
 from client.learn.found import Found, is_limit, is_motion, naming, quantities_of
+from client.learn.heat import follows, is_continuous
 from client.learn.relations import (
     DEGREES,
     alike,
-    follows,
     is_by_leaf,
     is_resistance,
     kinship,
     linked,
+    repeated,
 )
 from client.learn.series import Series
-from client.learn.tree import Place, text_of
+from client.learn.tree import Place, Token, path_of, text_of
 from client.learn.vocabulary import (
     CHANNEL_WORDS,
     FAN_WORDS,
@@ -26,28 +28,45 @@ from client.learn.vocabulary import (
 MAX_ANCHORS = 64
 """Temperatures that one host may have."""
 _ENOUGH = 1.4
+_TOLD = 9.0
+_UNTOLD = 0.0
+"""Score of a leaf of which nothing is known."""
+_LEAST_HIGH = 5.0
+"""What never gets beyond this is no reading of a room's temperature in any unit."""
+_NEAR = 0.7
+"""Kinship of numbers that may be one channel's."""
 _NOT_TEMPERATURES = {"target_c", "power", "code", "resistance_ohm", "speed_mm_s", "uptime_s"}
 _WORDS_ALONE = {"state", "message", "flags"}
 """What a leaf of such a name is no temperature for, though readings may stand under it."""
 
 
-def temperatures(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Found]:
-    """Temperatures among the leaves, sorted by place."""
+def temperatures(
+    leaves: Mapping[Place, Series], taken: set[Place], given: Collection[str] = ()
+) -> list[Found]:
+    """Temperatures among the leaves, sorted by place; `given` are paths of some, as told."""
     numbers = [one for place, one in leaves.items() if one.is_number and place not in taken]
     numbers = [one for one in numbers if one.can_be("temperature_c")]
     numbers = [one for one in numbers if not is_motion(one, leaves) and not is_limit(one)]
     plausible = [one for one in numbers if one.low >= -60.0 and one.high <= _highest(one)]
     scored = [_temperature(one) for one in plausible]
+    told = [one for place, one in leaves.items() if one.is_number and path_of(place) in given]
+    scored = [found for found in scored if found.series not in told]
+    scored += [Found(one, "temperature_c", _TOLD, ["you said so"]) for one in told]
     anchors = [found for found in scored if found.score >= _ENOUGH]
     anchors += _by_behaviour(scored, anchors, numbers)
     anchors += _alike(scored, anchors)
     return _without_repeats(_without_worked_out(_without_targets(anchors[:MAX_ANCHORS])))
 
 
+def _says_degrees(one: Series) -> bool:
+    return "temperature_c" in quantities_of(one.last_words) or bool(units.said(one))
+
+
 def _highest(one: Series) -> float:
     """The highest number that may be a temperature: whole ones may be parts of a degree."""
-    named = "temperature_c" in quantities_of(one.last_words) or bool(units.said(one))
-    return 1.5e6 if one.is_whole and named else 1500.0
+    if not one.is_whole:
+        return 1500.0
+    return 1.5e6 if _says_degrees(one) else 150_000.0
 
 
 def _temperature(one: Series) -> Found:
@@ -65,7 +84,7 @@ def _temperature(one: Series) -> Found:
         found.score += 0.7
     elif units.said(one) and not before & _NOT_TEMPERATURES:
         found.score += 1.4
-        found.why.append("its name says a unit")
+        found.why.append(units.who_says(one))
     if "temperature_c" in before and not named & _NOT_TEMPERATURES:
         found.score += 1.0
     if before & (_NOT_TEMPERATURES - {"speed_mm_s"}) and "temperature_c" not in named:
@@ -74,8 +93,8 @@ def _temperature(one: Series) -> Found:
         found.score += 0.4
     if one.all_words & FAN_WORDS:
         found.score -= 2.0
-    is_fine = not one.is_whole or one.high > 1500.0
-    if one.flutters and is_fine and one.high > 5.0:
+    is_fine = not one.is_whole or (one.high > 1500.0 and _says_degrees(one))
+    if one.flutters and is_fine and one.high > _LEAST_HIGH:
         found.score += 0.7
         found.why.append("flutters like a measurement")
     if one.is_rising and any(map(one.runs_at, (1.0, 1e3))):
@@ -86,42 +105,89 @@ def _temperature(one: Series) -> Found:
 def _by_behaviour(
     scored: Sequence[Found], sure: Sequence[Found], numbers: Sequence[Series]
 ) -> list[Found]:
-    """Leaves without a telling name that another number leads, or that a code follows."""
-    more = []
+    """Leaves without a telling name that another number leads, or that a code follows.
+
+    One setting leads one reading: what only happens to be near another's is none.
+    """
     known = {id(found) for found in sure}
-    for found in scored:
-        one = found.series
-        if id(found) in known or found.score < 0.3 or not one.flutters:
-            continue
-        near = [other for other in numbers if other is not one and kinship(one, other) >= 0.7]
-        best = max((follows(one, other) for other in near), default=0.0)
-        if best > 0.5:
-            found.score += 1.5 * best
+    led = [
+        found
+        for found in scored
+        if id(found) in known or (found.score >= _UNTOLD and _is_measured(found.series))
+    ]
+    more = []
+    for found, score in _led_by_their_own(led, numbers):
+        if id(found) not in known and is_continuous(found.series):
+            found.score = max(found.score + 1.5 * score, _ENOUGH)
             found.why.append("follows a number beside it that stands still")
-        for other in near:
-            if other.flutters and linked(one, other, DEGREES) is not None:
-                found.score += 2.0
-                found.why.append("a number beside it follows it through the platinum curve")
-                break
-        if found.score >= _ENOUGH:
             more.append(found)
+    for found in led:
+        if id(found) in known or found.score < 0.3 or found in more:
+            continue
+        near = [n for n in numbers if n.flutters and kinship(found.series, n) >= _NEAR]
+        if any(linked(found.series, other, DEGREES) is not None for other in near):
+            found.score += 2.0
+            found.why.append("a number beside it follows it through the platinum curve")
+            more += [found] if found.score >= _ENOUGH else []
     return more
 
 
+def _is_measured(one: Series) -> bool:
+    """Whether it moves as a reading does, be it by its last digit, beyond what is cold."""
+    return (one.flutters or one.is_restless) and one.high > _LEAST_HIGH
+
+
+def _led_by_their_own(
+    led: Sequence[Found], numbers: Sequence[Series]
+) -> Iterator[tuple[Found, float]]:
+    """Readings and how well each follows its setting, the surest first; a setting leads one."""
+    found = [
+        (score + 0.5 * near - 0.15 * other.is_full_scale, score, n, m)
+        for n, one in enumerate(led)
+        for m, other in enumerate(numbers)
+        if other is not one.series
+        and (near := kinship(one.series, other)) >= _NEAR
+        and (score := follows(one.series, other)) > 0.5
+    ]
+    leads: set[int] = set()
+    follow: set[int] = set()
+    bonus = repeated([(led[n].series.place, numbers[m].place) for *_, n, m in found])
+    pairs = [(one[0] + more, *one[1:]) for one, more in zip(found, bonus, strict=True)]
+    for _, score, n, m in sorted(pairs, key=lambda pair: -pair[0]):
+        if n not in follow and m not in leads:
+            follow.add(n)
+            leads.add(m)
+            yield led[n], score
+
+
 def _alike(scored: Sequence[Found], sure: Sequence[Found]) -> list[Found]:
-    """Leaves at places like those of the sure ones, but for the channel's step."""
+    """Leaves at places like those of the sure ones, but for the channel's step.
+
+    Where that step is all that tells numbers apart, as the ids of single values do, it makes none
+    of them a temperature.
+    """
     known = {id(found) for found in sure}
     places = [found.series.place for found in sure]
     by_leaf = is_by_leaf(places)
+    places_seen = [found.series.place for found in scored]
+    sizes = Counter(place[:-1] for place in places_seen)
+    grouped = {place[-1] for place in places_seen if sizes[place[:-1]] > 1}
     more = []
     for found in scored:
-        if id(found) in known or found.score <= -1.5:
+        place = found.series.place
+        if id(found) in known or found.score <= -1.5 or _is_by_id(place, grouped):
             continue
-        if any(alike(place, found.series.place, by_leaf) for place in places):
+        if any(alike(other, place, by_leaf) for other in places):
             found.score = max(found.score + 1.0, _ENOUGH)
             found.why.append("stands like the others")
             more.append(found)
     return more
+
+
+def _is_by_id(place: Place, grouped: set[Token]) -> bool:
+    """Whether an id alone tells a number from others: its index, or that of a row that, like all
+    such rows, holds nothing else. `grouped` are members that stand beside others."""
+    return text_of(place[-1]).isdigit() or (len(place) > 1 and place[-1] not in grouped)
 
 
 def _without_targets(anchors: Sequence[Found]) -> list[Found]:

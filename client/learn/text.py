@@ -24,6 +24,7 @@ NOT_HEARD = (
     *("halted", "shutdown", "error", "fault", "emergency"),
 )
 """State words that a profile knows besides those that were heard."""
+MAX_WHY = 400
 _BARE_KEY = set("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_")
 
 
@@ -227,8 +228,10 @@ def _line(found: Found, base: Place, item: Item | None) -> str:
             pairs = ", ".join(f"{key(theirs)} = {quoted(ours)}" for theirs, ours in table.items())
             facts.append(f"{name} = {{ {pairs} }}")
     value = f"{{ at = {at}, {', '.join(facts)} }}" if facts else at
-    why = "; ".join(dict.fromkeys(each for each in found.why if each))
-    return f"{found.quantity} = {value}  # {shown(found.series.last)}: {clean(why, 160)}"
+    why = ": ".join(
+        each for each in (shown(found.series.last), clean(found.reasons, MAX_WHY)) if each
+    )
+    return f"{found.quantity} = {value}  # {why}"
 
 
 def _plain(place: Place) -> tuple[str, ...]:
@@ -238,7 +241,7 @@ def _plain(place: Place) -> tuple[str, ...]:
 
 def unit_of(found: Found) -> str:
     """The unit that the profile must say: a text is a number only where one is said."""
-    unit = found.series.suffix or found.unit
+    unit = found.series.said_unit or found.unit
     if unit in UNITS and UNITS[unit] != (1.0, 0.0):
         return unit
     measured = DIMENSION_OF.get(found.quantity, "")
@@ -255,10 +258,9 @@ def read(found: Found) -> float | None:
 
 def _state(channel: str, found: Found, where: Where, draft: Draft) -> Iterator[str]:
     """A word without a meaning is told as it is (`unknown-state`), and never taken for `up`."""
-    why = "; ".join(each for each in found.why if each)
     yield f"[channels.{key(channel)}.state]"
     at, facts = where
-    yield f"at = {at}  # {clean(why)}"
+    yield f"at = {at}  # {clean(found.reasons, MAX_WHY)}"
     yield from facts
     yield f"[channels.{key(channel)}.state.words]"
     for word, ours in draft.words.items():
@@ -266,7 +268,7 @@ def _state(channel: str, found: Found, where: Where, draft: Draft) -> Iterator[s
             yield f'# {key(word)} = "up"  # not known: "up", "starting", "halted" or "gone"?'
         else:
             yield f"{key(word)} = {quoted(ours)}"
-    if found.series.is_number:
+    if found.series.is_number or found.series.is_bool:
         return
     yield "# Not heard yet; taken by their common meaning."
     cased = _case_of(next(iter(draft.words), ""))

@@ -151,6 +151,11 @@ def pointer_of(place: Iterable[Token]) -> str:
     return "".join(f"/{escaped(str(token))}" for token in place)
 
 
+def path_of(place: Iterable[Token]) -> str:
+    """A place as a person may read and write it."""
+    return "/".join(map(text_of, place))
+
+
 def text_of(token: Token) -> str:
     """The name in a token."""
     return str(token.value) if isinstance(token, Keyed) else token

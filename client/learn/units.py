@@ -13,6 +13,8 @@ from shared.updates import Floats
 WORDS = set(UNIT_WORDS) | PERCENT_WORDS | PERMILLE_WORDS | {"degree", "degrees", "deg"}
 
 
+HOTTEST_AIM_C = 350.0
+"""Hardly a printer is set to more, and none while it is but warm."""
 MOSTLY = 0.8
 """Part of the readings that a fault cannot reach."""
 
@@ -33,8 +35,8 @@ def celsius(values: Floats, unit: str) -> Floats:
 
 def said(one: Series) -> str:
     """Temperature unit that a leaf's own values or name say; empty if they say none."""
-    if DIMENSIONS.get(one.suffix) == "temperature":
-        return one.suffix
+    if DIMENSIONS.get(one.said_unit) == "temperature":
+        return one.said_unit
     steps = [parts for parts in reversed(one.words) if parts and not parts[0].isdigit()]
     for parts in steps[:2]:
         for position, word in enumerate(parts):
@@ -46,6 +48,13 @@ def said(one: Series) -> str:
         if quantities_in(parts):
             break
     return ""
+
+
+def who_says(one: Series) -> str:
+    """Where a leaf's unit is said."""
+    if one.suffix:
+        return f"its values say '{one.last}'"
+    return "the text beside it says its unit" if one.beside else "its name says a unit"
 
 
 def nearer(target: Series, own: str, reading: Series, unit: str) -> str:
@@ -78,7 +87,9 @@ def of_temperatures(pairs: Sequence[tuple[Series, Series | None]]) -> Unit:
         return Unit("celsius", "")
     lows = [one.low for one, _ in pairs]
     # A fault leaps beyond all units now and then; what is hot stays so for a while.
-    coolest, hottest = min(lows), max(float(np.quantile(one.numbers, MOSTLY)) for one, _ in pairs)
+    aims = {float(aim) for _, t in pairs if t is not None for aim in t.numbers if aim > 0.0}
+    tops = [float(np.quantile(one.numbers, MOSTLY)) for one, _ in pairs]
+    coolest, hottest = min(lows), max([*tops, *aims])
     one, target = pairs[lows.index(coolest)]
     rests = [one for one, _ in pairs if one.high - one.low < 20.0 and one.low < coolest + 8.0]
     is_still = bool(rests)
@@ -92,7 +103,6 @@ def of_temperatures(pairs: Sequence[tuple[Series, Series | None]]) -> Unit:
         return Unit("centicelsius", f"{coolest:.6g} to {hottest:.6g}: hundredths of a degree")
     if coolest >= 130.0 and hottest > 900.0:
         return Unit("decicelsius", f"up to {hottest:.6g}: tenths of a degree")
-    aims = {float(aim) for _, t in pairs if t is not None for aim in t.numbers if aim > 0.0}
     by_target = _unit_of_targets(aims)
     if 268.0 <= coolest <= 335.0 and is_still and not is_led:
         return Unit("kelvin", f"the coolest reads {coolest:.5g}, a room's temperature in kelvin")
@@ -100,6 +110,13 @@ def of_temperatures(pairs: Sequence[tuple[Series, Series | None]]) -> Unit:
         return Unit("kelvin", "its targets are round in °C when taken as kelvin")
     if by_target == "fahrenheit" and coolest >= 50.0:
         return Unit("fahrenheit", "its targets are round in °C when taken as fahrenheit")
+    if (
+        max(aims, default=0.0) > HOTTEST_AIM_C
+        and 50.0 <= coolest < 110.0
+        and _are_round(aims, "fahrenheit")
+    ):
+        why = f"a target of {max(aims):.5g} where the coolest reads {coolest:.4g}: fahrenheit"
+        return Unit("fahrenheit", why)
     # Two that are near each other and led by nothing are at rest; one alone may be hot.
     near = sum(58.0 <= low <= 100.0 and low - coolest < 25.0 for low in lows)
     if near >= 2 and is_still and not is_led and by_target != "celsius":
@@ -111,12 +128,12 @@ def _unit_of_targets(aims: set[float]) -> str:
     """Unit in which all targets are multiples of five degrees Celsius, if it is one alone."""
     if not aims:
         return ""
-    fits = [
-        name
-        for name in ("celsius", "kelvin", "fahrenheit")
-        if all(_is_round(float(celsius(np.array(aim), name))) for aim in aims)
-    ]
+    fits = [name for name in ("celsius", "kelvin", "fahrenheit") if _are_round(aims, name)]
     return fits[0] if len(fits) == 1 else ""
+
+
+def _are_round(aims: set[float], unit: str) -> bool:
+    return all(_is_round(float(celsius(np.array(aim), unit))) for aim in aims)
 
 
 def _is_round(value: float) -> bool:
@@ -125,8 +142,8 @@ def _is_round(value: float) -> bool:
 
 def of_power(one: Series) -> tuple[str, str]:
     """Unit of a power by what stands behind its values, by its name and range, and why."""
-    if DIMENSIONS.get(one.suffix) == "share":
-        return one.suffix, f"its values say '{one.last}'"
+    if DIMENSIONS.get(one.said_unit) == "share":
+        return one.said_unit, who_says(one)
     if one.all_words & PERCENT_WORDS:
         return "percent", "named as percent"
     if one.all_words & PERMILLE_WORDS:

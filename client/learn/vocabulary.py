@@ -76,6 +76,12 @@ WORKED_OUT = {
 }
 """Words for what is worked out from readings."""
 NAME_WORDS = {"name", "id", "label", "key", "channel", "what", "which", "called", "title", "tag"}
+TOPIC_WORDS = {
+    *("topic", "type", "kind", "event", "method", "cmd", "command", "op", "action", "subject"),
+    *("source", "from", "to", "sender", "firmware", "model", "machine", "device", "host"),
+    *("version", "language", "lang", "file", "filename", "job", "material", "time", "part"),
+}
+"""Words for texts that say what a message is about, or what a thing is: no state of it."""
 NAMES = {"names", "labels", "channels", "sensors", "titles", "ids", "keys", "order"}
 """Words for a list of names."""
 
@@ -97,7 +103,7 @@ UNIT_WORDS: dict[str, str] = {
     **dict.fromkeys(("cc", "centicelsius", "centidegrees"), "centicelsius"),
     **dict.fromkeys(("dc", "decicelsius", "decidegrees"), "decicelsius"),
 }
-UNIT_KEYS = {"unit", "units", "scale"}
+UNIT_KEYS = {"unit", "units", "uom", "scale"}
 PERCENT_WORDS = {"%", "percent", "pct", "pc", "percentage"}
 PERMILLE_WORDS = {"permille", "permil"}
 OFF_WORDS = {"off", "none", "null", "-", "--", "n/a", "na", "nan", "inactive", "disabled", ""}

@@ -71,6 +71,42 @@ def test_a_text_without_a_unit_is_a_number_where_the_profile_gives_one() -> None
     assert number("kelvin", 1.0, 0.0, {}, "temperature")("300.15 K") == pytest.approx(27.0)
 
 
+@pytest.mark.parametrize("unit", ["", "fraction", "percent", "permille", "byte"])
+@pytest.mark.parametrize(("part", "whole"), [(180, 255), (0, 255), (1, 2), (7, 7), (512, 1023)])
+def test_a_part_of_a_whole_is_a_share_in_any_unit_of_shares(
+    unit: str, part: int, whole: int
+) -> None:
+    """A fraction says by itself what it is of."""
+    convert = number(unit, 1.0, 0.0, {}, "share")
+    assert convert(f"{part}/{whole}") == pytest.approx(part / whole)
+
+
+@pytest.mark.parametrize("unit", ["celsius", "kelvin", ""])
+def test_a_part_of_a_whole_is_never_a_temperature(unit: str) -> None:
+    assert number(unit, 1.0, 0.0, {}, "temperature")("180/255") is None
+
+
+@pytest.mark.parametrize("said", [0, 0.0, "0 K", "0", "0.0 K"])
+def test_words_stand_for_numbers_too(said: float | str) -> None:
+    """What is meant by a number of the host's, in whatever form it says that number."""
+    convert = number("kelvin", 1.0, 0.0, {"0": 17.5}, "temperature")
+    assert convert(said) == 17.5
+    assert convert(273.15) == pytest.approx(0.0)
+    assert convert(False) is None
+
+
+@pytest.mark.parametrize(("unit", "text"), [("kelvin", "0 K"), ("fahrenheit", "0 °F")])
+def test_a_target_of_zero_kelvin_or_fahrenheit_means_off(unit: str, text: str) -> None:
+    """Nothing is heated to that; a reading of it stays what it is, and words say otherwise."""
+    target = number(unit, 1.0, 0.0, {}, "temperature", zero_is_off=True)
+    assert [target(0), target(0.0), target(text)] == [0.0, 0.0, 0.0]
+    assert number("", 1.0, 0.0, {}, "temperature", zero_is_off=True)(text) == 0.0
+    reading = number(unit, 1.0, 0.0, {}, "temperature")
+    assert reading(0) == pytest.approx(UNITS[unit][1])
+    told = number(unit, 1.0, 0.0, {"0": -17.0}, "temperature", zero_is_off=True)
+    assert told(0) == -17.0
+
+
 def test_a_code_has_no_unit() -> None:
     """Whatever stands behind it."""
     convert = number("", 1.0, 0.0, {}, "")

@@ -168,3 +168,58 @@ power = "/things/0/nothing here"
     assert "never gave a value: nozzle.power" in said
     assert "39 ×" in said
     assert "times as fast as ours: check clock_unit" in said
+
+
+def captured(folder: Path, messages: list[object]) -> str:
+    """A file of captured messages."""
+    log = folder / "log.ndjson"
+    log.write_text("".join(json.dumps(message) + "\n" for message in messages))
+    return str(log)
+
+
+def test_where_nothing_is_found_the_numbers_that_were_seen_are_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Path and range of each, and that one of them can be called a channel."""
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+    log = captured(tmp_path, [[[31, 40.0 + n % 9 / 10], [32, 0], [33, 7]] for n in range(60)])
+    with pytest.raises(BadInput) as bad:
+        learn(log, "--yes", "--name", "attic")
+    said = str(bad.value)
+    assert "numbers seen: 31 (40 to 40.8), 32 (0), 33 (7)" in said
+    assert "--call '31=nozzle'" in said
+    assert not (tmp_path / "ohmvigil" / "attic.toml").exists()
+
+
+def test_a_number_that_was_seen_can_be_called_a_channel(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As the line of help says, by its path."""
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+    log = captured(tmp_path, [[[31, 40.0 + n % 9 / 10], [32, 0], [33, 7]] for n in range(60)])
+    assert learn(log, "--yes", "--name", "attic", "--call", "31=nozzle") == 0
+    assert load_profile("attic").channels["nozzle"].readings["temperature_c"].at == "/31"
+
+
+def test_a_profile_through_which_nothing_comes_is_a_failure(
+    address: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One line that names the profile, and no word of watching through it."""
+    monkeypatch.setattr("tui.profilecheck.run_check", lambda *given: 1)
+    path = tmp_path / "odd.toml"
+    asked = ("--send", '{"method": "tell me"}', "--listen", "3", "--prove", "1")
+    with pytest.raises(BadInput, match="no reading gave a value through it"):
+        learn(address, *asked, "--yes", "-o", str(path))
+
+
+def test_a_word_chooses_the_state(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Also one that is true or false, and one that nothing else speaks for."""
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+    bodies: list[object] = [
+        {"nozzle temp": 25.0 + n % 7 / 10, "gist": "hale", "armed": True} for n in range(40)
+    ]
+    log = captured(tmp_path, bodies)
+    for word, at in (("true", "/armed"), ("hale", "/gist")):
+        assert learn(log, "--yes", "--name", word, "--word", f"{word}=up") == 0
+        state = load_profile(word).channels["host"].readings["state"]
+        assert (state.at, state.words[word]) == (at, "up")

@@ -2,9 +2,11 @@
 
 from collections.abc import Callable, Iterator
 
+import msgspec
 import pytest
 
 from client.learn import Draft, learn
+from shared.updates import Entry, EntryKind
 from tests.client.learn.odd import untold
 from tests.client.learn.odd.host import OddHost
 from tui import learn_talk
@@ -75,3 +77,45 @@ def test_a_number_for_a_state_is_asked_for_as_a_word_is(monkeypatch: pytest.Monk
     answers(monkeypatch, {"'4'": ["up"]})
     learn_talk.ask(found)
     assert found.words == {"4": "up", "70": None}
+
+
+def of_two() -> Draft:
+    """Two texts that may be the state, and neither says so."""
+    bodies = [
+        {"nozzle temp": 25.0 + n % 7 / 10, "gist": "hale", "lid": "latched"} for n in range(40)
+    ]
+    return learn(
+        Entry(0.25 * n, EntryKind.MESSAGE, msgspec.json.encode(body))
+        for n, body in enumerate(bodies)
+    )
+
+
+@pytest.mark.parametrize(
+    ("answer", "words"), [("", {"hale": None}), ("2", {"latched": None}), ("-", {})]
+)
+def test_which_text_is_the_state_is_asked(
+    answer: str, words: dict[str, None], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Enter takes the first with its words unknown, so that any other is told."""
+    found = of_two()
+    assert found.words == {"hale": None}
+    asked = answers(monkeypatch, {"host's state": [answer]})
+    learn_talk.ask(found)
+    assert any("host's state" in question for question in asked)
+    assert found.words == words
+    assert any("state" in channel.parts for channel in found.channels) == bool(words)
+
+
+def test_a_state_that_is_named_so_is_not_asked_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    found = draft(untold.numbers_for_states)
+    asked = answers(monkeypatch, {})
+    learn_talk.ask(found)
+    assert not any("host's state" in question for question in asked)
+
+
+def test_reasons_are_told_in_full() -> None:
+    """The column may be as long as its words."""
+    found = of_two()
+    part = next(channel.parts["temperature_c"] for channel in found.channels if channel.parts)
+    part.why = [f"reason {n} of many that there are" for n in range(6)]
+    assert "reason 5 of many that there are" in "\n".join(learn_talk.found_lines(found))

@@ -1,11 +1,14 @@
 """What is a clock: it goes at a second a second all the time, and never stands."""
 
+import json
 import random
 from collections.abc import Callable
 
 import pytest
 
+from client.learn import learn
 from client.learn.series import Series
+from shared.updates import Entry, EntryKind
 
 STEP_S = 0.25
 
@@ -43,3 +46,18 @@ def test_a_clock_is_one_even_when_messages_are_late(value: Callable[[float], flo
 @pytest.mark.parametrize("value", COORDINATES.values(), ids=COORDINATES)
 def test_what_rests_or_turns_is_no_clock(value: Callable[[float], float]) -> None:
     assert not heard(value, lambda s: 0.0).runs_at(1.0)
+
+
+@pytest.mark.parametrize("jitter_s", [0.0, 1e-4])
+def test_a_clock_is_told_in_plain_words(jitter_s: float) -> None:
+    """No figure of its pace, which is but nearly a million a second."""
+    entries = [
+        Entry(
+            50.0 + n * 0.25 + jitter_s * (n % 3),
+            EntryKind.MESSAGE,
+            json.dumps({"us": 250_000 * n, "temp": 21.0 + n % 5 / 10}).encode(),
+        )
+        for n in range(60)
+    ]
+    (clock,) = learn(entries).clocks.values()
+    assert (clock.unit, clock.why) == ("us", "counts microseconds, as our own clock does")

@@ -8,14 +8,15 @@ import pytest
 
 from client.learn import Link, answered, answers_in, learn, profile_text
 from client.profile import load_profile
-from tests.client.learn.odd import later, more, numbers, shapes, untold
+from tests.client.learn.odd import later, more, nameless, numbers, shapes, untold
 from tests.client.learn.odd.host import OddHost
 from tests.client.learn.odd.score import faults
 from tests.client.learn.ways import carried
 
 HOSTS = {
     make().name: make
-    for make in (*numbers.HOSTS, *shapes.HOSTS, *more.HOSTS, *untold.HOSTS, *later.HOSTS)
+    for module in (numbers, shapes, more, untold, later, nameless)
+    for make in module.HOSTS
 }
 
 
