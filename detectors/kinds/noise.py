@@ -39,10 +39,12 @@ from shared.events import NotEvaluated
 from shared.words import Gate, Kind
 
 LEAST_WINDOWS = 3
+SETTLED = 50
+"""Windows after which the own noise is known well."""
 LOOK = 8
-"""Windows that teach together."""
-LEARNING_WEIGHT = LOOK / 50.0
-"""Of a look: own noise follows slow changes over some 50 windows."""
+"""Windows that teach together from then on; before, each one does."""
+LEARNING_WEIGHT = 1.0 / SETTLED
+"""Own noise follows slow changes over so many windows."""
 LEAST_STEPS = 0.6
 """A quiet reading that flips between two steps has an sd of half a step: noise below this
 tells nothing."""
@@ -63,7 +65,7 @@ FAST_C_S = 0.1
 MOST_WAITING = 6
 LOUD_WINDOWS = 8
 """Latest loud windows that are held against heat."""
-REVIEW_LOOKS = 8
+REVIEW_WINDOWS = 64
 FRESHER = 4.0
 TOLD_TWICE = math.log(2.0)
 """Noise of readings that are each told twice looks half as large (computed). It is asked where
@@ -107,7 +109,8 @@ class _Own:
     """Those that raised the chart since it stood at 0."""
     is_new: bool = False
     """Whether it began as the other state's noise and has seen few windows."""
-    looks: int = 0
+    _unreviewed: int = 0
+    _before: float = 0.0
     _look: list[float] = field(default_factory=list)
     _fresh: float = 0.0
 
@@ -140,26 +143,28 @@ class _Own:
         most = LOUD_WHEN_NEW if self.is_new else SLACK
         self._look.append(min(max(above, -2.0 * SLACK), most))
         self._fresh += fresh
-        if len(self._look) == LOOK:
+        if len(self._look) >= (LOOK if self.count >= SETTLED else 1):
             self._learn(window_s)
 
     def _learn(self, window_s: float) -> None:
-        look, self._look = self._look, []
-        self.count += LOOK
-        weight = max(LEARNING_WEIGHT, LOOK / self.count)
-        self.size += weight * math.fsum(look) / LOOK
-        self.fresh += LEARNING_WEIGHT * (self._fresh / LOOK - self.fresh)
+        look, before, self._look = self._look, self._before, []
+        windows, self._before = len(look), look[-1]
+        self.count += windows
+        weight = windows * LEARNING_WEIGHT
+        self.size += max(weight, windows / self.count) * math.fsum(look) / windows
+        self.fresh += weight * (self._fresh / windows - self.fresh)
         self._fresh = 0.0
-        square = math.fsum(one * one for one in look) / LOOK
-        lagged = math.fsum(one * two for one, two in pairwise(look)) / (LOOK - 1)
-        self.square += LEARNING_WEIGHT * (square - self.square)
-        self.lagged += LEARNING_WEIGHT * (lagged - self.lagged)
+        square = math.fsum(one * one for one in look) / windows
+        lagged = math.fsum(one * two for one, two in pairwise([before, *look])) / windows
+        self.square += weight * (square - self.square)
+        self.lagged += weight * (lagged - self.lagged)
         if self.is_new and self.count > NEW_WINDOWS:
             self.is_new = False
             self.chart.slack = SLACK
             self.chart.reset()
-        self.looks += 1
-        if self.looks % REVIEW_LOOKS == 0:
+        self._unreviewed += windows
+        if self._unreviewed >= REVIEW_WINDOWS:
+            self._unreviewed = 0
             self._review(window_s)
 
     def fresher(self, window: ClosedWindow) -> float:
@@ -202,7 +207,7 @@ class NoiseDetector(WindowDetector):
 
     def __init__(self, plan: ChannelPlan) -> None:
         self._plan = plan
-        self._step = Ewma(LEARNING_WEIGHT / LOOK, 0.0)
+        self._step = Ewma(LEARNING_WEIGHT, 0.0)
         self._rest, self._print = _Own(), _Own()
         self._since_s = math.nan
         self._is_up = False
