@@ -6,13 +6,12 @@ see only what the host sends.
 
 import pytest
 
-from client.simulated.plain import updates
 from client.simulated.scenario import Scenario, load_scenario, scenario_names
 from detectors.diagnosis import diagnose, verdict
 from detectors.watch import Watch
 from shared.events import Event, RankedCause
-from shared.updates import batch_of
 from shared.words import EVERY_CHANNEL, Severity
+from tests import scenario_logs
 
 FOR_S = 900.0
 SEEDS = (0, pytest.param(1, marks=pytest.mark.slow), pytest.param(2, marks=pytest.mark.slow))
@@ -23,7 +22,7 @@ FAULTY = tuple(name for name in scenario_names() if name not in HEALTHY)
 def judged(scenario: Scenario, seed: int) -> tuple[list[Event], tuple[RankedCause, ...]]:
     """Events that stand on their own, and the ranking."""
     watch = Watch(scenario.chains)
-    watch.feed(batch_of(updates(scenario, seed, FOR_S)))
+    watch.feed(scenario_logs.batch(scenario.name, seed, FOR_S))
     watch.finish()
     events = [event for event in watch.events if event.absorbed_by is None]
     return events, diagnose(events, scenario.chains)

@@ -5,12 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from client.simulated.plain import updates
 from client.simulated.scenario import load_scenario
 from detectors.watch import Watch
 from recordings.plain_writer import write_plain_log
 from shared.chain import EXAMPLE, Chain
-from shared.updates import batch_of
+from tests import scenario_logs
 from tests.tui.fakes import FakeSource
 from tests.tui.test_layout import SIZES, row_of, shown
 from tui.commands.judge import _records, _text, judge
@@ -24,7 +23,7 @@ def source_of(
     """A screen over a scenario; `chains` None takes the owner's facts."""
     scenario = load_scenario(name)
     watch = Watch(scenario.chains if chains is None else chains)
-    watch.feed(batch_of(updates(scenario, 0, for_s)))
+    watch.feed(scenario_logs.batch(name, 0, for_s))
     source = FakeSource()
     source.change(channels=watch.health(), chains=watch.chain_states())
     return source
@@ -134,7 +133,7 @@ def test_a_false_reading_does_not_set_the_budgets_temperature() -> None:
 def test_judge_names_the_stage_before_its_verdict(name: str, stage: str, tmp_path: Path) -> None:
     scenario = load_scenario(name)
     path = str(tmp_path / "log.csv")
-    write_plain_log(path, [batch_of(updates(scenario, 0, 600.0))])
+    write_plain_log(path, [scenario_logs.batch(name, 0, 600.0)])
     judged = judge(path, scenario.chains)
     records = [json.loads(line) for line in _records(judged)]
     kinds = [record["record"] for record in records]
