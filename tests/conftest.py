@@ -1,5 +1,6 @@
 """What holds for all tests."""
 
+import gc
 import signal
 from contextlib import suppress
 from pathlib import Path
@@ -26,3 +27,9 @@ def pytest_unconfigure(config: pytest.Config) -> None:
     ours = config.stash.get(_OURS, None)
     if ours is not None:
         shared_work.end(ours)
+
+
+def pytest_collection_finish() -> None:
+    """What stands until the end is not looked through for garbage again and again."""
+    gc.collect()
+    gc.freeze()

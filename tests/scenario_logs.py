@@ -13,14 +13,15 @@ from shared.updates import Batch, Update, batch_of
 from tests.shared_work import once
 
 LONGEST_S = 900.0
-"""Made of every scenario; of a longer time only where someone asks for it."""
+"""What is made of a scenario in one piece, at most, unless someone asks for more."""
 Moments = list[tuple[Moment, Update | None]]
 
 
 def moments(name: str, seed: int = 0, for_s: float | None = None) -> Moments:
     """As `client.simulated.plain.moments`; not to be changed."""
-    end_s = load_scenario(name).for_s if for_s is None else for_s
-    made = _moments(name, seed, max(LONGEST_S, end_s))
+    own_s = load_scenario(name).for_s
+    end_s = own_s if for_s is None else for_s
+    made = _moments(name, seed, max(min(own_s, LONGEST_S), end_s))
     return [pair for pair in made if pair[0].time_s <= end_s]
 
 

@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from shared.chain import Chain, Excitation
@@ -58,6 +58,7 @@ def by_hand(
 @pytest.mark.parametrize("excitation", INPUTS)
 @pytest.mark.parametrize(("r0", "reference"), ELEMENTS)
 @pytest.mark.parametrize("wires", [2, 3, 4])
+@settings(max_examples=30)
 @given(
     t=st.floats(0.2, 3.3),
     ohms=st.lists(st.floats(0.0, 60.0), min_size=4, max_size=4),

@@ -1,6 +1,8 @@
 """The chain view: each stage with its live check, and the budget, at every size."""
 
 import json
+from collections.abc import Mapping
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -9,6 +11,8 @@ from client.simulated.scenario import load_scenario
 from detectors.watch import Watch
 from recordings.plain_writer import write_plain_log
 from shared.chain import EXAMPLE, Chain
+from shared.chainstate import ChainState
+from shared.health import ChannelHealth
 from tests import scenario_logs
 from tests.tui.fakes import FakeSource
 from tests.tui.test_layout import SIZES, row_of, shown
@@ -16,17 +20,29 @@ from tui.commands.judge import _records, _text, judge
 from tui.state import ScreenState, ViewName
 from tui.views.chain import present_c
 
+Watched = tuple[tuple[ChannelHealth, ...], tuple[ChainState, ...]]
+
 
 def source_of(
     name: str, chains: dict[str, Chain] | None = None, for_s: float = 600.0
 ) -> FakeSource:
     """A screen over a scenario; `chains` None takes the owner's facts."""
-    scenario = load_scenario(name)
-    watch = Watch(scenario.chains if chains is None else chains)
-    watch.feed(scenario_logs.batch(name, 0, for_s))
+    health, states = watched(name, for_s) if chains is None else _watched(name, chains, for_s)
     source = FakeSource()
-    source.change(channels=watch.health(), chains=watch.chain_states())
+    source.change(channels=health, chains=states)
     return source
+
+
+@cache
+def watched(name: str, for_s: float) -> Watched:
+    """What is known at the end with the owner's facts; not to be changed."""
+    return _watched(name, load_scenario(name).chains, for_s)
+
+
+def _watched(name: str, chains: Mapping[str, Chain], for_s: float) -> Watched:
+    watch = Watch(chains)
+    watch.feed(scenario_logs.batch(name, 0, for_s))
+    return watch.health(), watch.chain_states()
 
 
 def view(

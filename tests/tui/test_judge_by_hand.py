@@ -75,7 +75,7 @@ def place_of(cause: Cause, channels: tuple[str, ...], found: list[dict[str, obje
 
 
 @pytest.mark.parametrize("dialect", first(1, DIALECTS))
-@pytest.mark.parametrize("cause", stories())
+@pytest.mark.parametrize("cause", one_in(2, stories()))
 def test_the_cause_leads_in_a_log_of_another_physics(
     cause: Cause, dialect: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -46,9 +46,10 @@ def flipped(bit: int, at_s: float, period_s: float, chain: Chain = EXAMPLE) -> D
     return disturb
 
 
-@pytest.mark.parametrize("period_s", [0.25, 0.5, 1.0])
-@pytest.mark.parametrize("ohm", [3.0, 6.3, 30.0])
-@pytest.mark.parametrize("with_code", [True, False])
+@pytest.mark.parametrize(
+    ("period_s", "ohm", "with_code"),
+    one_in(5, itertools.product((0.25, 0.5, 1.0), (3.0, 6.3, 30.0), (True, False))),
+)
 def test_added_ohms_for_moments_are_a_contact(period_s: float, ohm: float, with_code: bool) -> None:
     """A few ohms more for two readings or more, and back, is a contact, with its size and time."""
     plant = Plant(period_s=period_s, with_code=with_code, targets=HELD)
