@@ -4,13 +4,18 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 LOCK := .constraints.txt
 PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check --no-compile -c $(LOCK)
+PYTEST := $(BIN)/python -m pytest -n auto --dist worksteal
 ARGS ?=
 
-.PHONY: help demo test test-all check format format-check lint types imports bench quality fuzz lock clean
+# Tests start the program often: what is compiled is kept, whatever the caller says of bytecode.
+unexport PYTHONDONTWRITEBYTECODE
+export PYTHONPYCACHEPREFIX := $(abspath $(VENV))/bytecode
+
+.PHONY: help demo test test-long test-all check format format-check lint types imports bench quality fuzz lock clean
 
 help:
 	@echo "make demo      the live screen on the simulated host (ARGS='--scenario NAME')"
-	@echo "make test      the tests; make test-all adds the slow ones"
+	@echo "make test      the tests, in two minutes; test-long runs what the gate adds, test-all every test"
 	@echo "make check     format, lint, types, import arrows, tests"
 	@echo "make format    rewrite the code's layout"
 	@echo "make bench     benchmarks, as ratios in one run"
@@ -36,10 +41,13 @@ demo: $(VENV)/.run
 	@$(BIN)/ohmvigil demo $(ARGS)
 
 test: $(VENV)/.dev
-	$(BIN)/python -m pytest -n auto $(ARGS)
+	$(PYTEST) $(ARGS)
+
+test-long: $(VENV)/.dev
+	$(PYTEST) -m 'long and not slow' $(ARGS)
 
 test-all: $(VENV)/.dev
-	$(BIN)/python -m pytest -n auto -m 'slow or not slow' $(ARGS)
+	$(PYTEST) -m 'slow or not slow' $(ARGS)
 
 check: format-check lint types imports test
 

@@ -70,6 +70,7 @@ def trial(now: Snapshot, number: int) -> KindTrial:
     return next(one for one in now.trials if one.kind is Kind.CONTACT_BREAK and one.trial == number)
 
 
+@pytest.mark.long
 def test_a_loose_terminal_is_found_repaired_and_proven(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -3,6 +3,7 @@
 import json
 import random
 
+import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
@@ -15,6 +16,7 @@ from shared import toml
 from shared.updates import Entry, EntryKind
 from tests.fuzz.fuzz_client import mutated
 from tests.fuzz.inputs import Core
+from tests.levels import first
 
 JSON = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=20),
@@ -43,13 +45,18 @@ def test_any_bytes_leave_the_core_whole(runs: list[bytes]) -> None:
         core.take(data, float(n))
 
 
-@given(st.lists(JSON | ENVELOPED, max_size=6), st.integers(0, 63))
-@settings(deadline=None)
-def test_any_json_leaves_the_core_whole(messages: list[object], size: int) -> None:
+@pytest.mark.parametrize("examples", first(1, [30, 100]))
+def test_any_json_leaves_the_core_whole(examples: int) -> None:
     """NaN and infinity among it, which are no JSON and are refused."""
-    core = Core()
-    wire = b"".join(json.dumps(message).encode() + b"\n" for message in messages)
-    core.take(bytes([1, size]) + wire, 1.0)
+
+    @given(st.lists(JSON | ENVELOPED, max_size=6), st.integers(0, 63))
+    @settings(deadline=None, max_examples=examples)
+    def holds(messages: list[object], size: int) -> None:
+        core = Core()
+        wire = b"".join(json.dumps(message).encode() + b"\n" for message in messages)
+        core.take(bytes([1, size]) + wire, 1.0)
+
+    holds()
 
 
 def test_spoilt_messages_leave_the_core_whole() -> None:
@@ -60,22 +67,27 @@ def test_spoilt_messages_leave_the_core_whole() -> None:
     assert core.messages > 3000
 
 
-@given(st.lists(JSON | ENVELOPED, max_size=8))
-@settings(
-    deadline=None,
-    max_examples=150,
-    phases=[Phase.explicit, Phase.reuse, Phase.generate],
-    suppress_health_check=[HealthCheck.too_slow],
-)
-def test_whatever_is_learnt_from_loads_as_a_profile(messages: list[object]) -> None:
+@pytest.mark.parametrize("examples", first(1, [40, 150]))
+def test_whatever_is_learnt_from_loads_as_a_profile(examples: int) -> None:
     """Names, nesting and values of any kind give TOML that the loader takes."""
-    entries = [
-        Entry(n * 0.25, EntryKind.MESSAGE, json.dumps(message).encode())
-        for n, message in enumerate(messages * 3)
-    ]
-    draft = learn(entries, [Request(json='{"method": "a"}')])
-    text = profile_text(draft, Link(addresses=("tcp://[::1]:9",)))
-    plan_of(toml.loads(text, Profile, "drafted"))
+
+    @given(st.lists(JSON | ENVELOPED, max_size=8))
+    @settings(
+        deadline=None,
+        max_examples=examples,
+        phases=[Phase.explicit, Phase.reuse, Phase.generate],
+        suppress_health_check=[HealthCheck.too_slow],
+    )
+    def holds(messages: list[object]) -> None:
+        entries = [
+            Entry(n * 0.25, EntryKind.MESSAGE, json.dumps(message).encode())
+            for n, message in enumerate(messages * 3)
+        ]
+        draft = learn(entries, [Request(json='{"method": "a"}')])
+        text = profile_text(draft, Link(addresses=("tcp://[::1]:9",)))
+        plan_of(toml.loads(text, Profile, "drafted"))
+
+    holds()
 
 
 def test_the_largest_double_is_no_reading_to_learn_from() -> None:

@@ -7,7 +7,7 @@ import msgspec
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
+from hypothesis.stateful import RuleBasedStateMachine, invariant, rule, run_state_machine_as_test
 
 from client.form import Channel, Item, MessageRule, Profile, Reading, Request, UpdateSource
 from client.learn.tree import escaped
@@ -16,6 +16,7 @@ from client.profile import simulated_profile
 from shared.unreadable import UNREADABLE
 from shared.updates import Entry, EntryKind, LinkNews, Update
 from shared.words import HostState, Kind
+from tests.levels import first
 
 SIMULATED = simulated_profile("ws://127.0.0.1:9", {})
 OWN = 7000.0
@@ -474,8 +475,13 @@ class Feeding(RuleBasedStateMachine):
         assert [u for entry in self.entries for u in again.feed(entry)] == self.updates
 
 
-TestFeeding = Feeding.TestCase
-TestFeeding.settings = settings(max_examples=40, stateful_step_count=25, deadline=None)
+@pytest.mark.parametrize("examples", first(1, [12, 40]))
+def test_any_feeding_keeps_the_rules(examples: int) -> None:
+    """Whatever comes in whatever order."""
+    run_state_machine_as_test(
+        Feeding,
+        settings=settings(max_examples=examples, stateful_step_count=25, deadline=None),
+    )
 
 
 @given(st.binary(max_size=80), st.sampled_from(EntryKind))

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
+from scipy import signal
 
 from detectors.contrast import MotionContrast
 from detectors.watch import Watch
@@ -14,10 +15,8 @@ from shared.words import Kind
 def thirds(rng: np.random.Generator, rows: int, sd: float, memory: float) -> tuple[float, float]:
     """Sum and count of the sizes of third differences of noise of this memory."""
     white = rng.normal(0.0, sd, rows)
-    noise = np.empty(rows)
-    noise[0] = white[0]
-    for i in range(1, rows):
-        noise[i] = memory * noise[i - 1] + np.sqrt(1.0 - memory**2) * white[i]
+    share = np.sqrt(1.0 - memory**2)
+    noise = signal.lfilter([share], [1.0, -memory], white, zi=[(1.0 - share) * white[0]])[0]
     sizes = np.abs(np.diff(noise, 3))
     return float(sizes.sum()), float(len(sizes))
 

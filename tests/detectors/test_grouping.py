@@ -3,6 +3,7 @@
 from typing import Any
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -11,6 +12,7 @@ from shared.chain import EXAMPLE
 from shared.events import Event
 from shared.updates import Update, Value, batch_of
 from tests.detectors.logs import steady
+from tests.levels import first
 
 LINK_TELLINGS = (
     "lost closed: bye",
@@ -99,35 +101,46 @@ def events_of(updates: list[Update], cuts: list[int]) -> tuple[list[Event], Any]
     return watch.events, (watch.not_evaluated(), repr(watch.chain_states()))
 
 
-@settings(max_examples=40, deadline=None)
-@given(
-    seed=st.integers(0, 10_000),
-    cuts=st.lists(st.integers(0, 600), max_size=30).map(sorted),
-)
-def test_a_log_cut_at_random_places_gives_the_same_events(seed: int, cuts: list[int]) -> None:
+@pytest.mark.parametrize("examples", first(1, [12, 40]))
+def test_a_log_cut_at_random_places_gives_the_same_events(examples: int) -> None:
     """Whatever the batches, the events are equal to the last bit."""
-    log = troubled_log(seed)
-    assert events_of(log, cuts) == events_of(log, [])
+
+    @settings(max_examples=examples, deadline=None)
+    @given(
+        seed=st.integers(0, 10_000),
+        cuts=st.lists(st.integers(0, 600), max_size=30).map(sorted),
+    )
+    def holds(seed: int, cuts: list[int]) -> None:
+        log = troubled_log(seed)
+        assert events_of(log, cuts) == events_of(log, [])
+
+    holds()
 
 
-@settings(max_examples=15, deadline=None)
-@given(
-    seed=st.integers(0, 10_000),
-    cuts=st.lists(st.integers(0, 2400), max_size=30).map(sorted),
-)
-def test_what_the_chain_shows_does_not_depend_on_cuts(seed: int, cuts: list[int]) -> None:
+@pytest.mark.parametrize("examples", first(1, [3, 15]))
+def test_what_the_chain_shows_does_not_depend_on_cuts(examples: int) -> None:
     """Noise and cold check are equal to the last bit, and there is something to compare."""
-    log = resting_log(seed)
-    assert events_of(log, cuts) == events_of(log, [])
-    watch = Watch({"nozzle": EXAMPLE})
-    for update in log:
-        watch.feed(batch_of([update]))
-    watch.finish()
-    assert repr(watch.chain_states()) == events_of(log, [])[1][1]
-    (state,) = watch.chain_states()
-    assert state.noise.readings > 1000
-    assert state.cold is not None
-    assert len(state.rests_c) == 2
+
+    @settings(max_examples=examples, deadline=None)
+    @given(
+        seed=st.integers(0, 10_000),
+        cuts=st.lists(st.integers(0, 2400), max_size=30).map(sorted),
+    )
+    def holds(seed: int, cuts: list[int]) -> None:
+        log = resting_log(seed)
+        whole = events_of(log, [])
+        assert events_of(log, cuts) == whole
+        watch = Watch({"nozzle": EXAMPLE})
+        for update in log:
+            watch.feed(batch_of([update]))
+        watch.finish()
+        assert repr(watch.chain_states()) == whole[1][1]
+        (state,) = watch.chain_states()
+        assert state.noise.readings > 1000
+        assert state.cold is not None
+        assert len(state.rests_c) == 2
+
+    holds()
 
 
 def test_one_update_at_a_time_gives_the_same_events_as_one_block() -> None:

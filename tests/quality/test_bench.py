@@ -146,6 +146,7 @@ def test_delta_updates_are_held_for_the_outsiders() -> None:
     assert series.celsius.tolist() == [20.0, 20.0, 21.0, 21.0]
 
 
+@pytest.mark.long
 def test_a_task_counts_its_labels_and_hours() -> None:
     """Two half-hour logs of one fault."""
     cases = list(faulty("halt", 2, 2))

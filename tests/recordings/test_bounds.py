@@ -26,6 +26,7 @@ from recordings.writer import Recorder
 from shared.errors import BadInput
 from shared.updates import Update
 from tests.bench.bench_strangers import RECORDINGS, crafted
+from tests.levels import first
 from tests.recordings.logs import night, record
 
 
@@ -85,18 +86,22 @@ def test_long_texts_are_written_as_blocks_that_can_be_read(tmp_path: Path) -> No
     assert verify(path).is_whole
 
 
-def test_batches_hold_no_more_than_fits(tmp_path: Path) -> None:
+@pytest.mark.parametrize(("held", "rows"), first(1, [(HELD_BYTES >> 3, 600), (HELD_BYTES, 5000)]))
+def test_batches_hold_no_more_than_fits(
+    held: int, rows: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("recordings.reader.HELD_BYTES", held)
     path = tmp_path / "a.ohmv"
     recorder = Recorder(path, {"title": "a"})
     keys = [f"c{n}.temperature_c" for n in range(MAX_CHANNELS)]
-    for row in range(5000):
+    for row in range(rows):
         recorder.updates([Update(float(row), dict.fromkeys(keys, 1.0))])
     recorder.close()
     recording = Recording(path)
     sizes = [len(batch) for batch in recording.batches()]
     recording.close()
-    assert sum(sizes) == 5000
-    assert 8 * max(sizes) * (MAX_CHANNELS + 1) <= HELD_BYTES
+    assert sum(sizes) == rows
+    assert 8 * max(sizes) * (MAX_CHANNELS + 1) <= held
 
 
 def test_a_plain_log_is_bounded_by_its_columns_and_its_cells(

@@ -77,6 +77,7 @@ def test_a_full_disk_costs_nothing_once_there_is_room(disk: Path) -> None:
     assert verify(path).is_whole
 
 
+@pytest.mark.long
 def test_a_disk_that_stays_full_holds_a_whole_recording_of_what_fitted(disk: Path) -> None:
     """What did not fit is lost when the program ends; what did is complete and says its end."""
     log = night(40_000)

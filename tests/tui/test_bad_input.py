@@ -1,9 +1,7 @@
-"""Bad input to watch, record and learn through the real program: one line, exit 2, no traceback."""
+"""Bad input to watch, record and learn: one line, exit 2, no traceback."""
 
 import os
 import socket
-import subprocess
-import sys
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -11,47 +9,17 @@ from typing import Any
 
 import pytest
 
-import tui.main
+from tests.levels import first
+from tests.tui.running import Done, here, program
 
-ROOT = Path(__file__).parents[2]
-COMMANDS = [
-    "watch",
-    *(pytest.param(command, marks=pytest.mark.slow) for command in ("record", "learn")),
-]
-"""Each in a process of its own; the slow ones go the same way to a host."""
+COMMANDS = ("watch", "record", "learn")
+MORE = {"watch": ("--check",), "record": (), "learn": ("--yes",)}
 GOOD = 'format = 1\naddresses = ["tcp://127.0.0.1:9"]\n'
 SPEAKS_WHEN_ASKED = (b"HTTP", b"500")
 GREETING = b"HTTP/1.1 %s\r\nContent-Length: 0\r\n%s\r\n"
 
 
-def run(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
-    """A command as a script runs it."""
-    return subprocess.run(
-        [sys.executable, "-m", "tui.main", *arguments],
-        check=False,
-        capture_output=True,
-        text=True,
-        errors="surrogateescape",
-        timeout=60,
-        cwd=ROOT,
-        stdin=subprocess.DEVNULL,
-        env={**os.environ, "XDG_CONFIG_HOME": str(folder), "XDG_DATA_HOME": str(folder)},
-    )
-
-
-def run_here(
-    capsys: pytest.CaptureFixture[str], folder: Path, *arguments: str
-) -> subprocess.CompletedProcess[str]:
-    """The same in this process, for what is refused before anything begins."""
-    with pytest.MonkeyPatch.context() as patch:
-        for name in ("XDG_CONFIG_HOME", "XDG_DATA_HOME"):
-            patch.setenv(name, str(folder))
-        code = tui.main.run(arguments)
-    said = capsys.readouterr()
-    return subprocess.CompletedProcess(arguments, code, said.out, said.err)
-
-
-def assert_one_line(done: subprocess.CompletedProcess[str], *words: str) -> None:
+def assert_one_line(done: Done, *words: str) -> None:
     """On stderr, with these words; what was recorded or found before may be on stdout."""
     assert done.returncode == 2, (done.stdout, done.stderr)
     (line,) = done.stderr.splitlines()
@@ -126,7 +94,7 @@ def test_a_profile_that_cannot_be_used_is_told_with_its_line(
     text, words = PROFILES[name]
     path = tmp_path / "p.toml"
     path.write_bytes(text.encode("utf-8", "surrogateescape"))
-    assert_one_line(run_here(capsys, tmp_path, "record", str(path)), *words)
+    assert_one_line(here(capsys, tmp_path, "record", str(path)), *words)
 
 
 PLACES: dict[str, tuple[Callable[[Path], Any], tuple[str, ...]]] = {
@@ -138,15 +106,14 @@ PLACES: dict[str, tuple[Callable[[Path], Any], tuple[str, ...]]] = {
 
 
 @pytest.mark.parametrize("name", PLACES)
-@pytest.mark.parametrize("command", ["record", "watch", "learn"])
+@pytest.mark.parametrize("command", COMMANDS)
 def test_a_path_that_is_no_profile_is_told(
     name: str, command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     make, words = PLACES[name]
     path = tmp_path / "p.toml"
     make(path)
-    more = ("--check",) if command == "watch" else ("--yes",) if command == "learn" else ()
-    assert_one_line(run_here(capsys, tmp_path, command, str(path), *more), "p.toml", *words)
+    assert_one_line(here(capsys, tmp_path, command, str(path), *MORE[command]), "p.toml", *words)
 
 
 ADDRESSES = {
@@ -167,13 +134,26 @@ ADDRESSES = {
 
 @pytest.mark.parametrize("name", ADDRESSES)
 @pytest.mark.parametrize("command", COMMANDS)
-def test_an_address_that_leads_nowhere_is_told(name: str, command: str, tmp_path: Path) -> None:
+def test_an_address_that_leads_nowhere_is_told(
+    name: str, command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     address, words = ADDRESSES[name]
-    more = ("--check",) if command == "watch" else ("--yes",) if command == "learn" else ()
-    done = run(tmp_path, command, address, *more)
+    done = here(capsys, tmp_path, command, address, *MORE[command])
     assert_one_line(done, words)
     assert "\x1b" not in done.stderr
     assert "secret" not in done.stderr
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_the_program_says_the_same_as_its_command(
+    command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """In a process of its own nothing is added, at the start or at the end."""
+    more = ("-o", str(tmp_path / "a.ohmv")) if command == "record" else MORE[command]
+    arguments = (command, ADDRESSES["refused"][0], *more)
+    alone, within = program(tmp_path, *arguments), here(capsys, tmp_path, *arguments)
+    assert_one_line(alone, "connection refused")
+    assert (alone.stdout, alone.stderr) == (within.stdout, within.stderr)
 
 
 def answering(said: bytes, *, then_close: bool) -> Iterator[int]:
@@ -225,14 +205,15 @@ ANSWERS = {
 
 
 @pytest.mark.parametrize("name", ANSWERS)
-@pytest.mark.parametrize("command", COMMANDS)
-def test_a_peer_that_is_no_host_is_told(name: str, command: str, tmp_path: Path) -> None:
+@pytest.mark.parametrize("command", first(2, COMMANDS))
+def test_a_peer_that_is_no_host_is_told(
+    name: str, command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     scheme, said, words = ANSWERS[name]
     peer = answering(said, then_close=not said or said.startswith(b"500"))
     port = next(peer)
-    more = ("--check",) if command == "watch" else ("--yes",) if command == "learn" else ()
     try:
-        done = run(tmp_path, command, f"{scheme}://127.0.0.1:{port}/feed", *more)
+        done = here(capsys, tmp_path, command, f"{scheme}://127.0.0.1:{port}/feed", *MORE[command])
     finally:
         next(peer, None)
     assert_one_line(done, words)
@@ -240,20 +221,23 @@ def test_a_peer_that_is_no_host_is_told(name: str, command: str, tmp_path: Path)
 
 @pytest.mark.parametrize(
     ("said", "words"),
-    [
-        (b"", "the host said nothing"),
-        (b"temp: 210.4\r\ntemp: 210.5\r\n" * 3, "is not JSON"),
-        (b'{"seq": 1}\n{"seq": 2}\n', "nothing that looks like a temperature"),
-        (b"\x00\x01\x02" * 99, "is not JSON"),
-    ],
+    first(
+        2,
+        [
+            (b"", "the host said nothing"),
+            (b"temp: 210.4\r\ntemp: 210.5\r\n" * 3, "is not JSON"),
+            (b'{"seq": 1}\n{"seq": 2}\n', "nothing that looks like a temperature"),
+            (b"\x00\x01\x02" * 99, "is not JSON"),
+        ],
+    ),
 )
 def test_a_host_that_says_nothing_of_use_cannot_be_learnt(
-    said: bytes, words: str, tmp_path: Path
+    said: bytes, words: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     peer = answering(said, then_close=False)
     port = next(peer)
     try:
-        done = run(tmp_path, "learn", f"tcp://127.0.0.1:{port}", "--yes", "--listen", "1")
+        done = here(capsys, tmp_path, "learn", f"tcp://127.0.0.1:{port}", "--yes", "--listen", "1")
     finally:
         next(peer, None)
     assert_one_line(done, words)
@@ -266,7 +250,7 @@ def test_a_socket_that_one_may_not_enter_is_told(tmp_path: Path) -> None:
         server.bind(str(path))
         server.listen()
         path.chmod(0)
-        assert_one_line(run(tmp_path, "record", f"unix:{path}"), "permission denied")
+        assert_one_line(program(tmp_path, "record", f"unix:{path}"), "permission denied")
 
 
 @pytest.mark.parametrize(
@@ -296,8 +280,8 @@ def test_a_socket_that_one_may_not_enter_is_told(tmp_path: Path) -> None:
     ],
 )
 def test_an_option_that_cannot_be_is_told(
-    arguments: tuple[str, ...], words: str, tmp_path: Path
+    arguments: tuple[str, ...], words: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    done = run(tmp_path, *arguments)
+    done = here(capsys, tmp_path, *arguments)
     assert_one_line(done, words)
     assert "\x1b" not in done.stderr

@@ -1,33 +1,48 @@
 """The chain view: each stage with its live check, and the budget, at every size."""
 
 import json
+from collections.abc import Mapping
+from functools import cache
 from pathlib import Path
 
 import pytest
 
-from client.simulated.plain import updates
 from client.simulated.scenario import load_scenario
 from detectors.watch import Watch
 from recordings.plain_writer import write_plain_log
 from shared.chain import EXAMPLE, Chain
-from shared.updates import batch_of
+from shared.chainstate import ChainState
+from shared.health import ChannelHealth
+from tests import scenario_logs
 from tests.tui.fakes import FakeSource
 from tests.tui.test_layout import SIZES, row_of, shown
 from tui.commands.judge import _records, _text, judge
 from tui.state import ScreenState, ViewName
 from tui.views.chain import present_c
 
+Watched = tuple[tuple[ChannelHealth, ...], tuple[ChainState, ...]]
+
 
 def source_of(
     name: str, chains: dict[str, Chain] | None = None, for_s: float = 600.0
 ) -> FakeSource:
     """A screen over a scenario; `chains` None takes the owner's facts."""
-    scenario = load_scenario(name)
-    watch = Watch(scenario.chains if chains is None else chains)
-    watch.feed(batch_of(updates(scenario, 0, for_s)))
+    health, states = watched(name, for_s) if chains is None else _watched(name, chains, for_s)
     source = FakeSource()
-    source.change(channels=watch.health(), chains=watch.chain_states())
+    source.change(channels=health, chains=states)
     return source
+
+
+@cache
+def watched(name: str, for_s: float) -> Watched:
+    """What is known at the end with the owner's facts; not to be changed."""
+    return _watched(name, load_scenario(name).chains, for_s)
+
+
+def _watched(name: str, chains: Mapping[str, Chain], for_s: float) -> Watched:
+    watch = Watch(chains)
+    watch.feed(scenario_logs.batch(name, 0, for_s))
+    return watch.health(), watch.chain_states()
 
 
 def view(
@@ -134,7 +149,7 @@ def test_a_false_reading_does_not_set_the_budgets_temperature() -> None:
 def test_judge_names_the_stage_before_its_verdict(name: str, stage: str, tmp_path: Path) -> None:
     scenario = load_scenario(name)
     path = str(tmp_path / "log.csv")
-    write_plain_log(path, [batch_of(updates(scenario, 0, 600.0))])
+    write_plain_log(path, [scenario_logs.batch(name, 0, 600.0)])
     judged = judge(path, scenario.chains)
     records = [json.loads(line) for line in _records(judged)]
     kinds = [record["record"] for record in records]

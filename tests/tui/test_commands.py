@@ -9,34 +9,40 @@ import socket
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
+from typing import NamedTuple
 
 import pytest
 
-ROOT = Path(__file__).parents[2]
+from recordings.reader import Recording
+from tests.shared_work import once
+from tests.tui.running import ROOT, Done, here, program
+from tui.lines import encode, event_record, visible
+
+Run = Callable[..., Done]
+Refusal = Callable[..., str]
 
 
-def ohmvigil(*arguments: str, timeout: float = 60.0) -> subprocess.CompletedProcess[str]:
-    """Run the command in a process of its own, without a terminal."""
-    return subprocess.run(
-        [sys.executable, "-m", "tui.main", *arguments],
-        check=False,
-        capture_output=True,
-        text=True,
-        timeout=timeout,
-        cwd=ROOT,
-        stdin=subprocess.DEVNULL,
-    )
+@pytest.fixture
+def ohmvigil(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Run:
+    """Run a command in this process."""
+    return partial(here, capsys, tmp_path)
 
 
-def refusal(*arguments: str) -> str:
-    """The one line that bad input gets."""
-    done = ohmvigil(*arguments)
-    assert done.returncode == 2, done.stderr
-    assert "Traceback" not in done.stderr
-    (line,) = done.stderr.splitlines()
-    return line
+@pytest.fixture
+def refusal(ohmvigil: Run) -> Refusal:
+    """Run a command; the one line that bad input gets."""
+
+    def refused(*arguments: str) -> str:
+        done = ohmvigil(*arguments)
+        assert done.returncode == 2, done.stderr
+        assert "Traceback" not in done.stderr
+        (line,) = done.stderr.splitlines()
+        return line
+
+    return refused
 
 
 @pytest.fixture
@@ -69,7 +75,7 @@ def parrot_port() -> Iterator[int]:
     thread.join(5)
 
 
-def test_every_command_explains_itself_with_an_example() -> None:
+def test_every_command_explains_itself_with_an_example(ohmvigil: Run) -> None:
     """`--help` lists the commands; each command's own help ends with an example."""
     listing = ohmvigil("--help").stdout
     commands = re.findall(r"^    (\w+) ", listing, re.MULTILINE)
@@ -80,30 +86,32 @@ def test_every_command_explains_itself_with_an_example() -> None:
         assert f"example: ohmvigil {command}" in done.stdout
 
 
-def test_an_unknown_scenario_is_named_with_those_there_are() -> None:
+def test_an_unknown_scenario_is_named_with_those_there_are(refusal: Refusal) -> None:
     assert "no-such-thing" in refusal("demo", "--plain", "--scenario", "no-such-thing")
 
 
-def test_a_speed_that_cannot_be_is_named_with_its_bound() -> None:
+def test_a_speed_that_cannot_be_is_named_with_its_bound(refusal: Refusal) -> None:
     for speed in ("0", "-3", "nan", "1e9"):
         assert "--speed" in refusal("demo", "--plain", "--speed", speed)
 
 
-def test_a_wrong_option_is_one_line() -> None:
+def test_a_wrong_option_is_one_line(refusal: Refusal) -> None:
     assert "--sped" in refusal("demo", "--sped", "3")
 
 
-def test_a_bad_address_names_the_address(tmp_path: Path) -> None:
+def test_a_bad_address_names_the_address(refusal: Refusal, tmp_path: Path) -> None:
     output = str(tmp_path / "out.ohmv")
     assert "http://printer" in refusal("record", "http://printer", "-o", output)
 
 
-def test_a_refused_port_names_the_address(deaf_port: int, tmp_path: Path) -> None:
+def test_a_refused_port_names_the_address(refusal: Refusal, deaf_port: int, tmp_path: Path) -> None:
     address = f"ws://127.0.0.1:{deaf_port}"
     assert address in refusal("record", address, "-o", str(tmp_path / "out.ohmv"))
 
 
-def test_a_peer_that_is_no_websocket_is_told_apart(parrot_port: int, tmp_path: Path) -> None:
+def test_a_peer_that_is_no_websocket_is_told_apart(
+    refusal: Refusal, parrot_port: int, tmp_path: Path
+) -> None:
     address = f"ws://127.0.0.1:{parrot_port}"
     line = refusal("record", address, "-o", str(tmp_path / "out.ohmv"))
     assert address in line
@@ -121,7 +129,9 @@ def test_a_peer_that_is_no_websocket_is_told_apart(parrot_port: int, tmp_path: P
         (b"", "broken.csv"),
     ],
 )
-def test_a_broken_log_names_file_and_line(tmp_path: Path, content: bytes, named: str) -> None:
+def test_a_broken_log_names_file_and_line(
+    refusal: Refusal, tmp_path: Path, content: bytes, named: str
+) -> None:
     path = tmp_path / "broken.csv"
     path.write_bytes(content)
     line = refusal("judge", str(path))
@@ -129,17 +139,17 @@ def test_a_broken_log_names_file_and_line(tmp_path: Path, content: bytes, named:
     assert named in line or named.replace("line ", ":") in line
 
 
-def test_a_missing_file_is_named() -> None:
+def test_a_missing_file_is_named(refusal: Refusal) -> None:
     assert "nowhere.csv" in refusal("judge", "nowhere.csv")
 
 
-def test_screens_need_a_terminal(tmp_path: Path) -> None:
+def test_screens_need_a_terminal(refusal: Refusal, tmp_path: Path) -> None:
     path = tmp_path / "log.csv"
     path.write_text("time_s,nozzle.temperature_c\n0,20\n1,20.1\n")
     assert "terminal" in refusal("replay", str(path))
 
 
-def test_judge_prints_the_contracts_records(tmp_path: Path) -> None:
+def test_judge_prints_the_contracts_records(ohmvigil: Run, tmp_path: Path) -> None:
     """An open from the first reading: events, a cause, a verdict, and exit 1."""
     path = tmp_path / "open.csv"
     rows = [f"{i * 0.25},{889.65},65535,open" for i in range(400)]
@@ -167,7 +177,7 @@ def test_judge_prints_the_contracts_records(tmp_path: Path) -> None:
     assert records[-1]["severity"] == "failure"
 
 
-def test_a_quiet_log_ends_with_zero(tmp_path: Path) -> None:
+def test_a_quiet_log_ends_with_zero(ohmvigil: Run, tmp_path: Path) -> None:
     path = tmp_path / "quiet.csv"
     noise = random.Random(1)
     rows = [f"{i},{20 + noise.gauss(0.0, 0.02):.2f}" for i in range(300)]
@@ -177,24 +187,41 @@ def test_a_quiet_log_ends_with_zero(tmp_path: Path) -> None:
     assert "verdict: notice" in done.stdout
 
 
-def test_the_demo_names_the_fault_without_a_terminal() -> None:
+class Shown(NamedTuple):
+    """The demo without a terminal, in a process of its own: what it printed and recorded."""
+
+    code: int
+    out: str
+    err: str
+    recorded: bytes
+
+
+@pytest.fixture
+def shown(tmp_path: Path) -> Shown:
+    def run() -> Shown:
+        path = tmp_path / "live.ohmv"
+        words = ("demo", "--plain", "--speed", "60", "--for", "300", "-o", str(path))
+        done = program(tmp_path, *words)
+        return Shown(done.returncode, done.stdout, done.stderr, path.read_bytes())
+
+    return once("the demo without a terminal", run)
+
+
+def test_the_demo_names_the_fault_without_a_terminal(shown: Shown) -> None:
     """The default scenario ends with its kind, its cause and a check."""
-    done = ohmvigil("demo", "--plain", "--speed", "60", "--for", "300")
-    assert done.returncode == 0, done.stderr
-    assert "contact-break" in done.stdout
-    assert "loose-connection" in done.stdout
-    assert "next check" in done.stdout
-    assert "caution" in done.stdout
+    assert shown.code == 0, shown.err
+    assert "contact-break" in shown.out
+    assert "loose-connection" in shown.out
+    assert "next check" in shown.out
+    assert "caution" in shown.out
 
 
-def test_a_recording_made_live_is_judged_the_same_again(tmp_path: Path) -> None:
+def test_a_recording_made_live_is_judged_the_same_again(
+    shown: Shown, ohmvigil: Run, tmp_path: Path
+) -> None:
     """Events that were seen live, and those of `judge` on the recording, agree to the byte."""
-    path = tmp_path / "live.ohmv"
-    done = ohmvigil("demo", "--plain", "--speed", "60", "--for", "300", "-o", str(path))
-    assert done.returncode == 0, done.stderr
-    from recordings.reader import Recording
-    from tui.lines import encode, event_record, visible
-
+    path = tmp_path / "shown.ohmv"
+    path.write_bytes(shown.recorded)
     recording = Recording(path)
     newest = {event.id: event for event in recording.events()}
     recording.close()
@@ -204,7 +231,7 @@ def test_a_recording_made_live_is_judged_the_same_again(tmp_path: Path) -> None:
     assert live
 
 
-def test_an_interrupted_recording_is_complete(tmp_path: Path) -> None:
+def test_an_interrupted_recording_is_complete(ohmvigil: Run, tmp_path: Path) -> None:
     """Ctrl-C ends `record` with exit 0 and a file that opens."""
     simulate = subprocess.Popen(
         [sys.executable, "-m", "tui.main", "simulate", "--port", "0", "--speed", "20"],

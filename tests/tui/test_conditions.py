@@ -11,7 +11,10 @@ FIRST, *REST = DIALECTS
 
 @pytest.mark.parametrize(
     "dialect",
-    [FIRST, *(pytest.param(dialect, marks=pytest.mark.slow) for dialect in REST)],
+    [
+        pytest.param(FIRST, marks=pytest.mark.long),
+        *(pytest.param(dialect, marks=pytest.mark.slow) for dialect in REST),
+    ],
     ids=lambda one: one.name,
 )
 def test_every_condition_of_a_host_is_told(dialect: Dialect, tmp_path: Path) -> None:

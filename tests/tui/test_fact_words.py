@@ -4,12 +4,11 @@ import re
 
 import pytest
 
-from client.simulated.plain import updates
-from client.simulated.scenario import load_scenario, scenario_names
+from client.simulated.scenario import scenario_names
 from detectors.watch import Watch
 from shared.events import Event
-from shared.updates import batch_of
 from shared.words import Kind, Severity
+from tests import scenario_logs
 from tui.fact_words import fact_words
 
 
@@ -58,8 +57,7 @@ def test_a_share_needs_all_its_four_numbers() -> None:
 def test_no_short_name_reaches_the_reader(name: str) -> None:
     """Whatever the scenarios' events carry is a phrase with a unit, or is kept back."""
     watch = Watch({})
-    for update in updates(load_scenario(name), 3, 240.0):
-        watch.feed(batch_of([update]))
+    watch.feed(scenario_logs.batch(name, 0, 240.0))
     watch.finish()
     for found in watch.events:
         for phrase in fact_words(found):

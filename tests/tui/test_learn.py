@@ -59,7 +59,7 @@ def test_a_host_is_learnt_written_and_proven(
     """Framing, request, list, units and names are found; the profile says why."""
     path = tmp_path / "odd.toml"
     sent = '{"jsonrpc": "2.0", "id": 9, "method": "tell me", "params": ["all"]}'
-    code = learn(address, "--send", sent, "--yes", "--listen", "4", "--prove", "1", "-o", str(path))
+    code = learn(address, "--send", sent, "--yes", "--listen", "2", "--prove", "1", "-o", str(path))
     assert code == 0
     profile = load_profile(path)
     assert profile.framing == "length"

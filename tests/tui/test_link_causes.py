@@ -25,6 +25,7 @@ from detectors.watch import Watch
 from shared.events import Event, RankedCause
 from shared.updates import Entry, batch_of
 from shared.words import Cause, Kind
+from tests.levels import first
 
 LONG_S = 30.0
 """Nothing here should take as long; a test that waits for it fails."""
@@ -126,7 +127,7 @@ def broken(host: Host, *, reset: bool) -> Callable[[ServerConnection], None]:
     return end
 
 
-@pytest.mark.parametrize("reset", [False, True])
+@pytest.mark.parametrize("reset", first(1, [False, True]))
 def test_a_killed_service_is_told_by_its_port(host: Host, reset: bool) -> None:
     """Cut off or reset, then refused: no network, and the next check is at the host."""
 
@@ -182,11 +183,14 @@ def test_a_close_for_policy_is_a_refusal(host: Host) -> None:
 
 @pytest.mark.parametrize(
     ("status", "headers", "until", "words", "check"),
-    [
-        (401, {}, "tried denied", "the host refuses us (the host answered with HTTP", "access"),
-        (302, {"Location": "ws://192.0.2.9/"}, "tried wrong", "redirects to", "address"),
-        (503, {}, "tried busy", "cannot serve now (the host answered with HTTP", "service"),
-    ],
+    first(
+        1,
+        [
+            (401, {}, "tried denied", "the host refuses us (the host answered with HTTP", "access"),
+            (302, {"Location": "ws://192.0.2.9/"}, "tried wrong", "redirects to", "address"),
+            (503, {}, "tried busy", "cannot serve now (the host answered with HTTP", "service"),
+        ],
+    ),
 )
 def test_an_http_answer_to_the_next_try_is_told(
     host: Host, status: int, headers: dict[str, str], until: str, words: str, check: str
@@ -204,7 +208,7 @@ def test_an_http_answer_to_the_next_try_is_told(
     assert check_of(causes) == f"look-at-{check}"
 
 
-@pytest.mark.parametrize("stays", [True, False])
+@pytest.mark.parametrize("stays", first(1, [True, False]))
 def test_another_protocol_on_the_port_is_told(
     host: Host, stays: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -46,7 +46,13 @@ def test_what_leaves_has_no_control_and_keeps_its_spaces(text: str) -> None:
     assert printable("  209.97   °C ") == "  209.97   °C "
 
 
-@given(st.recursive(HOSTILE, lambda kids: st.lists(kids) | st.dictionaries(HOSTILE, kids)))
+NESTED = st.recursive(
+    HOSTILE, lambda kids: st.lists(kids) | st.dictionaries(HOSTILE, kids), max_leaves=20
+)
+
+
+@settings(deadline=None)
+@given(NESTED)
 def test_texts_within_json_are_cleaned_however_deep(value: object) -> None:
     """Names as well."""
     assert all(is_safe(text) for text in _texts(cleaned(value)))

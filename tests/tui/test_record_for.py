@@ -2,15 +2,14 @@
 
 import asyncio
 import json
-import os
-import subprocess
-import sys
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import pytest
 
 from tests.serving import Serving
+from tests.tui.running import Done, here
 
 PROFILE = """
 format = 1
@@ -55,26 +54,33 @@ class Lines(Serving):
         writer.close()
 
 
-def record(
-    tmp_path: Path, line: Callable[[int], str | None], for_s: str
-) -> subprocess.CompletedProcess[str]:
+Record = Callable[[Callable[[int], str | None], str], Done]
+
+
+@pytest.fixture
+def record(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Record:
+    """Record a host that says these lines for a while, given in seconds."""
+    return partial(recorded, capsys, tmp_path)
+
+
+def recorded(
+    capsys: pytest.CaptureFixture[str],
+    tmp_path: Path,
+    line: Callable[[int], str | None],
+    for_s: str,
+) -> Done:
     with Lines(line) as host:
         profile = tmp_path / "bench.toml"
         profile.write_text(PROFILE.format(address=host.address), encoding="utf-8")
         out = str(tmp_path / "a.ohmv")
         arguments = ["record", str(profile), "-o", out, "--for", for_s]
-        return subprocess.run(
-            [sys.executable, "-m", "tui.main", *arguments],
-            capture_output=True,
-            text=True,
-            timeout=50.0,
-            check=False,
-        )
+        return here(capsys, tmp_path, *arguments)
 
 
-def test_a_host_whose_clock_stands_does_not_keep_it(tmp_path: Path) -> None:
+@pytest.mark.long
+def test_a_host_whose_clock_stands_does_not_keep_it(record: Record) -> None:
     """The end comes all the same, and the clock is told."""
-    done = record(tmp_path, lambda n: json.dumps({"at": min(n, 20) / 10, "n": 21.5}), "9")
+    done = record(lambda n: json.dumps({"at": min(n, 20) / 10, "n": 21.5}), "9")
     assert done.returncode == 0, done.stderr
     assert "host-clock" in done.stdout
     assert "stands still" in done.stdout
@@ -89,38 +95,33 @@ def test_a_host_whose_clock_stands_does_not_keep_it(tmp_path: Path) -> None:
     ],
 )
 def test_a_host_that_gives_no_reading_ends_with_2(
-    tmp_path: Path, line: Callable[[int], str | None], words: str
+    record: Record, line: Callable[[int], str | None], words: str
 ) -> None:
     """One line says what came, and what to do."""
-    done = record(tmp_path, line, "2")
+    done = record(line, "1")
     assert done.returncode == 2
     (told,) = done.stderr.splitlines()
     assert words in told
     assert "bench" in told
 
 
-def test_the_last_line_says_what_the_recording_holds(tmp_path: Path) -> None:
+def test_the_last_line_says_what_the_recording_holds(record: Record) -> None:
     """Counts and the span, so that nobody has to open it to know."""
-    done = record(tmp_path, lambda n: json.dumps({"at": n / 10, "n": 21.5}), "3")
+    done = record(lambda n: json.dumps({"at": n / 10, "n": 21.5}), "1")
     last = done.stdout.splitlines()[-1]
     assert "a.ohmv holds" in last
     assert "messages over" in last
     assert "no events" in last
 
 
-def test_one_wrong_name_among_several_fails_alone(tmp_path: Path) -> None:
+def test_one_wrong_name_among_several_fails_alone(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     """The others are recorded, and the exit is theirs."""
     with Lines(lambda n: json.dumps({"at": n / 10, "n": 21.5})) as host:
         profile = tmp_path / "bench.toml"
         profile.write_text(PROFILE.format(address=host.address), encoding="utf-8")
-        done = subprocess.run(
-            [sys.executable, "-m", "tui.main", "record", str(profile), "nosuch", "--for", "2"],
-            capture_output=True,
-            text=True,
-            timeout=50.0,
-            check=False,
-            env={**os.environ, "XDG_DATA_HOME": str(tmp_path)},
-        )
+        done = here(capsys, tmp_path, "record", str(profile), "nosuch", "--for", "1")
     assert done.returncode == 0, done.stderr
     (line,) = done.stderr.splitlines()
     assert "nosuch" in line

@@ -27,13 +27,13 @@ from recordings.check import verify
 from recordings.reader import Recording
 from recordings.writer import Recorder
 from shared.words import Cause
+from tests.tui.running import ROOT, here, program
 from tui.lives import close_all, wait_any
 from tui.pipeline import Live
 from tui.several import SeveralApp
 from tui.snapshot import LinkState
 from tui.views.hint import leading
 
-ROOT = Path(__file__).parents[2]
 DEADLINE_S = 60.0
 
 
@@ -123,6 +123,7 @@ def test_waiting_for_several_ends_with_the_first_that_opens_or_when_all_have_fai
     close_all(lives)
 
 
+@pytest.mark.long
 def test_a_host_that_never_answers_has_no_age_no_state_and_a_next_try(nobody: str) -> None:
     """Time passes on such a watch too, but that is nothing heard."""
     live = Live(simulated_profile(nobody, {}), "cellar", waits=True)
@@ -190,25 +191,11 @@ def read(line: int, *wanted: bytes) -> bytes:
     return got
 
 
-def run(tmp_path: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
-    """A command without a terminal, whose recordings go below `tmp_path`."""
-    return subprocess.run(
-        [sys.executable, "-m", "tui.main", *arguments],
-        check=False,
-        capture_output=True,
-        text=True,
-        timeout=DEADLINE_S,
-        cwd=ROOT,
-        stdin=subprocess.DEVNULL,
-        env={**os.environ, "XDG_DATA_HOME": str(tmp_path)},
-    )
-
-
 def test_record_goes_on_with_the_others_when_one_host_fails(
     addresses: list[str], nobody: str, tmp_path: Path
 ) -> None:
     """The bad one gets its line; results name their host; exit 0 since not all have failed."""
-    done = run(tmp_path, "record", nobody, *addresses, "--for", "5")
+    done = program(tmp_path, "record", nobody, *addresses, "--for", "2")
     assert done.returncode == 0, done.stderr
     (line,) = done.stderr.splitlines()
     assert nobody in line
@@ -219,9 +206,11 @@ def test_record_goes_on_with_the_others_when_one_host_fails(
     assert len(list((tmp_path / "ohmvigil").glob("*.ohmv"))) == 2
 
 
-def test_record_ends_with_2_only_when_all_have_failed(nobody: str, tmp_path: Path) -> None:
+def test_record_ends_with_2_only_when_all_have_failed(
+    nobody: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     other = nobody.replace("127.0.0.1", "localhost")
-    done = run(tmp_path, "record", nobody, other, "--json")
+    done = here(capsys, tmp_path, "record", nobody, other, "--json")
     assert done.returncode == 2
     assert sorted(line.split(": ")[1] for line in done.stderr.splitlines()) == sorted(
         [nobody, other]
@@ -230,13 +219,17 @@ def test_record_ends_with_2_only_when_all_have_failed(nobody: str, tmp_path: Pat
 
 
 @pytest.mark.parametrize("command", ["watch", "record"])
-def test_a_host_that_is_named_twice_is_refused(command: str, nobody: str, tmp_path: Path) -> None:
-    done = run(tmp_path, command, nobody, nobody)
+def test_a_host_that_is_named_twice_is_refused(
+    command: str, nobody: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    done = here(capsys, tmp_path, command, nobody, nobody)
     assert done.returncode == 2
     assert done.stderr == f"ohmvigil: {nobody}: this host is named twice; name each host once\n"
 
 
-def test_a_check_is_of_one_host_only(addresses: list[str], tmp_path: Path) -> None:
-    done = run(tmp_path, "watch", *addresses, "--check")
+def test_a_check_is_of_one_host_only(
+    nobody: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    done = here(capsys, tmp_path, "watch", nobody, f"{nobody}/other", "--check")
     assert done.returncode == 2
     assert "one host" in done.stderr

@@ -1,5 +1,6 @@
 """Output that cannot be written: a full disk, a closed stream, a reader that has gone."""
 
+import itertools
 import os
 import subprocess
 import sys
@@ -13,6 +14,7 @@ from client.simulated.scenario import load_scenario
 from recordings.reader import Recording
 from shared.errors import BadInput
 from shared.words import Kind
+from tests.levels import first, one_in
 from tui.sink import Sink
 
 FULL = "/dev/full"
@@ -21,8 +23,8 @@ COMMAND = [sys.executable, "-m", "tui.main"]
 
 @pytest.fixture
 def host() -> Iterator[str]:
-    """A simulated host at twenty times the speed; its address."""
-    simulated = SimulatedHost(load_scenario("loose-terminal"), seed=1, speed=20.0)
+    """A simulated host at forty times the speed; its address."""
+    simulated = SimulatedHost(load_scenario("loose-terminal"), seed=1, speed=40.0)
     yield simulated.start()
     simulated.stop()
 
@@ -72,8 +74,10 @@ def test_a_stream_that_must_be_written_fails_with_what_to_do() -> None:
         Sink(None, "standard output", "utf-8", "strict").write("an answer\n")
 
 
-@pytest.mark.parametrize("words", [["judge", "LOG"], ["budget"], ["--help"]])
-@pytest.mark.parametrize("where", [f"> {FULL}", ">&-"])
+@pytest.mark.parametrize(
+    ("where", "words"),
+    one_in(2, itertools.product([f"> {FULL}", ">&-"], (["judge", "LOG"], ["budget"], ["--help"]))),
+)
 def test_an_answer_that_cannot_be_written_ends_with_one_line(
     words: list[str], where: str, tmp_path: Path
 ) -> None:
@@ -87,13 +91,13 @@ def test_an_answer_that_cannot_be_written_ends_with_one_line(
     assert line.startswith("ohmvigil: standard output: cannot be written")
 
 
-@pytest.mark.parametrize("where", [f"> {FULL} 2> {FULL}", ">&- 2>&-", "| head -n 1"])
+@pytest.mark.parametrize("where", first(1, [f"> {FULL} 2> {FULL}", ">&- 2>&-", "| head -n 1"]))
 def test_recording_goes_on_whatever_becomes_of_its_output(
     where: str, host: str, tmp_path: Path
 ) -> None:
     """All of the time that was asked for is in the file, and the file is closed."""
     path = tmp_path / "night.ohmv"
-    command = f"{' '.join(COMMAND)} record {host} --for 6 -o {path} {where}"
+    command = f"{' '.join(COMMAND)} record {host} --for 3 -o {path} {where}"
     subprocess.run(["sh", "-c", command], capture_output=True, timeout=60, check=False)
     recording = Recording(path)
     assert recording.is_closed
@@ -104,7 +108,7 @@ def test_recording_goes_on_whatever_becomes_of_its_output(
 
 def test_lines_that_never_found_room_are_told_on_standard_error(host: str, tmp_path: Path) -> None:
     """As many as were lost, and why."""
-    command = f"{' '.join(COMMAND)} record {host} --for 6 --json -o {tmp_path / 'n.ohmv'} > {FULL}"
+    command = f"{' '.join(COMMAND)} record {host} --for 3 --json -o {tmp_path / 'n.ohmv'} > {FULL}"
     done = subprocess.run(["sh", "-c", command], capture_output=True, text=True, check=False)
     assert done.returncode == 0
     assert "lines could not be printed: no space left on device" in done.stderr.splitlines()[-1]

@@ -13,8 +13,8 @@ from client.simulated.host import SimulatedHost
 from client.simulated.scenario import load_scenario
 from tests.client.learn.odd.server import Served
 from tests.client.learn.odd.shapes import token_wanted
+from tests.tui.running import program
 from tests.tui.test_hostile import ROOT, Line
-from tests.tui.test_several_live import run
 
 SECRET = "wax and feathers"
 PROFILE = """format = 1
@@ -94,7 +94,7 @@ def test_a_token_is_in_nothing_that_is_written_or_shown(tmp_path: Path, way: str
     assert b"HTTP status 401" in refused.stderr
     for command, end in (("report", "html"), ("report", "md"), ("bundle", "zip")):
         out = made / f"n.{end}"
-        assert run(tmp_path, command, file, "-o", str(out)).returncode == 0
+        assert program(tmp_path, command, file, "-o", str(out)).returncode == 0
     with zipfile.ZipFile(made / "n.zip") as bundle:
         inside = [bundle.read(name) for name in bundle.namelist()]
     written = [path.read_bytes() for path in made.rglob("*") if path.is_file()]

@@ -12,6 +12,7 @@ from tests.client.learn.odd import later, more, nameless, numbers, shapes, untol
 from tests.client.learn.odd.host import OddHost
 from tests.client.learn.odd.score import faults
 from tests.client.learn.ways import carried
+from tests.levels import one_in
 
 HOSTS = {
     make().name: make
@@ -34,7 +35,7 @@ def faults_of(host: OddHost, folder: Path) -> list[str]:
     return faults(host, load_profile(path), entries, machines)
 
 
-@pytest.mark.parametrize("make", HOSTS.values(), ids=HOSTS)
+@pytest.mark.parametrize("make", one_in(4, HOSTS.values()), ids=HOSTS)
 def test_a_strange_host_is_learnt_right(make: Callable[[], OddHost], tmp_path: Path) -> None:
     """Every reading that it must have was there, was true each time, and its clock was found."""
     assert faults_of(make(), tmp_path) == []

@@ -12,8 +12,10 @@ from client.simulated.rhythm import PERIOD_S
 from client.simulated.scenario import load_scenario, scenario_names
 from shared.updates import Update, Value
 from shared.words import QUANTITIES, is_number_key, quantity_of
+from tests import scenario_logs
 
-LONG = {"healthy-night"}
+LONG = {"healthy-night": 900.0, "terminal-repaired": 900.0}
+"""Scenarios that are looked at for a while only, s."""
 PARTS_C = 1.5
 """How far a healthy chain's parts may put a reading off, within their tolerance."""
 Row = tuple[dict[str, Value], Truth]
@@ -24,7 +26,7 @@ def rows(name: str, seed: int = 0) -> list[Row]:
     """What holds after each update, and the truth beside it."""
     held: dict[str, Value] = {}
     found = []
-    for moment, update in moments(load_scenario(name), seed, None if name not in LONG else 900.0):
+    for moment, update in scenario_logs.moments(name, seed, LONG.get(name)):
         if update is not None and update.values:
             held = {**held, **update.values}
             found.append((held, moment.truth))
@@ -46,7 +48,8 @@ def test_faults_show_in_the_truth_within_a_quarter_of_an_hour(name: str) -> None
     """Faulty scenarios log when their faults act; healthy ones log none."""
     scenario = load_scenario(name)
     if scenario.faults:
-        first = next(m.truth for m, _ in moments(scenario, 0, None) if m.truth.faults)
+        made = scenario_logs.moments(name, 0, LONG.get(name))
+        first = next(moment.truth for moment, _ in made if moment.truth.faults)
         assert first.time_s < 900.0
         return
     assert not any(truth.faults for _, truth in rows(name))

@@ -4,6 +4,7 @@ import random
 from typing import Any
 
 import msgspec
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -153,22 +154,38 @@ def some_link(rng: random.Random) -> Case:
     return Case("*", (one,), (), None, 1)
 
 
-def test_every_sign_of_the_table_can_be_drawn_from_events() -> None:
-    """A row that no evidence bears would be dead wood."""
+# Fits of an offset to the chain's facts are too rare to be met by chance.
+FITS = {name for name in SIGNS if name.startswith("offset-fits-")}
+
+
+def drawn_in(tries: int) -> set[str]:
+    """Signs that are drawn from so many random stories, or until all are."""
     drawn: set[str] = set()
     rng, links = random.Random(1), random.Random(2)
-    # Fits of an offset to the chain's facts are too rare to be met by chance.
-    fits = {name for name in SIGNS if name.startswith("offset-fits-")}
-    for _ in range(40_000):
-        if set(SIGNS) <= drawn | fits:
+    for _ in range(tries):
+        if set(SIGNS) <= drawn | FITS:
             break
         found = [some_event(rng) for _ in range(rng.randint(1, 5))]
         chain = rng.choice([None, Chain(), Chain(wires=3, reference_ohm=4020.0), Chain(wires=4)])
         for case in cases(found, {} if chain is None else {"nozzle": chain}):
             drawn.update(fact.name for fact in facts_of(case))
         drawn.update(fact.name for fact in link(some_link(links)))
+    return drawn
+
+
+def test_signs_that_are_drawn_stand_in_the_table() -> None:
+    """Most of its signs within some stories, and none that it does not hold."""
+    drawn = drawn_in(1000)
     assert drawn - set(SIGNS) == set()
-    assert set(SIGNS) - drawn - fits == set()
+    assert len(drawn) > 0.9 * len(SIGNS)
+
+
+@pytest.mark.long
+def test_every_sign_of_the_table_can_be_drawn_from_events() -> None:
+    """A row that no evidence bears would be dead wood."""
+    drawn = drawn_in(40_000)
+    assert drawn - set(SIGNS) == set()
+    assert set(SIGNS) - drawn - FITS == set()
 
 
 def test_every_chain_sign_can_be_drawn_from_a_chain() -> None:

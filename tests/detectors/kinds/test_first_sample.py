@@ -12,6 +12,7 @@ from shared.events import Event
 from shared.updates import Update, Value, batch_of
 from shared.words import Kind
 from tests.detectors.logs import steady
+from tests.levels import one_in
 
 ROWS = 300
 _HEALTHY = steady(ROWS * 0.25)
@@ -60,8 +61,10 @@ SIGNS: list[Any] = [
 ]
 
 
-@pytest.mark.parametrize(("kind", "what", "before"), SIGNS)
-@pytest.mark.parametrize("sends_all", [True, False])
+@pytest.mark.parametrize(
+    ("kind", "what", "before", "sends_all"),
+    one_in(3, [(*sign, sends_all) for sign in SIGNS for sends_all in (True, False)]),
+)
 @given(first=st.integers(0, ROWS - 1), rows=st.integers(1, 60))
 @settings(deadline=None, max_examples=20)
 @example(first=0, rows=1)

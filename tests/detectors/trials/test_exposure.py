@@ -5,12 +5,11 @@ from itertools import pairwise
 
 import pytest
 
-from client.simulated.plain import updates
-from client.simulated.scenario import load_scenario
 from detectors.trials.exposure import Ledger, Usage
 from detectors.watch import Watch
 from shared.updates import Update, batch_of
 from shared.words import EVERY_CHANNEL, Gate, Kind
+from tests import scenario_logs
 from tests.detectors.logs import steady
 
 
@@ -27,7 +26,7 @@ def used(log: list[Update], cuts: list[int] | None = None) -> tuple[Usage, Watch
 @pytest.mark.parametrize("seed", range(4))
 def test_exposure_does_not_depend_on_how_a_log_was_cut(seed: int) -> None:
     """Singly, in blocks, or anything between: the same spans and the same faults."""
-    log = list(updates(load_scenario("loose-terminal"), seed=1, for_s=200.0))
+    log = scenario_logs.updates("loose-terminal", 1, 200.0)
     rng = random.Random(seed)
     cuts = sorted({rng.randrange(1, len(log)) for _ in range(40)} | {300, 303, 305})
     assert used(log, cuts)[0] == used(log)[0]
@@ -35,7 +34,7 @@ def test_exposure_does_not_depend_on_how_a_log_was_cut(seed: int) -> None:
 
 def test_every_occurrence_counts_though_events_join_them() -> None:
     """As many as the events' counts say, at times of their own."""
-    usage, watch = used(list(updates(load_scenario("loose-terminal"), seed=1)))
+    usage, watch = used(scenario_logs.updates("loose-terminal", 1))
     breaks = [one for one in usage.occurrences if one.kind is Kind.CONTACT_BREAK]
     counted = sum(e.count for e in watch.events if e.kind is Kind.CONTACT_BREAK)
     assert len(breaks) == counted > 10
@@ -45,7 +44,7 @@ def test_every_occurrence_counts_though_events_join_them() -> None:
 
 def test_metres_are_those_of_the_carriage() -> None:
     """By the simulated machine's own speed, within 2 %; the time is the log's."""
-    log = list(updates(load_scenario("healthy-print"), seed=1, for_s=600.0))
+    log = scenario_logs.updates("healthy-print", 1, 600.0)
     usage, _ = used(log)
     spans = usage.spans[EVERY_CHANNEL]
     speed, last_s, metres = 0.0, log[0].time_s, 0.0
@@ -61,7 +60,7 @@ def test_metres_are_those_of_the_carriage() -> None:
 
 
 def test_a_heat_up_counts_once() -> None:
-    usage, _ = used(list(updates(load_scenario("healthy-print"), seed=1, for_s=600.0)))
+    usage, _ = used(scenario_logs.updates("healthy-print", 1, 600.0))
     assert len(usage.heat_ups_s["nozzle"]) == 1
     assert {Gate.HEATING, Gate.PRINTING} <= {span.gate for span in usage.spans["nozzle"]}
 
