@@ -38,12 +38,8 @@ def noted(notes: Sequence[Note], until_s: float = math.inf) -> Noted:
     """
     said = [note for note in notes if note.time_s <= until_s]
     answers, unused = _answers(said)
-    return Noted(answers, unused, _changes(said), _handled(notes), deeds_in(said))
-
-
-def deeds_in(notes: Iterable[Note]) -> tuple[Deed, ...]:
-    """Deeds among notes."""
-    return tuple(deed for note in notes if (deed := _deed(note)) is not None)
+    deeds = tuple(deed for note in said if (deed := _deed(note)) is not None)
+    return Noted(answers, unused, _changes(said), _handled(notes), deeds)
 
 
 def is_deed(note: Note) -> bool:

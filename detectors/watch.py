@@ -28,7 +28,7 @@ from detectors.reports import Report
 from detectors.windower import Windower
 from detectors.windows import Windows
 from shared.chain import Chain
-from shared.chainstate import ChainState, taken
+from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated
 from shared.health import ChannelHealth
 from shared.updates import Batch, Update, updates_of
@@ -75,10 +75,6 @@ class Watch:
     def now_s(self) -> float:
         """Time of the last update; NaN before the first."""
         return self._now_s
-
-    def assumed(self) -> list[str]:
-        """Plain sentences on facts of the chains that were worked out, and on those not told."""
-        return [line for state in self.chain_states() for line in taken(state)]
 
     def feed(self, batch: Batch) -> list[Event]:
         """Take a batch; the events that it raised or changed, as they now stand."""

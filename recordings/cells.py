@@ -56,11 +56,21 @@ class _Column(NamedTuple):
     name: str
     kind: str
     may_lack: bool
+    type: type
+    bounds: tuple[float, float] | None
+    """Least and most of a number, or of the length of a text; None of what may be any."""
 
 
 def _column(said: str) -> _Column:
     name, kind, *rest = said.split()
-    return _Column(name, kind, may_lack=not rest)
+    bounds: tuple[float, float] | None = None
+    if kind == "INTEGER":
+        bounds = _LEAST.get(name, 0), _MOST[name]
+    elif kind == "TEXT":
+        bounds = 0, TEXT_LIMITS.get(name, MAX_NAME)
+    elif name in _TIMES:
+        bounds = -MAX_TIME_S, MAX_TIME_S
+    return _Column(name, kind, not rest, _TYPES[kind], bounds)
 
 
 COLUMNS = {table: tuple(map(_column, columns.split(", "))) for table, columns in TABLES.items()}
@@ -71,27 +81,26 @@ def row_of(table: str, row: Sequence[Cell]) -> tuple[Any, ...]:
     columns = COLUMNS[table]
     if len(row) != len(columns):
         raise Damaged("has another number of columns")
-    for column, cell in zip(columns, row, strict=True):
-        if cell is None and column.may_lack:
-            continue
-        if type(cell) is not _TYPES[column.kind]:
-            raise Damaged(f"its {column.name} is no {_WORDS[column.kind]}")
-        _check_range(column.name, cell)
+    for (name, kind, may_lack, type_, bounds), cell in zip(columns, row, strict=True):
+        if type(cell) is not type_:
+            if cell is None and may_lack:
+                continue
+            raise Damaged(f"its {name} is no {_WORDS[kind]}")
+        if bounds is not None:
+            size: Any = len(cell) if isinstance(cell, str) else cell
+            if not bounds[0] <= size <= bounds[1]:
+                raise Damaged(f"its {name} {_beyond(cell)}")
     *cells, crc = row
     if crc_of(cells) != crc:
         raise Damaged("its CRC does not hold")
     return tuple(cells)
 
 
-def _check_range(name: str, cell: Any) -> None:
-    if type(cell) is int:
-        if not _LEAST.get(name, 0) <= cell <= _MOST[name]:
-            raise Damaged(f"its {name} {cell} is out of range")
-    elif type(cell) is float:
-        if name in _TIMES and not abs(cell) <= MAX_TIME_S:
-            raise Damaged(f"its {name} {cell:g} is no time")
-    elif type(cell) is str and len(cell) > TEXT_LIMITS.get(name, MAX_NAME):
-        raise Damaged(f"its {name} of {len(cell)} characters is too long")
+def _beyond(cell: Any) -> str:
+    """How a cell is not within its column's bounds."""
+    if type(cell) is str:
+        return f"of {len(cell)} characters is too long"
+    return f"{cell:g} is no time" if type(cell) is float else f"{cell} is out of range"
 
 
 def samples_of(cells: Sequence[Any]) -> Samples:

@@ -16,7 +16,7 @@ from recordings.losses import MOST_GAPS, REPAIRED, Loss, joined, loss_facts, los
 from recordings.opening import open_recording
 from recordings.packer import about_row
 from recordings.packing import Damaged, Samples
-from recordings.rollup import RollUps, Stretch
+from recordings.rollup import Rolled, RollUps
 from recordings.rollupcheck import RollUpCheck
 from recordings.schema import TABLES, UNREADABLE, Row
 from recordings.seal import SEALED, Seal, SealCheck, seal_of
@@ -149,7 +149,7 @@ class _Checker:
         for number, figures in enumerate(self._rolled.wanted(), 1):
             yield Row("roll_ups", (number, *figures))
 
-    def _roll_up(self, stretches: Iterable[Stretch]) -> None:
+    def _roll_up(self, stretches: Iterable[Rolled]) -> None:
         self._rolled.want(self._keys.numbers, stretches)
 
     def _fault(self, table: str, row: int | str | None, why: str) -> None:

@@ -14,7 +14,7 @@ from shared.notes import Note
 from shared.updates import Batch, Update, Value, batch_of, updates_of
 
 
-class Span:
+class CutLog:
     """A log between two times, as a `Log`."""
 
     def __init__(self, log: Log, start_s: float, end_s: float) -> None:

@@ -16,7 +16,7 @@ from recordings.packing import (
     pack_entries,
     pack_samples,
 )
-from recordings.rollup import RollUps, Stretch
+from recordings.rollup import Rolled, RollUps
 from recordings.samples import count_samples
 from recordings.schema import Cell, Row
 from shared.events import Event
@@ -120,7 +120,7 @@ class Packer:
         rows, self._new_keys = self._new_keys, []
         return rows
 
-    def _roll_up(self, stretch: Stretch) -> Row:
+    def _roll_up(self, stretch: Rolled) -> Row:
         key_id = self._id_of(stretch.key)
         numbers = map(plain_number, (stretch.low, stretch.mean, stretch.high))
         return self._row("roll_ups", stretch.start_s, key_id, *numbers, stretch.count)

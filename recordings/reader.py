@@ -171,8 +171,9 @@ class Recording:
         rows: dict[str, array[float]] = {}
         more = "" if key is None else f"AND key_id = {ids.get(key, 0)}"
         for cells in self._rows("roll_ups", more):
-            figures = (np.nan if cell is None else cell for cell in cells[3:])
-            rows.setdefault(self._name(cells[2]), array("d")).extend((cells[1], *figures))
+            if None in cells:
+                cells = tuple(np.nan if cell is None else cell for cell in cells)
+            rows.setdefault(self._name(cells[2]), array("d")).extend((cells[1], *cells[3:]))
         newest_s = self._end("SELECT start_s FROM roll_ups ORDER BY id DESC LIMIT 1")
         after_s = -np.inf if newest_s is None else newest_s + ROLL_UP_S
         open_ones = RollUps()

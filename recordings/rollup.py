@@ -11,7 +11,7 @@ from shared.updates import Batch, Floats
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class Rolled:
     """One key in one stretch that begins at `start_s`, a multiple of 10 s."""
 
     start_s: float
@@ -42,11 +42,11 @@ class RollUps:
         self._start_s = -np.inf
         self._open: dict[str, _Open] = {}
 
-    def add(self, batch: Batch) -> list[Stretch]:
+    def add(self, batch: Batch) -> list[Rolled]:
         """Take a batch in; stretches that are now complete, in order."""
         if not len(batch):
             return []
-        done: list[Stretch] = []
+        done: list[Rolled] = []
         starts = start_of(batch.time_s)
         edges = [0, *(np.flatnonzero(np.diff(starts)) + 1).tolist(), len(batch)]
         for first, last in pairwise(edges):
@@ -57,7 +57,7 @@ class RollUps:
                 self._take(key, column[first:last])
         return done
 
-    def finish(self) -> list[Stretch]:
+    def finish(self) -> list[Rolled]:
         """Close the open stretch."""
         done = list(self._stretches())
         self._open.clear()
@@ -79,7 +79,7 @@ class RollUps:
         held.total += total
         held.count += len(present)
 
-    def _stretches(self) -> Iterator[Stretch]:
+    def _stretches(self) -> Iterator[Rolled]:
         for key, held in self._open.items():
             mean = held.total / held.count
-            yield Stretch(self._start_s, key, held.low, mean, held.high, held.count)
+            yield Rolled(self._start_s, key, held.low, mean, held.high, held.count)

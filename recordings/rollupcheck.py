@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from recordings.rollup import Stretch
+from recordings.rollup import Rolled
 from shared.updates import Floats
 
 WIDTH = 6
@@ -25,7 +25,7 @@ class RollUpCheck:
         """A row of `roll_ups`."""
         self._stored.extend(np.nan if cell is None else cell for cell in cells[1:])
 
-    def want(self, ids: Mapping[str, int], stretches: Iterable[Stretch]) -> None:
+    def want(self, ids: Mapping[str, int], stretches: Iterable[Rolled]) -> None:
         """What the samples give."""
         for each in stretches:
             figures = (each.low, each.mean, each.high, each.count)

@@ -127,7 +127,7 @@ def run(options: argparse.Namespace) -> int:
     import msgspec
 
     from tui import budget_view
-    from tui.budget_case import Case
+    from tui.budget_case import BudgetCase
 
     first = _first(options)
     chains = [first, *(_other(spec, first) for spec in options.others)]
@@ -137,7 +137,7 @@ def run(options: argparse.Namespace) -> int:
     wanted = _wanted(options.wanted)
     for position, chain in enumerate(chains):
         _check_it_reads(chain, at, wanted, "--with" if position else "")
-    cases = [Case(name, chain, at) for name, chain in zip("ABC", chains, strict=False)]
+    cases = [BudgetCase(name, chain, at) for name, chain in zip("ABC", chains, strict=False)]
     if options.json:
         record = {"record": "budget", "chains": [case.as_record() for case in cases]}
         sys.stdout.write(msgspec.json.encode(record).decode() + "\n")

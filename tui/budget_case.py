@@ -14,7 +14,7 @@ from shared.uncertainty import Simulated
 from tui.budget import PART
 
 
-class Case:
+class BudgetCase:
     """A chain under conditions, with a letter for its column."""
 
     def __init__(self, name: str, chain: Chain, at: Conditions) -> None:

@@ -9,7 +9,7 @@ from shared.reach import Misreading, other_straps, wrong_settings
 from shared.tolerance import TOLERANCES
 from shared.uncertainty import Contribution
 from tui.budget import FACTS, PART
-from tui.budget_case import Case
+from tui.budget_case import BudgetCase
 
 ROOM_C = 25.0
 _TERMS_SHOWN = 6
@@ -18,7 +18,7 @@ _ALWAYS = ("combined u, °C", "expanded (k = 2), °C", "u by Monte Carlo, °C")
 """Rows of the comparison that stand there even where the chains are alike."""
 
 
-def one(case: Case, more: bool = False) -> list[str]:
+def one(case: BudgetCase, more: bool = False) -> list[str]:
     """Page of one chain: 24 lines, or all of it with `more`."""
     lines = [*_head(case), *_facts(case), *_offsets(case), *_terms(case, more)]
     if more:
@@ -26,7 +26,7 @@ def one(case: Case, more: bool = False) -> list[str]:
     return lines
 
 
-def many(cases: Sequence[Case]) -> list[str]:
+def many(cases: Sequence[BudgetCase]) -> list[str]:
     """Page of two or three chains, differences first."""
     rows: list[tuple[str, list[str]]] = []
     same: list[str] = []
@@ -48,13 +48,13 @@ def many(cases: Sequence[Case]) -> list[str]:
     return lines
 
 
-def untold(cases: Sequence[Case]) -> list[str]:
+def untold(cases: Sequence[BudgetCase]) -> list[str]:
     """Facts of part and filter that nobody told of any chain: those of the simulated printer."""
     names = [name for key, name in PART.items() if not any(c.chain.knows(key) for c in cases)]
     return _wrapped("Taken, not told: ", ", ".join(names)) if names else []
 
 
-def chart(cases: Sequence[Case], wanted: tuple[float, float] | None = None) -> list[str]:
+def chart(cases: Sequence[BudgetCase], wanted: tuple[float, float] | None = None) -> list[str]:
     """Offset (o) and expanded uncertainty (=) over temperature, a row per temperature."""
     low, high = wanted or (0.0, 300.0)
     marks = [low + (high - low) * part / 12.0 for part in range(13)]
@@ -99,14 +99,14 @@ def _bar(offset: float, wide: float, left: float, right: float, width: int) -> s
     return "".join(cells).rstrip()
 
 
-def _surroundings(case: Case) -> str:
+def _surroundings(case: BudgetCase) -> str:
     at = case.at
     return (
         f"leads at {at.copper_c:g} ± {at.copper_spread_k:g} °C, reference ± {at.board_spread_k:g} K"
     )
 
 
-def _head(case: Case) -> list[str]:
+def _head(case: BudgetCase) -> list[str]:
     chain = case.chain
     lead = f"AWG {chain.lead_awg}"
     if chain.lead_ohm_per_m is not None:
@@ -126,7 +126,7 @@ def _head(case: Case) -> list[str]:
     ]
 
 
-def _facts(case: Case) -> list[str]:
+def _facts(case: BudgetCase) -> list[str]:
     chain, reach, at = case.chain, case.reach, case.at
     done = case.budget.filter
     passes = ", ".join(f"{_percent(part)} at {hz / 1000:g} kHz" for hz, part in done.passes)
@@ -186,7 +186,7 @@ def _window(low_nf: float, high_nf: float) -> str:
     return f"{low_nf:.0f}…{high_nf:.0f} nF let a third of 20 kHz through or less, and settle"
 
 
-def _offsets(case: Case) -> list[str]:
+def _offsets(case: BudgetCase) -> list[str]:
     done = case.budget
     parts = [_offset(each) for each in done.offsets if abs(each.celsius) >= 0.0005]
     return [
@@ -200,7 +200,7 @@ def _offset(each: Offset) -> str:
     return f"{each.name} {ohm}{each.celsius:+.3f} °C"
 
 
-def _terms(case: Case, every: bool) -> list[str]:
+def _terms(case: BudgetCase, every: bool) -> list[str]:
     combined = case.budget.combined
     terms = sorted(combined.contributions, key=lambda term: -term.standard)
     shown = terms if every else terms[:_TERMS_SHOWN]
@@ -229,13 +229,13 @@ def _term(term: Contribution) -> str:
     )
 
 
-def _straps(case: Case) -> list[str]:
+def _straps(case: BudgetCase) -> list[str]:
     temperatures = (ROOM_C, case.at.temperature_c)
     found = other_straps(case.chain, temperatures, case.at.copper_c, case.at.bridged)
     return ["", *_misreadings("If the board were", found, temperatures)]
 
 
-def _settings(case: Case) -> list[str]:
+def _settings(case: BudgetCase) -> list[str]:
     temperatures = (ROOM_C, case.at.temperature_c)
     found = wrong_settings(case.chain, temperatures)
     return _misreadings("If the host believed", found, temperatures)
@@ -254,7 +254,7 @@ def _misreadings(
     return lines
 
 
-def _results(cases: Sequence[Case]) -> list[tuple[str, list[str]]]:
+def _results(cases: Sequence[BudgetCase]) -> list[tuple[str, list[str]]]:
     """Rows of the comparison: name and a cell for each chain."""
     rows: list[tuple[str, list[str]]] = []
 

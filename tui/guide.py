@@ -14,7 +14,7 @@ from detectors.diagnosis import Answer
 from detectors.diagnosis.checkform import CheckForm, Scene
 from detectors.diagnosis.checks import fitting
 from detectors.measured import GUIDED, Bench, Guided, Measured, Progress, guided
-from detectors.measured.guide import Case
+from detectors.measured.guide import Setup
 from shared.chain import UNTOLD, Chain
 from shared.events import Check
 from shared.notes import ANSWER, FROM_S, MEASURED
@@ -204,8 +204,8 @@ class Guide:
             if trial.channel == self.channel and trial.count
         ]
         chains = _working(self._source.chains, now)
-        case = Case(self.channel, channels, chains, max(usual, default=None))
-        return one.make(case, bench)
+        setup = Setup(self.channel, channels, chains, max(usual, default=None))
+        return one.make(setup, bench)
 
     def _new_bench(self, now: Snapshot) -> Bench:
         """A bench that knows what holds now, and looks at what comes from here on."""

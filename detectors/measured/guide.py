@@ -15,7 +15,7 @@ from shared.chain import UNTOLD, Chain
 
 
 @dataclass(frozen=True, slots=True)
-class Case:
+class Setup:
     """What a measured check is made for."""
 
     channel: str
@@ -40,7 +40,7 @@ class Guided:
     name: str
     kind: type[Measured]
     serves: tuple[str, ...]
-    make: Callable[[Case, Bench], Measured]
+    make: Callable[[Setup, Bench], Measured]
     needs_channels: int = 1
 
     @property
@@ -52,37 +52,37 @@ class Guided:
         return self.kind.caution
 
 
-def _cold(case: Case, bench: Bench) -> Measured:
-    names = [name for name in case.channels if name in case.chains] or [case.channel]
-    return Cold(case.channel, bench, {name: case.chains.get(name, UNTOLD) for name in names})
+def _cold(setup: Setup, bench: Bench) -> Measured:
+    names = [name for name in setup.channels if name in setup.chains] or [setup.channel]
+    return Cold(setup.channel, bench, {name: setup.chains.get(name, UNTOLD) for name in names})
 
 
 GUIDED = (
-    Guided("wiggle", Wiggle, (Wiggle.check,), lambda case, bench: Wiggle(case.channel, bench)),
+    Guided("wiggle", Wiggle, (Wiggle.check,), lambda setup, bench: Wiggle(setup.channel, bench)),
     Guided("cold", Cold, (Cold.check, "check-strap"), _cold),
     Guided(
         "resistor",
         FixedResistor,
         (FixedResistor.check,),
-        lambda case, bench: FixedResistor(case.channel, bench, case.usual_per_h),
+        lambda setup, bench: FixedResistor(setup.channel, bench, setup.usual_per_h),
     ),
     Guided(
         "two-point",
         TwoPointCheck,
         ("check-host-reference", "check-host-element"),
-        lambda case, bench: TwoPointCheck(case.channel, bench),
+        lambda setup, bench: TwoPointCheck(setup.channel, bench),
     ),
     Guided(
         "busy",
         QuietBusy,
         (QuietBusy.check, "loads-off-on"),
-        lambda case, bench: QuietBusy(case.channel, bench),
+        lambda setup, bench: QuietBusy(setup.channel, bench),
     ),
     Guided(
         "swap",
         Swap,
         (Swap.check,),
-        lambda case, bench: Swap(case.channel, bench, case.others[0]),
+        lambda setup, bench: Swap(setup.channel, bench, setup.others[0]),
         needs_channels=2,
     ),
 )

@@ -11,14 +11,14 @@ The last rows of a log, less than one window, are not counted.
 
 import math
 from bisect import bisect_right
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
 
 from detectors.book import EventBook
-from detectors.closed import WindowsAt
+from detectors.closed import Together, WindowsAt
 from detectors.detector import Rule
 from detectors.reports import Report, Sighting
 from detectors.windows import ROWS, Windows
@@ -77,6 +77,10 @@ class Usage:
         return spans[min(place, len(spans) - 1)] if spans else None
 
 
+_Account = tuple[float, float, bool | None, float, float]
+"""A window's start and end, whether anything moved, seconds and metres."""
+
+
 @dataclass(slots=True)
 class _Seen:
     event: int
@@ -94,6 +98,9 @@ class Ledger(Rule):
     _seen: list[_Seen] = field(default_factory=list)
     _last_end_s: float = math.nan
     _last_place: tuple[float, ...] = ()
+    _together: Together | None = None
+    _accounts: Iterator[_Account] = field(default_factory=lambda: iter(()))
+    """Of the windows of `_together` that are still to come."""
 
     def taken(
         self, report: Report, event: Event | None, context: Mapping[str, float], book: EventBook
@@ -110,22 +117,13 @@ class Ledger(Rule):
 
     def window(self, windows: WindowsAt, book: EventBook) -> None:
         """Account for one window of all channels."""
-        index, closed = windows.index, windows.together.windows
-        time_s = closed.time_rows[index]
-        start_s = float(time_s[0]) if self._last_end_s != self._last_end_s else self._last_end_s
-        # One row a window stays the same whichever way its rows came.
-        spent = time_s.copy()
-        spent[1:] -= time_s[:-1]
-        spent[0] -= start_s
-        usual = sorted(spent[1:].tolist())[(ROWS - 1) // 2]
-        longest = max(LEAST_PAUSE_S, PAUSE_IN_ROWS * usual)
-        spent = np.minimum(spent, longest)
-        seconds = float(spent.sum())
-        metres, moving = self._motion(closed, index, spent)
-        end_s = float(time_s[-1])
-        self._last_end_s = end_s
+        index, together = windows.index, windows.together
+        if self._together is not together:
+            self._together = together
+            self._accounts = self._account(together.windows, index)
+        start_s, end_s, moving, seconds, metres = next(self._accounts)
         for channel in windows:
-            gate = windows.together.channels[channel].gates[index]
+            gate = together.channels[channel].gates[index]
             self._add(channel, Span(start_s, end_s, gate, moving, seconds, metres))
             if gate is not self._gates.get(channel):
                 self._gates[channel] = gate
@@ -171,23 +169,43 @@ class Ledger(Rule):
                 return
         spans.append(span)
 
-    def _motion(self, windows: Windows, index: int, spent: Floats) -> tuple[float, bool | None]:
-        """Metres in a window, and whether anything moved; by speed, else by places."""
-        rows = {key: column[index] for key, column in windows.context_rows.items()}
+    def _account(self, windows: Windows, first: int) -> Iterator[_Account]:
+        """What the windows from `first` on stand for: those before it have no channel yet."""
+        time_s = windows.time_rows[first:]
+        end_s = time_s[:, -1]
+        begun_s = time_s[0, 0] if math.isnan(self._last_end_s) else self._last_end_s
+        start_s = np.concatenate([[begun_s], end_s[:-1]])
+        # One row a window stays the same whichever way its rows came.
+        spent = np.diff(time_s, axis=1, prepend=start_s[:, None])
+        usual = np.sort(spent[:, 1:], axis=1)[:, (ROWS - 1) // 2]
+        spent = np.minimum(spent, np.maximum(LEAST_PAUSE_S, PAUSE_IN_ROWS * usual)[:, None])
+        metres, moving = self._motion(windows, first, spent)
+        self._last_end_s = float(end_s[-1])
+        columns = (start_s, end_s, spent.sum(axis=1), metres)
+        starts, ends, seconds, ways = (column.tolist() for column in columns)
+        return zip(starts, ends, moving, seconds, ways, strict=True)
+
+    def _motion(
+        self, windows: Windows, first: int, spent: Floats
+    ) -> tuple[Floats, list[bool | None]]:
+        """Metres in each window, and whether anything moved; by speed, else by places."""
+        rows = {key: column[first:] for key, column in windows.context_rows.items()}
         speed = rows.get(SPEED_KEY)
         if speed is not None:
-            metres = float(np.nansum(speed * spent)) / 1000.0
-            known = bool((speed == speed).any())
-            return metres, bool((speed > 0.0).any()) if known else None
+            metres = np.nansum(speed * spent, axis=1) / 1000.0
+            moved = (speed > 0.0).any(axis=1).astype(object)
+            moved[np.isnan(speed).all(axis=1)] = None
+            return metres, moved.tolist()
         keys = [key for key in POSITION_KEYS if key in rows]
         if not keys:
-            return 0.0, None
-        places = np.stack([rows[key] for key in keys], axis=1)
+            return np.zeros(len(spent)), [None] * len(spent)
+        places = np.stack([rows[key].ravel() for key in keys], axis=1)
         before = self._last_place if len(self._last_place) == len(keys) else tuple(places[0])
         self._last_place = tuple(places[-1].tolist())
         steps = np.diff(np.concatenate([np.array([before]), places]), axis=0)
-        metres = float(np.nansum(np.sqrt((steps * steps).sum(axis=1)))) / 1000.0
-        return metres, metres > 0.0
+        way = np.sqrt((steps * steps).sum(axis=1)).reshape(spent.shape)
+        metres = np.nansum(way, axis=1) / 1000.0
+        return metres, (metres > 0.0).tolist()
 
 
 def joined(parts: Sequence[Usage]) -> Usage:

@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from detectors.diagnosis import Answer
-from detectors.noted import deeds_in, noted
+from detectors.noted import noted
 from shared.notes import Note
 from shared.words import EVERY_CHANNEL
 
@@ -62,10 +62,10 @@ def test_as_of_a_moment_later_notes_are_not_known_but_what_they_provoked_is() ->
     ],
 )
 def test_nonsense_from_a_strangers_file_is_no_deed(facts: dict[str, Any]) -> None:
-    assert deeds_in([Note(5.0, "x", "shelve", facts)]) == ()
+    assert noted([Note(5.0, "x", "shelve", facts)]).deeds == ()
 
 
 def test_a_strangers_file_shelves_nothing_for_ever() -> None:
     facts = {"channel": "nozzle", "event_kind": "spike", "start_s": 1.0, "until_s": 1e15}
-    (deed,) = deeds_in([Note(5.0, "x", "shelve", facts)])
+    (deed,) = noted([Note(5.0, "x", "shelve", facts)]).deeds
     assert deed.until_s == 5.0 + 24 * 3600.0

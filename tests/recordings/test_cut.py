@@ -5,7 +5,7 @@ from pathlib import Path
 from hypothesis import given
 from hypothesis import strategies as st
 
-from recordings.cut import Span, around, starts_of
+from recordings.cut import CutLog, around, starts_of
 from recordings.cut import joined as joined_stretches
 from recordings.logs import open_log
 from shared.updates import Update, Value
@@ -24,7 +24,7 @@ def test_a_span_begins_with_what_held_before_it(tmp_path: Path) -> None:
     """A host that sends only changes said the power long ago; the cut still knows it."""
     updates = night(400)
     record(tmp_path / "a.ohmv", updates)
-    span = Span(open_log(tmp_path / "a.ohmv"), 30.0, 60.0)
+    span = CutLog(open_log(tmp_path / "a.ohmv"), 30.0, 60.0)
     found = joined(span.batches())
     span.close()
     inside = [update for update in updates if 30.0 <= update.time_s <= 60.0]
@@ -36,7 +36,7 @@ def test_a_span_begins_with_what_held_before_it(tmp_path: Path) -> None:
 def test_a_span_counts_its_own_samples(tmp_path: Path) -> None:
     updates = night(400)
     record(tmp_path / "a.ohmv", updates)
-    span = Span(open_log(tmp_path / "a.ohmv"), 30.0, 60.0)
+    span = CutLog(open_log(tmp_path / "a.ohmv"), 30.0, 60.0)
     inside = [update for update in updates if 30.0 <= update.time_s <= 60.0]
     assert span.samples == 2 * len(inside)
     assert span.duration_s == inside[-1].time_s - inside[0].time_s

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from detectors.noted import deeds_in
+from detectors.noted import noted
 from detectors.shelf import stand_at
 from shared.chain import EXAMPLE, Chain
 from shared.events import Check, Event, NotEvaluated, RankedCause, Verdict
@@ -245,7 +245,7 @@ class FakeSource:
         more = () if kind == "note" else (kind, dict(facts or {}))
         self.calls.append(("note", text, time_s, *more))
         self.change(notes=(*self.now.notes, Note(time_s, text, kind, dict(facts or {}))))
-        stand = stand_at(self.now.events, deeds_in(self.now.notes), self.now.now_s)
+        stand = stand_at(self.now.events, noted(self.now.notes).deeds, self.now.now_s)
         self.change(
             acknowledged=self.now.acknowledged | stand.acknowledged,
             shelved={id_: shelf.until_s for id_, shelf in stand.shelved.items()},

@@ -13,7 +13,7 @@ from pathlib import Path
 import msgspec
 
 from recordings.bundle import RECORDING, write_bundle
-from recordings.cut import Span, around, joined, starts_of
+from recordings.cut import CutLog, around, joined, starts_of
 from recordings.logs import Log, open_log
 from recordings.private import Scrubber
 from recordings.report.page import html
@@ -150,7 +150,7 @@ def _span(log: Log, options: argparse.Namespace) -> tuple[Log, str]:
     end_s = float("inf") if options.end is None else time_of(options.end, "--to")
     if start_s >= end_s:
         raise BadInput("--to", "it is not after --from", "give a later time")
-    return Span(log, start_s, end_s), f"from {options.start or 'start'} to {options.end or 'end'}"
+    return CutLog(log, start_s, end_s), f"from {options.start or 'start'} to {options.end or 'end'}"
 
 
 def _around(text: str | None) -> float | None:
