@@ -21,5 +21,7 @@ def first(count: int, cases: Iterable[Any]) -> list[Any]:
 
 
 def _long(case: Any) -> Any:
+    if hasattr(case, "marks"):
+        return pytest.param(*case.values, marks=pytest.mark.long, id=case.id)
     values = case if isinstance(case, tuple) else (case,)
     return pytest.param(*values, marks=pytest.mark.long)

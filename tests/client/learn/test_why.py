@@ -85,7 +85,7 @@ CAUSES: dict[str, tuple[Callable[[], Serving], tuple[Request, ...], str]] = {
 }
 
 
-@pytest.mark.parametrize(("cause",), one_in(3, ((one,) for one in CAUSES.values())), ids=CAUSES)
+@pytest.mark.parametrize("cause", one_in(3, map(pytest.param, CAUSES.values())), ids=CAUSES)
 def test_why_nothing_was_learnt_is_said(
     cause: tuple[Callable[[], Serving], tuple[Request, ...], str],
 ) -> None:
