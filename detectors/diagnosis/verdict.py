@@ -17,6 +17,8 @@ from shared.words import EVERY_CHANNEL, Cause, Kind, Severity
 
 SHOWS_OFF_K = 4.0
 """More than leads that nobody told, and a host that takes them off, make of a hot sensor: 1.4 Ω."""
+SAID = "message"
+"""Fact of a silence: what the host says all the same."""
 SURE = 0.5
 """From here on one cause is named alone."""
 
@@ -75,10 +77,13 @@ def _verdict(
         worst = Severity.FAILURE
         order = list(stops)
         named.sort(key=lambda ranked: [*order, ranked[0].channel].index(ranked[0].channel))
-    text = _found(seen, named)
     said = _of_the_host(seen, named)
-    if said and said not in text:
-        text = f"{said}; {text}"
+    left = [event for event in seen if event.kind is not Kind.UNKNOWN_STATE] if said else seen
+    if not named and all(event.severity is Severity.NOTICE for event in left):
+        text = f"{_place(EVERY_CHANNEL)}: {said}"
+    else:
+        found = _found(left, named)
+        text = f"{said}; {found}" if said not in found else found
     return _stopped(stops, Verdict(severity=worst, text=text))
 
 
@@ -88,8 +93,13 @@ def _of_the_host(seen: Sequence[Event], named: Sequence[list[RankedCause]]) -> s
     halts = [event for event in seen if event.kind is Kind.HALT]
     if halts and not any(is_explained(halt, faults) for halt in halts):
         return halts[-1].text
-    unknown = [event for event in seen if event.kind is Kind.UNKNOWN_STATE and event.is_active]
-    return unknown[-1].text if unknown else ""
+    told = [
+        event
+        for event in seen
+        if event.is_active
+        and (event.kind is Kind.UNKNOWN_STATE or (event.kind is Kind.STALE and SAID in event.facts))
+    ]
+    return told[-1].text if told else ""
 
 
 def _beside_facts(found: Verdict, off_k: Mapping[str, float]) -> Verdict:

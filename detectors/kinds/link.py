@@ -259,8 +259,10 @@ class LinkDetector(HostDetector):
         self._heard_s, self._limit_s = since_s, limit_s
         up = " though the link is up" if self._knows_link else "; of the link nothing is told"
         beside = "".join(f"; {part}" for part in self._story.beside())
+        said: dict[str, float | str] = {}
         if self._words_s >= since_s - BEFORE_S:
             beside += f"; the host says '{clean(self._words, SHOWN)}'"
+            said = {"message": self._words}
         return Sighting(
             row=row,
             at_s=time_s,
@@ -275,6 +277,7 @@ class LinkDetector(HostDetector):
                 "limit_s": limit_s,
                 "link_known": float(self._knows_link),
                 **self._story.facts(),
+                **said,
             },
         )
 

@@ -2,6 +2,7 @@
 
 import pytest
 
+from detectors.diagnosis import diagnose
 from detectors.diagnosis.verdict import verdict
 from detectors.watch import Watch
 from shared.events import Event
@@ -60,3 +61,16 @@ def test_what_the_host_says_of_its_state_comes_before_what_could_not_be_used() -
     text = verdict(watch.events, ()).text
     assert text.startswith("the host says 'sulking'")
     assert "could not be used" in text
+
+
+def test_what_a_silent_host_says_all_the_same_comes_before_its_causes() -> None:
+    """Answers that are errors are no readings: their words are the nearest to a cause."""
+    watch = Watch({})
+    updates = [Update(n * 0.25, {"nozzle.temperature_c": 25.0 + n % 3 * 0.1}) for n in range(80)]
+    words = {"host.message": "the kiln outran its leash"}
+    updates += [Update(20.0 + n, dict(words)) for n in range(30)]
+    for update in updates:
+        watch.feed(batch_of([update]))
+    text = verdict(watch.events, diagnose(watch.events, {})).text
+    assert text.startswith("no update for more than")
+    assert "the host says 'the kiln outran its leash'; link to the host: " in text
