@@ -80,7 +80,7 @@ def _temperature(one: Series) -> Found:
         found.why.append(f"named '{naming(one, 'temperature_c')}'")
     elif named & (_NOT_TEMPERATURES | _WORDS_ALONE) or own & LIMIT_WORDS - WEAK_TEMPERATURE:
         found.score -= 3.0
-    elif own & WEAK_TEMPERATURE:
+    elif own & WEAK_TEMPERATURE and not (one.said_unit and one.moves):
         found.score += 0.7
     elif units.said(one) and not before & _NOT_TEMPERATURES:
         found.score += 1.4
@@ -147,7 +147,7 @@ def _led_by_their_own(
         for m, other in enumerate(numbers)
         if other is not one.series
         and (near := kinship(one.series, other)) >= _NEAR
-        and (score := follows(one.series, other)) > 0.5
+        and (score := follows(one.series, other, is_told=False)) > 0.5
     ]
     leads: set[int] = set()
     follow: set[int] = set()
