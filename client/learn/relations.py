@@ -182,8 +182,8 @@ def linked(one: Series, other: Series, names: Sequence[str]) -> Link | None:
         if link is None:
             continue
         is_ohm = chains.r0_of(link.constant) is not None
-        is_known = is_ohm or (_is_code_like(other) and chains.is_of_a_part(link.constant))
-        if is_known or link.span_k > 15.0:
+        is_sure = chains.is_of_a_part(link.constant) or link.span_k > 15.0
+        if is_ohm or (is_sure and _is_code_like(other)):
             return link
     return None
 
