@@ -17,31 +17,37 @@ OVERSHOOT = 2.0
 """So many times as far a reading may go beyond its setting before it turns back."""
 LEAST_READINGS = 4
 STAND_READINGS = 8
+LEAST_FLUTTER = 3
+"""Values that a measurement takes at least while it stands."""
 PARTS = 8
 """A stretch in which a setting stands is looked at in so many parts."""
 JUMP = 0.25
 """Heat goes no such part of its whole range from one reading to the next."""
 
 
-def follows(reading: Series, setting: Series) -> float:
+def follows(reading: Series, setting: Series, is_told: bool = True) -> float:
     """How well a reading follows a setting, 0 to 1: it stands at it, or comes nearer from below.
 
-    What the reading passes without stopping is no setting of it.
+    What the reading passes without stopping is no setting of it. Where nothing told that it is a
+    reading, it must flutter where it stands: two numbers may be equal because both are full.
     """
     is_setting = setting.distinct <= max(6, len(reading.values) / 10)
     if not is_setting or setting.flutters or setting.is_restless or setting.high <= 0.0:
         return 0.0
-    return max((_led(reading, *stretch) for stretch in setting.stretches), default=0.0)
+    return max((_led(reading, is_told, *stretch) for stretch in setting.stretches), default=0.0)
 
 
-def _led(reading: Series, begin_s: float, end_s: float, aim: float) -> float:
+def _led(reading: Series, is_told: bool, begin_s: float, end_s: float, aim: float) -> float:
     """The same for one stretch in which the setting stands."""
     inside = slice(*np.searchsorted(reading.times, [begin_s, end_s]))
     values = reading.calm[inside]
     if len(values) < LEAST_READINGS or aim <= 0.0:
         return 0.0
     near = max(LEAST_NEAR, NEAR * aim)
-    stands = max(_stands(part, aim, near) for part in _parts(values))
+    stands = max(
+        _stands(calm, aim, near) * (is_told or len(np.unique(raw)) >= LEAST_FLUTTER)
+        for calm, raw in zip(_parts(values), _parts(reading.numbers[inside]), strict=True)
+    )
     peak = int(np.argmax(values))
     rise, left = float(values[peak] - values[0]), float(aim - values[peak])
     comes = rise > 3.0 * max(reading.noise, 0.05) and left < aim - values[peak // 2]

@@ -1,5 +1,6 @@
 """What is no temperature: position, speed, fan, uptime, the host's state and its messages."""
 
+import itertools
 import re
 from collections.abc import Mapping
 
@@ -7,6 +8,7 @@ import numpy as np
 
 from client.learn.beside import is_own_name, says_a_unit
 from client.learn.found import Found, is_motion, quantities_of
+from client.learn.heat import follows
 from client.learn.series import Series
 from client.learn.tree import Keyed, Place, text_of
 from client.learn.units import of_power
@@ -85,6 +87,9 @@ def _move_as_one(axes: list[Series]) -> bool:
     if any({"temperature_c", "target_c"} & _named(axis) for axis in axes):
         return False
     if len(axes[0].values) < 5 or sum(axis.noise > 0.5 and axis.distinct >= 5 for axis in axes) < 2:
+        return False
+    # A reading beside its setting is no pair of coordinates.
+    if any(follows(a, b, is_told=False) > 0.5 for a, b in itertools.permutations(axes, 2)):
         return False
     # A coordinate wanders over its range; a held temperature only flutters.
     return all(

@@ -17,6 +17,8 @@ from shared.updates import Floats
 
 NULL = "null"
 """The word for JSON's null in a profile."""
+MOST_POWER = 1100.0
+"""No share is more, in whatever unit."""
 MAX_BITS = 16
 _LIKE_A_CLOCK = 0.01
 """What runs so near to time is no code, though both rise while it heats."""
@@ -52,6 +54,8 @@ def add_each(
                 words = like.words | _words_for_off(one, quantity)
                 why = ["stands as in the other channels"]
                 found = Found(one, quantity, 1.0, why, like.unit, words=words, bits=like.bits)
+                if quantity == "power" and not 0.0 <= one.low <= one.high <= MOST_POWER:
+                    continue
                 group.parts[quantity] = found
                 used.add(one.place)
                 break
@@ -149,7 +153,7 @@ def _target(group: Group, found: Found) -> None:
 def _power(group: Group, found: Found) -> None:
     one = found.series
     target = group.parts.get("target_c")
-    if one.low < 0.0 or one.high > 1100.0:
+    if one.low < 0.0 or one.high > MOST_POWER:
         found.score -= 3.0
         return
     found.unit, why = units.of_power(one)

@@ -28,7 +28,24 @@ def transplanted(model: Place, part: Place, anchor: Place) -> Place | None:
         return None
     swaps = {x: y for x, y in zip(model, anchor, strict=True) if x != y}
     place = tuple(swaps.get(token, token) for token in part)
-    return place if len(swaps) == 1 and place != part else None
+    if len(swaps) != 1:
+        return None
+    return place if place != part else _shifted(anchor, model, part)
+
+
+def _shifted(anchor: Place, model: Place, part: Place) -> Place | None:
+    """The place that is as many ids beyond the anchor as the part is beyond its own."""
+    shift = _shift(model, part)
+    if not shift:
+        return None
+    at = next(n for n, (x, y) in enumerate(zip(model, part, strict=True)) if x != y)
+    token = anchor[at]
+    kind, n = _id(text_of(token))
+    name = f"{kind}{n + shift}"
+    if isinstance(token, Keyed):
+        is_number = isinstance(token.value, int)
+        return (*anchor[:at], Keyed(token.key, int(name) if is_number else name), *anchor[at + 1 :])
+    return (*anchor[:at], name, *anchor[at + 1 :])
 
 
 def is_by_leaf(places: Sequence[Place]) -> bool:
@@ -165,8 +182,8 @@ def linked(one: Series, other: Series, names: Sequence[str]) -> Link | None:
         if link is None:
             continue
         is_ohm = chains.r0_of(link.constant) is not None
-        is_known = is_ohm or (_is_code_like(other) and chains.is_of_a_part(link.constant))
-        if is_known or link.span_k > 15.0:
+        is_sure = chains.is_of_a_part(link.constant) or link.span_k > 15.0
+        if is_ohm or (is_sure and _is_code_like(other)):
             return link
     return None
 

@@ -27,6 +27,9 @@ STANDS_S = 0.3
 FLUTTER_READINGS = 60
 """What stands where it was put takes no new value in so many readings, or few."""
 EVEN_READINGS = 40
+NOISE_READINGS = 20
+MAKES_UP = -0.25
+"""Correlation of a step with the next; that of white noise is -0.5."""
 CALM_READINGS = 5
 FULL_SCALES = (1.0, 100.0, 255.0, 1000.0)
 """The whole as a fraction, in percent, as a byte and in parts of a thousand."""
@@ -160,13 +163,31 @@ class Series:
 
     @cached_property
     def flutters(self) -> bool:
-        """Takes many values at some time: a measurement, not a setting."""
-        if len(self.values) < 5 or self.is_rising:
+        """Takes many values at some time: a measurement, not a setting, a count or a clock."""
+        return self.moves and (not self.is_rising or self.is_noisy)
+
+    @cached_property
+    def moves(self) -> bool:
+        """Takes many values at some time."""
+        if len(self.values) < 5:
             return False
         size = min(len(self.values), FLUTTER_READINGS)
         parts = (self.values[n : n + size] for n in range(0, len(self.values), size))
         most = max(len({str(value) for value in part}) for part in parts)
         return most >= max(4, 0.15 * size)
+
+    @cached_property
+    def is_noisy(self) -> bool:
+        """Whether it has a measurement's noise, and is no clock: a step that was too large is made
+        up for by the next. Steps of what is counted know nothing of each other."""
+        steps = np.diff(self.numbers)
+        if len(steps) < NOISE_READINGS or any(map(self.runs_at, (1.0, 1e3, 1e6, 1e9))):
+            return False
+        at = np.arange(len(steps)) - (len(steps) - 1) / 2.0
+        rest = steps - steps.mean()
+        rest -= at * float(at @ rest) / float(at @ at)
+        power = float(rest @ rest)
+        return power > 0.0 and float(rest[1:] @ rest[:-1]) < MAKES_UP * power
 
     @cached_property
     def calm(self) -> Floats:

@@ -29,6 +29,7 @@ MAX_ANCHORS = 64
 """Temperatures that one host may have."""
 _ENOUGH = 1.4
 _TOLD = 9.0
+_HINTED = 0.3
 _UNTOLD = 0.0
 """Score of a leaf of which nothing is known."""
 _LEAST_HIGH = 5.0
@@ -80,10 +81,11 @@ def _temperature(one: Series) -> Found:
         found.why.append(f"named '{naming(one, 'temperature_c')}'")
     elif named & (_NOT_TEMPERATURES | _WORDS_ALONE) or own & LIMIT_WORDS - WEAK_TEMPERATURE:
         found.score -= 3.0
-    elif own & WEAK_TEMPERATURE:
+    elif own & WEAK_TEMPERATURE and not (one.said_unit and one.moves):
         found.score += 0.7
     elif units.said(one) and not before & _NOT_TEMPERATURES:
-        found.score += 1.4
+        # A setting says its unit too, and stands.
+        found.score += 1.4 if one.moves or not one.said_unit else 0.2
         found.why.append(units.who_says(one))
     if "temperature_c" in before and not named & _NOT_TEMPERATURES:
         found.score += 1.0
@@ -122,7 +124,7 @@ def _by_behaviour(
             found.why.append("follows a number beside it that stands still")
             more.append(found)
     for found in led:
-        if id(found) in known or found.score < 0.3 or found in more:
+        if id(found) in known or found.score < _HINTED or found in more:
             continue
         near = [n for n in numbers if n.flutters and kinship(found.series, n) >= _NEAR]
         if any(linked(found.series, other, DEGREES) is not None for other in near):
@@ -147,7 +149,7 @@ def _led_by_their_own(
         for m, other in enumerate(numbers)
         if other is not one.series
         and (near := kinship(one.series, other)) >= _NEAR
-        and (score := follows(one.series, other)) > 0.5
+        and (score := follows(one.series, other, is_told=False)) > 0.5
     ]
     leads: set[int] = set()
     follow: set[int] = set()
@@ -176,6 +178,9 @@ def _alike(scored: Sequence[Found], sure: Sequence[Found]) -> list[Found]:
     for found in scored:
         place = found.series.place
         if id(found) in known or found.score <= -1.5 or _is_by_id(place, grouped):
+            continue
+        # A setting stands too; what nothing speaks for must be seen to move.
+        if found.score < _HINTED and not (found.series.moves or found.series.is_restless):
             continue
         if any(alike(other, place, by_leaf) for other in places):
             found.score = max(found.score + 1.0, _ENOUGH)

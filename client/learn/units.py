@@ -5,6 +5,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from client.learn.heat import follows
 from client.learn.series import Series
 from client.learn.vocabulary import PERCENT_WORDS, PERMILLE_WORDS, UNIT_WORDS, quantities_in, words
 from client.units import DIMENSIONS, UNITS
@@ -15,6 +16,8 @@ WORDS = set(UNIT_WORDS) | PERCENT_WORDS | PERMILLE_WORDS | {"degree", "degrees",
 
 HOTTEST_AIM_C = 350.0
 """Hardly a printer is set to more, and none while it is but warm."""
+ARRIVED = 0.85
+"""How well a reading follows its setting that stands at it, or nearly so."""
 MOSTLY = 0.8
 """Part of the readings that a fault cannot reach."""
 
@@ -93,10 +96,7 @@ def of_temperatures(pairs: Sequence[tuple[Series, Series | None]]) -> Unit:
     one, target = pairs[lows.index(coolest)]
     rests = [one for one, _ in pairs if one.high - one.low < 20.0 and one.low < coolest + 8.0]
     is_still = bool(rests)
-    near_to = max(5.0, 0.02 * coolest)
-    is_led = (
-        target is not None and abs(float(target.numbers[-1]) - float(one.numbers[-1])) < near_to
-    )
+    is_led = target is not None and follows(one, target) >= ARRIVED
     if coolest >= 10_000.0:
         return Unit("millicelsius", f"the coolest reads {coolest:.6g}: thousandths of a degree")
     if hottest > 12_000.0 or (1000.0 <= coolest < 6000.0 and not is_led):

@@ -74,6 +74,20 @@ def test_listening_longer_loses_no_channel_and_invents_none(make: Callable[[], O
     assert paths[0] == paths[-1]
 
 
+@pytest.mark.parametrize("make", UNTOLD, ids=lambda make: make.__name__)
+@pytest.mark.parametrize("begin_s", [4.0, 9.0, 25.0, 60.0, 75.0])
+@pytest.mark.parametrize("long_s", [12.0, 20.0])
+def test_whenever_one_begins_to_listen_nothing_is_invented(
+    make: Callable[[], OddHost], begin_s: float, long_s: float
+) -> None:
+    """While it heats, holds or cools: a channel may be missing, and none is wrong."""
+    entries = heard(make(), 420)
+    start_s = entries[0].own_s + begin_s
+    part = [one for one in entries if start_s <= one.own_s < start_s + long_s]
+    right = {channel.path for channel in sensors(learn(entries))}
+    assert {channel.path for channel in sensors(learn(part))} <= right
+
+
 def series(values: list[float], name: str = "a") -> Series:
     return Series((name,), [STEP_S * n for n in range(len(values))], list(values))
 
