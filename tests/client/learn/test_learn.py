@@ -20,16 +20,15 @@ from shared.errors import BadInput
 from shared.updates import Entry, EntryKind, Value
 from tests.client.learn.scoring import score
 from tests.client.learn.strange import make
-from tests.levels import first
 
 
 @pytest.mark.parametrize(
     ("seeds", "right"),
-    [*first(1, [(25, 25), (100, 98)]), pytest.param(300, 296, marks=pytest.mark.slow)],
+    [(100, 98), pytest.param(300, 296, marks=pytest.mark.slow)],
 )
 def test_nearly_all_strange_hosts_are_read_right(seeds: int, right: int, tmp_path: Path) -> None:
     """Hosts of random transports, framings, dialects and chains: so many have the nozzle's
-    reading, target and power right. Measured: 25 of 25, 99 of 100 and 297 of 300."""
+    reading, target and power right. Measured: 99 of 100 and 297 of 300."""
     scores = [score(make(seed), tmp_path) for seed in range(seeds)]
     assert sum(one.temperature and one.target and one.power for one in scores) >= right
 
