@@ -35,7 +35,6 @@ class ClosedWindow(NamedTuple):
     celsius_slope: float
     target_c: float
     power: float
-    power_low: float
     power_high: float
     power_jump: float
     rough: float

@@ -1,6 +1,6 @@
 """The mean power of a hold, over stretches that are fair to compare.
 
-Power that is regulated smoothly is compared minute by minute. A heater that is switched on
+Power that is regulated smoothly is compared window by window. A heater that is switched on
 and off shows its mean only over whole cycles, from one switching-on to another: five of
 them, and five minutes, are one look. A part of a cycle says nothing.
 """
@@ -24,8 +24,7 @@ UNSWITCHED_S = 600.0
 """A heater that was not switched for so long is regulated smoothly."""
 LONGEST_ROW_S, LONGEST_ROWS = 4.0, 4.0
 """Silence longer than this, and than so many rows, breaks a look off."""
-EVEN_S = 55.0
-"""Windows of smooth power that last so long are a look."""
+LEAST_MINUTE_S = 55.0
 ROWS_A_CYCLE = 6
 FAST_ROWS, BEATS_S = 3, 1800.0
 """Cycles of so few rows are as fast as the telling of them; for so long that is remembered."""
@@ -69,13 +68,12 @@ class Looks:
         self._begin_s = math.nan
         self._energy = self._heat = 0.0
         self._cycles = self._rows = 0
-        self._even: list[ClosedWindow] = []
 
     def add(self, window: ClosedWindow) -> Look | None:
         """Take a window; the look that it completes, if it does."""
         powers = window.channel.power_rows[window.index]
         times = window.windows.time_rows[window.index]
-        ups = self._legs.ups(times, powers, window.power_low, window.power_high)
+        ups = self._legs.ups(times, powers)
         if self._legs.both_s > self._switched_s:
             self._switched_s = self._legs.both_s
         if self._beats(times, powers, ups):
@@ -86,8 +84,7 @@ class Looks:
         if is_steady and not self.are_cycles:
             self._before = last
             self._before_s = window.end_s
-            return self._smooth(window)
-        self._even.clear()
+            return self._even(window)
         return self._by_cycles(window, times.tolist(), powers.tolist(), ups)
 
     def _beats(self, times: Floats, powers: Floats, ups: list[int]) -> bool:
@@ -100,22 +97,11 @@ class Looks:
                 self._fast_s = float(times[index])
         return float(times[-1]) - self._fast_s < BEATS_S
 
-    def _smooth(self, window: ClosedWindow) -> Look | None:
-        windows = self._even
-        if not LOWEST < window.power < HIGHEST:
-            windows.clear()
+    def _even(self, window: ClosedWindow) -> Look | None:
+        power = window.power
+        if not LOWEST < power < HIGHEST:
             return None
-        windows.append(window)
-        begin_s, end_s = windows[0].start_s, window.end_s
-        if end_s - begin_s < EVEN_S:
-            return None
-        spans = [each.end_s - each.start_s for each in windows]
-        total = math.fsum(spans)
-        pairs = list(zip(windows, spans, strict=True))
-        power = math.fsum(each.power * span for each, span in pairs) / total
-        celsius = math.fsum(each.middle_c * span for each, span in pairs) / total
-        windows.clear()
-        return Look(begin_s, end_s, power, celsius, 0)
+        return Look(window.start_s, window.end_s, power, window.middle_c, 0)
 
     def _by_cycles(
         self, window: ClosedWindow, times: list[float], powers: list[float], ups: list[int]
@@ -158,6 +144,32 @@ class Looks:
         return look
 
 
+class Minute:
+    """Joins looks to ones of a minute at least."""
+
+    def __init__(self) -> None:
+        self.clear()
+
+    def clear(self) -> None:
+        """What comes next does not follow from what came before."""
+        self._looks: list[Look] = []
+
+    def add(self, look: Look) -> Look | None:
+        """Take a look; the longer one that it completes, if it does."""
+        looks = self._looks
+        looks.append(look)
+        begin_s = looks[0].start_s
+        if look.end_s - begin_s < LEAST_MINUTE_S:
+            return None
+        spans = [one.end_s - one.start_s for one in looks]
+        total = math.fsum(spans)
+        power = math.fsum(one.power * span for one, span in zip(looks, spans, strict=True))
+        celsius = math.fsum(one.celsius * span for one, span in zip(looks, spans, strict=True))
+        cycles, is_coarse = sum(one.cycles for one in looks), any(one.is_coarse for one in looks)
+        self.clear()
+        return Look(begin_s, look.end_s, power / total, celsius / total, cycles, is_coarse)
+
+
 class _Legs:
     """Follows power from turn to turn."""
 
@@ -172,9 +184,9 @@ class _Legs:
         self._is_wide = False
         self._wide_s = -math.inf
 
-    def ups(self, times: Floats, powers: Floats, low: float, high: float) -> list[int]:
-        """At which rows of a window a way up became wide; its powers lie from `low` to `high`."""
-        if self._stays(low, high):
+    def ups(self, times: Floats, powers: Floats) -> list[int]:
+        """At which rows of a window a way up became wide."""
+        if self._stays(float(powers.min()), float(powers.max())):
             return []
         rows = zip(times.tolist(), powers.tolist(), strict=True)
         return [row for row, (at_s, power) in enumerate(rows) if self._step(at_s, power)]

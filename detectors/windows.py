@@ -52,7 +52,7 @@ class ChannelWindows:
     third_moving, third_still  sums of the sizes of third differences of four rows of a state
     signal_rows, power_rows   the rows themselves, shape (m, 32), for closer looks
     celsius, target_c, power   means
-    power_low, power_high   least and highest power
+    power_high   highest power
     power_jump   largest change of power between neighbouring rows
     celsius_slope     °C/s, from the first and last quarter
     """
@@ -71,7 +71,6 @@ class ChannelWindows:
     celsius_slope: Floats
     target_c: Floats
     power: Floats
-    power_low: Floats
     power_high: Floats
     power_jump: Floats
     rough: Floats
@@ -251,7 +250,6 @@ def _channel_windows(
         celsius_slope=rise / clock.span_s,
         target_c=_mean(target_c),
         power=_mean(power),
-        power_low=power.min(axis=-1) if has_power else power[..., -1],
         power_high=power.max(axis=-1) if has_power else power[..., -1],
         power_jump=np.abs(power[..., 1:] - power[..., :-1]).max(axis=-1)
         if has_power

@@ -44,7 +44,7 @@ from dataclasses import dataclass, field
 from detectors.charts import SECONDS_IN_30_DAYS, Cusum, Ewma, limit_for
 from detectors.closed import ClosedWindow
 from detectors.detector import Say
-from detectors.duty import Look, Looks
+from detectors.duty import Look, Looks, Minute
 from detectors.hours import Hours, Rise
 from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
@@ -168,6 +168,7 @@ class DriftDetector:
         self._plan = plan
         self._states: dict[_Key, _State] = {}
         self._looks = Looks()
+        self._minute = Minute()
         self._key: _Key = (math.nan, math.nan, False)
         self._settled_s = math.inf
         self._held_since_s = math.nan
@@ -213,6 +214,7 @@ class DriftDetector:
                 self._judge(look, window, say)
         else:
             self._looks.clear()
+            self._minute.clear()
 
     def _soak(self, window: ClosedWindow) -> None:
         """Follow what this channel's heat has made of the air in a case."""
@@ -294,6 +296,12 @@ class DriftDetector:
             state.begin(power, span, self._least(state), may_ring=not flows)
             self._set_limit(state, span)
             return
+        if flows:
+            minute = self._minute.add(look)
+            if minute is None:
+                return
+            look, power, span = minute, minute.power, minute.end_s - minute.start_s
+            self._set_limit(state, span)
         own = state.power.value
         if not own > 0.0:
             return

@@ -41,8 +41,7 @@ def test_windows_that_are_passed_over_would_have_changed_nothing(
     for powers in windows(levels, noise, gap):
         times = at_s + np.arange(0.0, len(powers)) * 0.25
         at_s = float(times[-1]) + 0.25
-        rows = times, powers, float(powers.min()), float(powers.max())
-        assert quick.ups(*rows) == thorough.ups(*rows)
+        assert quick.ups(times, powers) == thorough.ups(times, powers)
         assert quick.both_s == thorough.both_s
 
 
@@ -50,7 +49,7 @@ def test_a_steady_power_is_passed_over() -> None:
     """Once its furthest has come, a hold within a turn of it costs no look at its rows."""
     legs = _Legs()
     times = np.arange(float(ROWS))
-    legs.ups(times, np.full(ROWS, 0.5), 0.5, 0.5)
+    legs.ups(times, np.full(ROWS, 0.5))
     assert legs._stays(0.42, 0.49)
     assert not legs._stays(0.42, 0.5)
     assert not legs._stays(0.39, 0.49)
