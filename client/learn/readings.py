@@ -11,7 +11,7 @@ from client.learn import units
 from client.learn.found import Group, quantities_of
 from client.learn.parts import add_each
 from client.learn.series import Series
-from client.learn.temperatures import temperatures
+from client.learn.temperatures import and_alike, temperatures
 from client.learn.tree import Place, text_of
 from client.learn.vocabulary import UNIT_KEYS
 
@@ -22,7 +22,10 @@ def groups(
     """Temperatures among the leaves, each with its target, power, code and so on."""
     anchors = temperatures(leaves, taken, given)
     used = {found.series.place for found in anchors}
-    made = [Group(found) for found in anchors]
+    sure = [Group(found) for found in anchors]
+    add_each(sure, "target_c", leaves, used | taken)
+    made = [Group(found) for found in and_alike(leaves, sure, taken)]
+    used = {group.place for group in made}
     add_each(made, "target_c", leaves, used | taken)
     _settle_units(made, leaves)
     for quantity in ("code", "resistance_ohm", "power", "flags"):

@@ -54,12 +54,18 @@ def is_by_leaf(places: Sequence[Place]) -> bool:
     return any(parents.count(parent) > 1 for parent in parents)
 
 
+def step_between(a: Place, b: Place) -> int | None:
+    """The one step in which two places differ; None where it is not one."""
+    if len(a) != len(b):
+        return None
+    differ = [n for n, (x, y) in enumerate(zip(a, b, strict=True)) if x != y]
+    return differ[0] if len(differ) == 1 else None
+
+
 def alike(a: Place, b: Place, by_leaf: bool) -> bool:
     """Whether two places differ only in the step that tells channels apart."""
-    if len(a) != len(b):
-        return False
-    differ = [n for n, (x, y) in enumerate(zip(a, b, strict=True)) if x != y]
-    return len(differ) == 1 and (differ[0] == len(a) - 1) == by_leaf
+    at = step_between(a, b)
+    return at is not None and (at == len(a) - 1) == by_leaf
 
 
 def kinship(a: Series, b: Series) -> float:

@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from client.learn import units
-from client.learn.found import Found, is_limit, is_motion, naming, quantities_of
+from client.learn.found import Found, Group, is_limit, is_motion, naming, quantities_of
 from client.learn.heat import follows, is_continuous
 from client.learn.relations import (
     DEGREES,
@@ -14,6 +14,7 @@ from client.learn.relations import (
     kinship,
     linked,
     repeated,
+    step_between,
 )
 from client.learn.series import Series
 from client.learn.tree import Place, Token, path_of, text_of
@@ -45,17 +46,55 @@ def temperatures(
     leaves: Mapping[Place, Series], taken: set[Place], given: Collection[str] = ()
 ) -> list[Found]:
     """Temperatures among the leaves, sorted by place; `given` are paths of some, as told."""
-    numbers = [one for place, one in leaves.items() if one.is_number and place not in taken]
-    numbers = [one for one in numbers if one.can_be("temperature_c")]
-    numbers = [one for one in numbers if not is_motion(one, leaves) and not is_limit(one)]
-    plausible = [one for one in numbers if one.low >= -60.0 and one.high <= _highest(one)]
-    scored = [_temperature(one) for one in plausible]
+    numbers = _numbers(leaves, taken)
+    scored = _scored(numbers)
     told = [one for place, one in leaves.items() if one.is_number and path_of(place) in given]
     scored = [found for found in scored if found.series not in told]
     scored += [Found(one, "temperature_c", _TOLD, ["you said so"]) for one in told]
     anchors = [found for found in scored if found.score >= _ENOUGH]
     anchors += _by_behaviour(scored, anchors, numbers)
-    anchors += _alike(scored, anchors)
+    return _sifted(anchors)
+
+
+def and_alike(
+    leaves: Mapping[Place, Series], made: Sequence[Group], taken: set[Place]
+) -> list[Found]:
+    """The temperatures and what stands as they do, sorted by place.
+
+    The step that leads from a reading to its target tells quantities apart: what differs from the
+    reading in that step alone is no other channel, but more of the same one.
+    """
+    anchors = [group.anchor for group in made]
+    parts = {part.series.place for group in made for part in group.parts.values()}
+    known = {group.place for group in made} | parts | taken
+    sizes = Counter(place[:-1] for place, one in leaves.items() if one.is_number)
+    grouped = {place[-1] for place in leaves if sizes[place[:-1]] > 1}
+    fresh = [
+        found
+        for found in _scored(_numbers(leaves, known))
+        if found.score > -1.5 and not _is_by_id(found.series.place, grouped)
+    ]
+    steps = {
+        group.place: step_between(group.place, part.series.place)
+        for group in made
+        for part in group.parts.values()
+    }
+    return _sifted([*anchors, *_alike(fresh, anchors, steps)])
+
+
+def _numbers(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Series]:
+    numbers = [one for place, one in leaves.items() if one.is_number and place not in taken]
+    numbers = [one for one in numbers if one.can_be("temperature_c")]
+    return [one for one in numbers if not is_motion(one, leaves) and not is_limit(one)]
+
+
+def _scored(numbers: Sequence[Series]) -> list[Found]:
+    plausible = [one for one in numbers if one.low >= -60.0 and one.high <= _highest(one)]
+    return [_temperature(one) for one in plausible]
+
+
+def _sifted(anchors: Sequence[Found]) -> list[Found]:
+    """Without what turns out to be another thing beside the rest."""
     return _without_repeats(_without_worked_out(_without_targets(anchors[:MAX_ANCHORS])))
 
 
@@ -162,27 +201,23 @@ def _led_by_their_own(
             yield led[n], score
 
 
-def _alike(scored: Sequence[Found], sure: Sequence[Found]) -> list[Found]:
-    """Leaves at places like those of the sure ones, but for the channel's step.
-
-    Where that step is all that tells numbers apart, as the ids of single values do, it makes none
-    of them a temperature.
-    """
-    known = {id(found) for found in sure}
+def _alike(
+    scored: Sequence[Found], sure: Sequence[Found], of_quantity: Mapping[Place, int | None]
+) -> list[Found]:
+    """Leaves at places like those of the sure ones, but for the channel's step; `of_quantity` says
+    which step tells a sure one's quantities apart."""
     places = [found.series.place for found in sure]
     by_leaf = is_by_leaf(places)
-    places_seen = [found.series.place for found in scored]
-    sizes = Counter(place[:-1] for place in places_seen)
-    grouped = {place[-1] for place in places_seen if sizes[place[:-1]] > 1}
     more = []
     for found in scored:
         place = found.series.place
-        if id(found) in known or found.score <= -1.5 or _is_by_id(place, grouped):
-            continue
         # A setting stands too; what nothing speaks for must be seen to move.
         if found.score < _HINTED and not (found.series.moves or found.series.is_restless):
             continue
-        if any(alike(other, place, by_leaf) for other in places):
+        if any(
+            alike(other, place, by_leaf) and step_between(other, place) != of_quantity.get(other)
+            for other in places
+        ):
             found.score = max(found.score + 1.0, _ENOUGH)
             found.why.append("stands like the others")
             more.append(found)
@@ -191,7 +226,8 @@ def _alike(scored: Sequence[Found], sure: Sequence[Found]) -> list[Found]:
 
 def _is_by_id(place: Place, grouped: set[Token]) -> bool:
     """Whether an id alone tells a number from others: its index, or that of a row that, like all
-    such rows, holds nothing else. `grouped` are members that stand beside others."""
+    such rows, holds nothing else. Then standing alike makes no temperature of it. `grouped` are
+    members that stand beside others."""
     return text_of(place[-1]).isdigit() or (len(place) > 1 and place[-1] not in grouped)
 
 
