@@ -37,6 +37,7 @@ from shared.hostclock import GOES, STANDS, moved
 
 LATE_S = 1.0
 TOLD_EVERY_S = 1.0
+"""How often it is told that time passes while a host says nothing that can be read."""
 JUMP_S = 2.0
 DRIFT = 1e-3
 WAIT_S = 8.0

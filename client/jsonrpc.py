@@ -151,9 +151,11 @@ def is_envelope(message: Any) -> bool:
 
 def refusal_in(message: Any) -> str:
     """The words of an answer that is an error, cleaned; empty where a message is none."""
-    if type(message) is not dict or "method" in message or not message.get("error"):
+    if type(message) is not dict or "method" in message:
         return ""
-    return _error_of(message["error"])[1]
+    # A number under that name is the difference of some control loop.
+    error = message.get("error")
+    return _error_of(error)[1] if error and type(error) in (dict, str) else ""
 
 
 def refusal(number: int | str) -> bytes:

@@ -109,18 +109,20 @@ class Mapper:
             return []
         updates: list[Update] = []
         parts = message[:MAX_BATCH] if jsonrpc.is_batch(message) else (message,)
+        fits = is_refusal = False
         for part in parts:
-            origin = self._origin(part)
+            origin, before = self._origin(part), len(updates)
             if origin is not None:
                 self._read(part, origin, entry.own_s, updates)
+                fits = fits or any(update.values for update in updates[before:])
             elif words := jsonrpc.refusal_in(part):
+                is_refusal = True
                 self._refused(words, entry.own_s, updates)
-                return updates
-        if not any(update.values for update in updates) and not self._early:
+        if fits or self._early:
+            self._refusals.fit()
+        elif not is_refusal:
             self._refusals.no_fit(entry.payload)
             self._time.see(entry.own_s)
-        else:
-            self._refusals.fit()
         return updates or self._passed(entry.own_s)
 
     def _passed(self, own_s: float) -> list[Update]:

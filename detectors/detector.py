@@ -12,6 +12,7 @@ There are four sorts, by what they need to see:
                   other or to what the machine does, and may absorb events into another.
 """
 
+from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
@@ -59,20 +60,21 @@ class Moment:
     """From windows closed before this row."""
 
 
-class RowDetector:
+class RowDetector(ABC):
     """Sees every row that matters of one channel."""
 
     busy: bool = False
     """Whether the next row must be stepped whatever `suspects` says."""
 
+    @abstractmethod
     def suspects(self, columns: ChannelColumns, frame: Frame, given: "Given") -> NDArray[np.bool_]:
         """Rows that `step` could care about while at rest, shape (n,)."""
-        raise NotImplementedError
 
+    @abstractmethod
     def step(self, moment: Moment, say: Say) -> None:
-        raise NotImplementedError
+        """Take a row."""
 
-    def finish(self, say: Say) -> None:
+    def finish(self, say: Say) -> None:  # noqa: B027  # most have nothing open
         """The log has ended: say what is still open, leave what goes on as it is."""
 
     def not_evaluated(self) -> list[NotEvaluated]:
@@ -94,11 +96,12 @@ class Given:
     learned: LearnedColumns
 
 
-class WindowDetector:
+class WindowDetector(ABC):
     """Sees every closed window of one channel, in runs of one or of hundreds."""
 
+    @abstractmethod
     def run(self, closed: ClosedWindows, say: Say) -> None:
-        raise NotImplementedError
+        """Take a run of windows."""
 
     def not_evaluated(self) -> list[NotEvaluated]:
         """What this detector could not judge on this channel, and why."""

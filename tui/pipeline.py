@@ -411,6 +411,7 @@ class Live:
             if self._reader.fatal is not None and is_empty:
                 # Nothing was heard at all: the name stays free for the next try.
                 self._recorder.path.unlink(missing_ok=True)
+                self._recorder = None
         self.finished.set()
 
     def _recording_view(self) -> RecordingView:

@@ -13,8 +13,8 @@ from client.learn.vocabulary import CLOCK_WORDS, QUANTITY_WORDS
 from client.values import clock as clock_of
 
 SLOPES = {1.0: "s", 1e3: "ms", 1e6: "us", 1e9: "ns"}
-NAMES = {"s": "seconds", "ms": "milliseconds", "us": "microseconds", "ns": "nanoseconds"}
 """Host time per second of own time, and the unit it means."""
+NAMES = {"s": "seconds", "ms": "milliseconds", "us": "microseconds", "ns": "nanoseconds"}
 _EPOCHS = {1e9: "s", 1e12: "ms", 1e15: "us", 1e18: "ns"}
 _SAME_RUN_S = 600.0
 """Sources heard within one listening say times that are no further apart."""

@@ -34,7 +34,7 @@ EXAMPLE_BYTES = 64
 
 
 class Gatherer:
-    """Takes entries as they come; `sources()` sorts them out. Bounded; keeps the newest half."""
+    """Takes entries as they come, and no more than its bounds; `sources()` sorts them out."""
 
     def __init__(self, requests: Sequence[Request] = ()) -> None:
         self._requests = requests

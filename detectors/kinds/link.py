@@ -48,8 +48,6 @@ SHOWN = 80
 """Letters of a host's message that are shown."""
 BEFORE_S, AFTER_S = 2.0, 10.0
 """How long before and after a halt its reason may be said (a choice: hosts say both at once)."""
-
-
 MOST_WORDS = 32
 """Words without a meaning that are an event each; a host with more says numbers, not states."""
 

@@ -13,7 +13,8 @@ neither judged nor learned from; nor are windows without a single change.
 What the chart takes for a rise must be no heat: its loud windows must be white
 (`detectors.whiteness`), and above what misdated readings make of the heat that moves.
 
-Rest and printing have their own noise each. Blind until a channel's own noise is known: 3 windows;
+Rest and printing have their own noise each, learned from every window at first and by looks of
+eight once it is known. Blind until a channel's own noise is known: 3 windows;
 to noise of less than three times the rest's that has been there since the first print; to
 noise that is slower than white, or smaller than what stirred heat moves between readings.
 """

@@ -21,6 +21,7 @@ from shared.words import EVERY_CHANNEL, Kind, is_number_key
 
 QUIET_S = 10.0
 MOST_WHYS = 64
+OTHER = "other reasons"
 SHOWN = 3
 """Reasons that are told."""
 
@@ -31,42 +32,44 @@ class UnreadableDetector(HostDetector):
     def __init__(self) -> None:
         self._counts: Counter[str] = Counter()
         self._examples: dict[str, str] = {}
+        self._no_fit = 0
 
     def text(self, row: int, time_s: float, key: str, text: str, say: Say) -> None:
         found = told_of(text) if key == UNREADABLE else None
         if found is None:
             return
         count, why, example = found
-        if why not in self._counts and len(self._counts) >= MOST_WHYS:
-            why = max(self._counts)
-        self._counts[why] += count
-        self._examples.setdefault(why, example)
-        total = self._counts.total()
-        sighting = of_the_host(
-            Kind.UNREADABLE,
-            row,
-            time_s,
-            self._words(total),
-            value=float(total),
-            unit="messages",
-            facts={"why": why},
-        )
+        if why == NO_FIT:
+            self._no_fit += count
+            do = "run `ohmvigil watch HOST --check`"
+            words = f"messages come, none fits this profile{_such(example)}: {do}"
+            what = "message"
+        else:
+            if why not in self._counts and len(self._counts) >= MOST_WHYS:
+                why = OTHER
+            self._counts[why] += count
+            self._examples.setdefault(why, example)
+            total = self._counts.total()
+            what = "value" if all(map(is_number_key, self._counts)) else "message"
+            words = f"{total} {what}{'' if total == 1 else 's'} could not be used: {self._whys()}"
+        # Of all that was told so far: the newest words are the event's.
+        value, unit = float(self._no_fit + self._counts.total()), f"{what}s"
+        sighting = of_the_host(Kind.UNREADABLE, row, time_s, words, value=value, unit=unit)
+        sighting.facts["why"] = why
         say(sighting)
 
-    def _words(self, total: int) -> str:
-        parts = []
-        for why, count in self._counts.most_common(SHOWN):
-            example = self._examples[why]
-            such = f", such as '{example}'" if example else ""
-            if why == NO_FIT:
-                do = "run `ohmvigil watch HOST --check`"
-                return f"messages come, none fits this profile{such}: {do}"
-            parts.append(f"{why}{f' ({count})' if len(self._counts) > 1 else ''}{such}")
-        what = "value" if all(map(is_number_key, self._counts)) else "message"
-        more = "; and more" if len(self._counts) > SHOWN else ""
-        return (
-            f"{total} {what}{'' if total == 1 else 's'} could not be used: {'; '.join(parts)}{more}"
-        )
+    def _whys(self) -> str:
+        """The most frequent reasons, with an example each."""
+        is_one = len(self._counts) == 1
+        parts = [
+            f"{why}{'' if is_one else f' ({count})'}{_such(self._examples[why])}"
+            for why, count in self._counts.most_common(SHOWN)
+        ]
+        return "; ".join([*parts, *(["and more"] if len(self._counts) > SHOWN else [])])
+
+
+def _such(example: str) -> str:
+    return f", such as '{example}'" if example else ""
 
 
 class UnreadableRule(Rule):

@@ -205,6 +205,37 @@ def test_an_answer_that_is_an_error_is_counted_and_its_words_are_a_message() -> 
     assert "host.state" not in mapper.feed(message(error, OWN + 3))[0].values
 
 
+def test_an_error_in_a_batch_hides_nothing_beside_it() -> None:
+    """Readings in the same batch are taken, before it and behind it."""
+    profile = Profile(
+        format=1,
+        requests=(Request(json='{"method": "hot"}'), Request(json='{"method": "cold"}')),
+        updates=(
+            UpdateSource(answer_to="hot", status="/result"),
+            UpdateSource(answer_to="cold", status="/result"),
+        ),
+        channels={
+            "nozzle": Channel(temperature_c="/tip"),
+            "bed": Channel(temperature_c="/plate"),
+        },
+    )
+    error = {"id": 9, "error": {"code": 5, "message": "no camera"}}
+    batch = [{"id": 1, "result": {"tip": 200.0}}, error, {"id": 2, "result": {"plate": 60.0}}]
+    updates = Mapper(profile).feed(message(batch, OWN))
+    found = {key: value for update in updates for key, value in update.values.items()}
+    assert found["nozzle.temperature_c"] == 200.0
+    assert found["bed.temperature_c"] == 60.0
+    assert found["host.message"] == "no camera"
+
+
+def test_a_number_that_is_named_error_is_no_answer_with_an_error() -> None:
+    """Controllers call the distance to their target so."""
+    mapper = Mapper(SIMULATED)
+    mapper.feed(message(whole([["fan.part", 1]], 10000)))
+    mapper.feed(message({"loop": 3, "error": -0.5}, OWN + 1))
+    assert not mapper.refused
+
+
 def test_own_time_can_be_placed_in_the_log() -> None:
     """Unknown until the log has begun."""
     mapper = Mapper(SIMULATED)

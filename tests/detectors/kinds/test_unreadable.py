@@ -6,7 +6,7 @@ from detectors.diagnosis import diagnose
 from detectors.diagnosis.verdict import verdict
 from detectors.watch import Watch
 from shared.events import Event
-from shared.unreadable import UNREADABLE, told
+from shared.unreadable import NO_FIT, UNREADABLE, told
 from shared.updates import Update, Value, batch_of
 from shared.words import Kind
 
@@ -49,6 +49,22 @@ def test_every_reason_is_told_and_values_are_called_values() -> None:
         "7 values could not be used: bed.power (4), such as '1/255'; "
         "nozzle.power (3), such as '0/255'"
     )
+
+
+def test_a_profile_that_fits_after_all_is_not_said_to_fit_nothing() -> None:
+    """What did not fit at first says nothing of a message that is spoilt later."""
+    tellings = {5: told(40, NO_FIT, '{"hi"}'), 60: told(1, "not JSON", "<html>")}
+    assert "none fits this profile" in unreadable(tellings, singly=True, seconds=50)[0].text
+    event = unreadable(tellings, singly=True)[-1]
+    assert event.text == "1 message could not be used: not JSON, such as '<html>'"
+
+
+def test_a_host_of_many_reasons_is_told_within_bounds() -> None:
+    tellings = {n: told(1, f"reason {n}", "x" * 40) for n in range(1, 85)}
+    (event,) = unreadable(tellings, singly=True)
+    assert event.text.startswith("84 messages could not be used: other reasons (20)")
+    assert event.text.endswith("; and more")
+    assert len(event.text) < 400
 
 
 def test_what_the_host_says_of_its_state_comes_before_what_could_not_be_used() -> None:
