@@ -12,7 +12,6 @@ between two neighbouring steps, is too quiet to tell: noise below about 0.2 step
 """
 
 import math
-from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
@@ -49,42 +48,42 @@ class ChangeRate:
     """`frozen_rows` is the run that chance does not explain; inf where it can't be told."""
 
     frozen_rows: float = math.inf
-    _shares: deque[float] = field(default_factory=lambda: deque([math.inf] * WINDOWS))
+    _shares: Floats = field(default_factory=lambda: np.full(WINDOWS, math.inf))
     """Shares of changed rows of the last windows, by age; inf for those still to come."""
     _still: int = 0
     """Windows without a change, since the last with one."""
 
-    def _add(self, share: float) -> None:
-        self._shares.popleft()
-        self._shares.append(share)
+    def take(self, shares: Floats) -> Floats:
+        """Take k windows that tell: the shares of the last ones after each, shape (k, WINDOWS)."""
+        known = np.concatenate((self._shares, shares))
+        self._shares = known[-WINDOWS:]
+        found: Floats = known[_LAST + np.arange(len(shares))[:, None]]
+        return found
 
-    def _stood(self) -> None:
-        """It stood still by itself, for no longer than it may, and moved again."""
-        self._add(0.0)
-        self._add(0.0)
-
-    def learn(
-        self,
-        taught: NDArray[np.bool_],
-        moves: NDArray[np.bool_],
-        tells: NDArray[np.bool_],
-        shares: Floats,
+    def take_between(
+        self, stood: Sequence[tuple[int, int]], tells: NDArray[np.bool_], shares: Floats
     ) -> Floats:
-        """Take m windows: which have no gap, move, and tell, and their shares; shape (m,) all.
+        """The same of m windows with stillness among them: `frozen_rows` after each, shape (m,).
 
-        `frozen_rows` after each of them.
+        NaN where one tells nothing. Whether it stood for too long is judged by what was known then.
         """
         found = np.full(len(shares), math.nan)
-        before, begin = np.array(self.frozen_rows), 0
-        for end, still in self._ends_of_stillness(taught, moves):
-            self._take(slice(begin, end), tells, shares, found)
+        for begin, end, still in zip(
+            [0, *(end for end, _ in stood)],
+            [*(end for end, _ in stood), len(shares)],
+            [*(still for _, still in stood), math.inf],
+            strict=True,
+        ):
+            told = begin + np.flatnonzero(tells[begin:end])
+            if len(told):
+                found[told] = _limits(self.take(shares[told]))
+                self.frozen_rows = float(found[told[-1]])
             if still * ROWS < self.frozen_rows:
-                self._stood()
-            begin = end
-        self._take(slice(begin, None), tells, shares, found)
-        return held(found, ~np.isnan(found), before)
+                # It stood still by itself, for no longer than it may, and moved again.
+                self._shares = np.concatenate((self._shares[2:], (0.0, 0.0)))
+        return found
 
-    def _ends_of_stillness(
+    def ends_of_stillness(
         self, taught: NDArray[np.bool_], moves: NDArray[np.bool_]
     ) -> list[tuple[int, int]]:
         """Windows that move after some that stood still, and how many those were."""
@@ -100,20 +99,8 @@ class ChangeRate:
         ends = np.flatnonzero(stood)
         return list(zip(at[ends].tolist(), stood[ends].tolist(), strict=True))
 
-    def _take(self, part: slice, tells: NDArray[np.bool_], shares: Floats, found: Floats) -> None:
-        """Learn from the windows of a part that tell; the limits after each into `found`."""
-        told = tells[part]
-        new = shares[part][told]
-        if not len(new):
-            return
-        known = np.concatenate((self._shares, new))
-        self._shares = deque(known[-WINDOWS:].tolist())
-        limits = _limits(known[1:][_LAST + np.arange(len(new))[:, None]])
-        found[part][told] = limits
-        self.frozen_rows = float(limits[-1])
 
-
-_LAST = np.arange(WINDOWS)
+_LAST = np.arange(1, WINDOWS + 1)
 
 
 def learn_changes(
@@ -127,9 +114,22 @@ def learn_changes(
     moves = windows.changes > 0
     tells = taught & moves & (step > 0.0)
     shares = _shares_of(windows, seconds, step)
-    return np.stack(
-        [rate.learn(*each) for rate, *each in zip(rates, taught, moves, tells, shares, strict=True)]
-    )
+    found = np.full(shares.shape, math.nan)
+    before = np.array([rate.frozen_rows for rate in rates])
+    plain, rows = tells.copy(), []
+    for place, rate in enumerate(rates):
+        stood = rate.ends_of_stillness(taught[place], moves[place])
+        if stood:
+            found[place] = rate.take_between(stood, tells[place], shares[place])
+            plain[place] = False
+        else:
+            rows.append(rate.take(shares[place][plain[place]]))
+    if plain.any():
+        found[plain] = _limits(np.concatenate(rows))
+    limits = held(found, ~np.isnan(found), before)
+    for rate, last in zip(rates, limits[:, -1].tolist(), strict=True):
+        rate.frozen_rows = last
+    return limits
 
 
 def _shares_of(windows: "ChannelWindows", seconds: Floats, step: Floats) -> Floats:

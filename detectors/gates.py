@@ -49,6 +49,11 @@ CODES = {gate: code for code, gate in enumerate(GATES)}
 """Gates as numbers, for arrays."""
 
 
+def marked(*gates: Gate) -> NDArray[np.bool_]:
+    """By code, whether it is one of these gates: `marked(...)[codes]` says it of an array."""
+    return np.array([gate in gates for gate in GATES])
+
+
 class GateKeeper:
     """Works out the gates of all channels."""
 

@@ -123,10 +123,12 @@ class Learner:
             table[:, place, 0] = carried[f"now_{name}"]
         if not count:
             return table
-        new = self._new(windows, seconds, floors)
+        new, is_all_present = self._new(windows, seconds, floors), bool(present.all())
         for place, name in enumerate(fields):
-            # Before a channel says anything, nothing is learned of it.
-            column = held(np.asarray(new[name], dtype=np.float64), present, table[:, place, 0])
+            column = np.asarray(new[name], dtype=np.float64)
+            if not is_all_present:
+                # Before a channel says anything, nothing is learned of it.
+                column = held(column, present, table[:, place, 0])
             table[:, place, 1:] = column
             carried[f"now_{name}"] = column[:, -1]
         return table

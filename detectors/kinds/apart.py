@@ -32,7 +32,7 @@ from numpy.typing import NDArray
 from detectors.book import EventBook
 from detectors.closed import Together, WindowsAt
 from detectors.detector import Rule
-from detectors.gates import CODES
+from detectors.gates import marked
 from detectors.kinds.rest import OFF, ROOM_C_S, is_board
 from detectors.reports import Cleared, Sighting
 from detectors.running import Carried
@@ -51,7 +51,7 @@ LIMIT_K, LIMIT_PART = 4.0, 0.02
 BACK = 0.5
 """Part of the limit below which they agree again."""
 LASTING_S = 600.0
-_UNSURE = (CODES[Gate.STARTING], CODES[Gate.HALTED])
+_UNSURE = marked(Gate.STARTING, Gate.HALTED)
 
 
 _FIRST = {
@@ -288,7 +288,7 @@ def _calm(together: Together) -> Floats:
     """What channels read in windows in which they stand still, °C, NaN in others; (n, m)."""
     figures, windows = together.windows.figures, together.windows
     calm = figures.present & ~figures.joined & (np.abs(figures.celsius_slope) < CALM_C_S)
-    calm &= ~np.isin(together.codes, _UNSURE)
+    calm &= ~_UNSURE[together.codes]
     calm &= ~np.array([[is_board(name)] for name in windows.channels], dtype=bool)
     found: Floats = np.where(calm, figures.middle_c, math.nan)
     return found

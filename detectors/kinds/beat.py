@@ -39,7 +39,7 @@ import numpy as np
 
 from detectors.closed import ClosedWindow, ClosedWindows, power_rows, signal_rows, time_rows
 from detectors.detector import Say
-from detectors.gates import CODES
+from detectors.gates import marked
 from detectors.heatmodel import HeatModel
 from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
@@ -81,7 +81,7 @@ this covers heaters of 10 K/s."""
 UNPOWERED_HZ = 0.3
 PRINTING_HZ = 0.4
 FASTEST_AIR_HZ = 0.04
-_CALM = [CODES[gate] for gate in (Gate.HOLDING, Gate.PRINTING, Gate.COLD)]
+_CALM = marked(Gate.HOLDING, Gate.PRINTING, Gate.COLD)
 SWINGS = 0.8
 """While printing: mean square of changes between window means, over noise squared. A tone of
 once the noise whose period lies between two windows and 25 s gives 0.8 or more (computed)."""
@@ -295,7 +295,7 @@ def _is_harmonic(tone: Tone, slow: Tone, cell: float) -> bool:
 def _calm(closed: ClosedWindows) -> list[bool]:
     """Windows in which a tone may be looked for."""
     channel = closed.channel
-    calm = ~channel.joined & ~np.isnan(channel.rough) & np.isin(closed.codes, _CALM)
+    calm = ~channel.joined & ~np.isnan(channel.rough) & _CALM[closed.codes]
     found: list[bool] = calm.tolist()
     return found
 
