@@ -152,6 +152,7 @@ class Channel(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     y_mm: str | Reading | None = None
     z_mm: str | Reading | None = None
     speed_mm_s: str | Reading | None = None
+    feed_mm_s: str | Reading | None = None
     speed: str | Reading | None = None
     uptime_s: str | Reading | None = None
     state: str | Reading | None = None

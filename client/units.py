@@ -63,7 +63,7 @@ DIMENSION_OF: dict[str, str] = {
     **dict.fromkeys(("power", "speed"), "share"),
     "resistance_ohm": "resistance",
     **dict.fromkeys(("x_mm", "y_mm", "z_mm"), "length"),
-    "speed_mm_s": "speed",
+    **dict.fromkeys(("speed_mm_s", "feed_mm_s"), "speed"),
     "uptime_s": "time",
 }
 """What each quantity of ours measures; a code has no unit."""

@@ -28,7 +28,9 @@ MIN_SPACING_S = 0.02
 SPACING_MARGIN = 1.25
 """How much later than its usual spacing a value may come and still be on time (jitter)."""
 
-MOTION_KEYS = ("motion.x_mm", "motion.y_mm", "motion.z_mm", "motion.speed_mm_s")
+MOTION_KEYS = tuple(
+    f"motion.{name}" for name in ("x_mm", "y_mm", "z_mm", "speed_mm_s", "feed_mm_s")
+)
 _SENSOR_QUANTITIES = ("temperature_c", "code", "resistance_ohm")
 
 

@@ -132,6 +132,7 @@ QUANTITIES = {
         Quantity("y_mm", "mm"),
         Quantity("z_mm", "mm"),
         Quantity("speed_mm_s", "mm/s"),
+        Quantity("feed_mm_s", "mm/s"),
         Quantity("speed", "1"),
         Quantity("uptime_s", "s"),
         Quantity("state", "", is_number=False),

@@ -6,7 +6,7 @@ Figures come from the detectors' own constants, what each is blind to from its o
 from dataclasses import dataclass
 from types import ModuleType
 
-from detectors import cadence, excursion, gates, hours, ties
+from detectors import cadence, excursion, gates, ties
 from detectors.kinds import (
     apart,
     beat,
@@ -221,16 +221,14 @@ PAGES = {
     ),
     Kind.DRIFT: KindPage(
         "slow change against power, or against other channels",
-        f"{drift.REST_LEAST:.0%} of power at rest, {drift.PRINT_LEAST:.0%} while printing, worth "
-        f"{drift.AMBIENT_K:g} K; over hours {hours.REST_LEAST:.0%} at rest, "
-        f"{hours.FLOW_LEAST:.0%} while printing, worth {hours.AIR_K:g} K; "
-        f"{drift.LESS_LEAST:.0%} less power after {spelt(drift.LESS_AFTER_S)}; "
-        f"{apart.LIMIT_K:g} K, and {apart.LIMIT_PART:.0%} of the "
-        "level, from a channel that it followed",
-        f"{spelt(drift.LASTING_S)} at the least change, under one minute at twice it (a CUSUM); "
-        f"against another channel {spelt(apart.LASTING_S)}; against the earliest hold "
-        f"{spelt(hours.APART_S)}, while printing {spelt(hours.FLOW_APART_S)}",
-        f"{drift.BACK_S:g} s back at the own power; {apart.BACK:.0%} of the limit",
+        f"{drift.LIMIT:g} of its own deviations, and {drift.LEAST_K:g} K, more power for the same "
+        f"reading than its balance of heat was; less power after {spelt(drift.LESS_AFTER_S)}; "
+        f"{apart.LIMIT_K:g} K, and {apart.LIMIT_PART:.0%} of the level, from a channel that it "
+        "followed",
+        f"means of {drift.SPANS[0]}, {drift.SPANS[1]} and {drift.SPANS[2]} minutes' holding; "
+        f"against another channel {spelt(apart.LASTING_S)}",
+        f"{spelt(drift.BACK_LOOKS * drift.LOOK_S)} at less than half of it; {apart.BACK:.0%} of "
+        "the limit",
         drift,
     ),
     Kind.NO_RISE: KindPage(
