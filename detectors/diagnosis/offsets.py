@@ -127,7 +127,7 @@ def _straps_ohm(chain: Chain, true_ohm: float, count: int) -> float:
 
 def _fit(read: float, would: float, least: float) -> float:
     """How well a size is the expected one, 0…1; 0 where that is no more than `least`, Ω."""
-    if math.isnan(would) or abs(would) < least:
+    if not math.isfinite(would) or abs(would) < least:
         return 0.0
     far = abs(read - would) / max(NEAR * abs(would), least)
     return 0.0 if far > 1.0 else 1.0 - EDGE * far
