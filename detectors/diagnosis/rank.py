@@ -11,13 +11,9 @@ from dataclasses import dataclass
 
 from detectors.diagnosis.case import Fact
 from detectors.diagnosis.causes import CHAIN_SIGNS, PRIORS
-from detectors.diagnosis.signs_context import CONTEXT_SIGNS
-from detectors.diagnosis.signs_heat import HEAT_SIGNS
-from detectors.diagnosis.signs_link import LINK_SIGNS
-from detectors.diagnosis.signs_reading import READING_SIGNS
-from detectors.diagnosis.table import CANDIDATES, Candidate, Family, by_name
+from detectors.diagnosis.signs import SIGNS
+from detectors.diagnosis.table import CANDIDATES, Candidate, Family
 
-SIGNS = by_name((*READING_SIGNS, *HEAT_SIGNS, *CONTEXT_SIGNS, *LINK_SIGNS))
 TELLS = math.log(1.35)
 """Least log ratio at which a fact is named as evidence for or against."""
 

@@ -7,7 +7,7 @@ from detectors.diagnosis.checkform import CheckForm, Risk
 from detectors.diagnosis.checks import CATALOGUE
 from detectors.diagnosis.firstline import FIRST_LINES, PULL_THE_PLUG, SWITCH_OFF
 from detectors.diagnosis.nextcheck import information_bits
-from detectors.diagnosis.rank import SIGNS
+from detectors.diagnosis.signs import SIGNS
 from detectors.diagnosis.table import CANDIDATES, Candidate, Family, words_of
 from shared.words import Cause
 

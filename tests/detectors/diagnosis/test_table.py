@@ -14,7 +14,7 @@ from detectors.diagnosis.causes import CHAIN_SIGNS, PRIORS
 from detectors.diagnosis.chainfacts import chain_facts
 from detectors.diagnosis.evidence import facts_of
 from detectors.diagnosis.link import link
-from detectors.diagnosis.rank import SIGNS
+from detectors.diagnosis.signs import SIGNS
 from detectors.diagnosis.table import CANDIDATES
 from shared.chain import Chain
 from shared.events import Event
