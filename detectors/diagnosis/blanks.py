@@ -5,7 +5,7 @@ Nothing is guessed: where the chain does not tell what a figure needs, there is 
 
 import math
 
-from detectors.diagnosis.checkform import Blank
+from detectors.diagnosis.table import Blank
 from shared import platinum
 from shared.budget import Conditions, filter_at
 from shared.chain import Chain
@@ -93,12 +93,15 @@ def _share(chain: Chain) -> str | None:
     return f"The reading should be off by {0.5 * share:g} times that."
 
 
-CAPACITANCE = Blank("what `ohmvigil budget` allows for the chain", _capacitance, needs=True)
-COLD_OHMS = Blank(
-    "108 to 110 Ω for a Pt100, ten times that for a Pt1000, and the leads", _cold_ohms
+CAPACITANCE = Blank(
+    "capacitance", "what `ohmvigil budget` allows for the chain", _capacitance, needs=True
 )
-TRIAL = Blank("110 or 120 Ω, then 180 Ω (Pt1000: ten times that),", _resistors)
+COLD_OHMS = Blank(
+    "ohms", "108 to 110 Ω for a Pt100, ten times that for a Pt1000, and the leads", _cold_ohms
+)
+TRIAL = Blank("resistors", "110 or 120 Ω, then 180 Ω (Pt1000: ten times that),", _resistors)
 SHARE = Blank(
+    "share",
     "On a board set for two wires, the reading of three wires is off by 0.75 of that, of four "
     "by 0.5; two wires have no such pair: take both leads from length and gauge.",
     _share,

@@ -5,7 +5,6 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from detectors.diagnosis.answers import Answer
 from detectors.diagnosis.case import Case, cases
 from detectors.diagnosis.chainfacts import chain_facts
-from detectors.diagnosis.checkform import CheckForm, Scene
 from detectors.diagnosis.checks import form_of
 from detectors.diagnosis.evidence import facts_of
 from detectors.diagnosis.nextcheck import answered, as_check, next_check, telling_check
@@ -21,7 +20,7 @@ from detectors.diagnosis.rank import (
     weigh,
     weigh_chain,
 )
-from detectors.diagnosis.table import CANDIDATES, Candidate
+from detectors.diagnosis.table import CANDIDATES, Candidate, CheckForm, Scene
 from shared.chain import UNTOLD, Chain
 from shared.events import Event, RankedCause
 from shared.words import Kind

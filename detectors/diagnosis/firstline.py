@@ -7,7 +7,7 @@ heater that is on by itself obeys nobody. Such a finding leads every headline.
 from collections.abc import Mapping, Sequence
 
 from detectors.diagnosis.case import number
-from detectors.diagnosis.checkform import MAINS, OFF
+from detectors.diagnosis.checks import MAINS, OFF
 from shared.events import Event, RankedCause
 from shared.kinds import KINDS, Shape
 from shared.words import Cause, Kind

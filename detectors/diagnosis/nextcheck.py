@@ -3,10 +3,17 @@
 import math
 from collections.abc import Iterable
 
-from detectors.diagnosis.checkform import CheckForm, Risk, Scene
 from detectors.diagnosis.checks import fitting
 from detectors.diagnosis.rank import Odds, Weighed
-from detectors.diagnosis.table import CANDIDATES, Candidate, words_of
+from detectors.diagnosis.table import (
+    CANDIDATES,
+    OTHERS,
+    Candidate,
+    CheckForm,
+    Risk,
+    Scene,
+    words_of,
+)
 from shared.events import Check
 
 WORTH_BITS = 0.05
@@ -147,7 +154,9 @@ def _meaning(form: CheckForm, place: int, odds: Odds) -> str:
     ]
     leading = [cause for cause in raised if after[cause] >= LEADS]
     # A cause that hardly anybody thinks of now, but that just this outcome would speak for.
-    named = leading or [cause for cause in raised if fits[cause] > OWN * form.otherwise[place]]
+    named = leading or [
+        cause for cause in raised if fits[cause] > OWN * form.chances[OTHERS][place]
+    ]
     if named:
         return " or ".join(words_of(cause) for cause in named[:NAMED])
     before = sorted(odds, key=lambda cause: (-odds[cause], cause or "~"))[:NAMED]

@@ -12,12 +12,13 @@ stands a reason, and what the reason rests on:
     PHYSICS    derived from the chain here; it says which way, never how often
 """
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
-from enum import StrEnum
-from typing import Any, TypeVar
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from enum import IntEnum, StrEnum
+from typing import Any, Final, Literal, TypeVar
 
-from shared.words import Cause
+from shared.chain import UNTOLD, Chain
+from shared.words import Cause, Kind
 
 Candidate = Cause | None
 """A cause; None is the unknown one."""
@@ -113,7 +114,155 @@ class ChainSign:
         return next((row.factor for row in self.modifiers if row.cause is cause), 1.0)
 
 
-Head = TypeVar("Head", Sign, ChainSign)
+class Risk(IntEnum):
+    """What a check brings a person near to."""
+
+    LOOK = 0
+    """Nothing is opened or touched."""
+    TOUCH = 1
+    """Low voltage, switched off or cold."""
+    HEAT_OR_MAINS = 2
+    """A heater is switched, or parts can burn or carry the mains."""
+
+
+LOOK, TOUCH, HEAT_OR_MAINS = Risk
+
+
+@dataclass(frozen=True, slots=True)
+class Blank:
+    """Words that a check takes from the chain, where its text has {name}.
+
+    `of` gives them, or None where the chain does not tell enough; `usual` stands then, and
+    where no chain is meant, as on a page for everybody. Without the words of a chain a check
+    `needs`, it is not proposed.
+    """
+
+    name: str
+    usual: str
+    of: Callable[[Chain], str | None]
+    needs: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Do:
+    """What to do for a check, what to mind, and the words that come from the chain."""
+
+    text: str
+    caution: str = ""
+    blank: Blank | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What may come out of a check, and how a person would say it."""
+
+    name: str
+    words: str
+
+
+OTHERS: Final = "others"
+Under = Candidate | Literal["others"]
+"""One cause, or all that a check has no row for."""
+
+
+class Chances:
+    """Probabilities of the outcomes, in their order, under one cause."""
+
+    def __init__(self, cause: Under, *each: float) -> None:
+        self.cause, self.each = cause, each
+
+
+FLOOR = 0.02
+"""No answer is certain: people mistake terminals, and faults hide for a while."""
+MEASURED = "measure-cold-ohms"
+"""What a lead that stands open needs before it is bent."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """What a check is chosen for: the channel's chain, what it has shown, what was done."""
+
+    chain: Chain = UNTOLD
+    channels: int = 1
+    kinds: Collection[Kind] = ()
+    done: Collection[str] = ()
+    is_open: bool = False
+    """Whether the input stands open now."""
+    signs: Collection[str] = ()
+    """Names of the facts that were drawn."""
+
+    @property
+    def runs_away(self) -> bool:
+        """Whether a heater is on by itself."""
+        return Kind.RISE_UNPOWERED in self.kinds
+
+
+@dataclass(frozen=True, slots=True)
+class CheckForm:
+    """A check of the catalogue; the rows under its head give it all from `do` on."""
+
+    name: str
+    effort_min: float
+    tools: str
+    risk: Risk
+    changes: bool = False
+    """Whether it is a change that needs running on to show."""
+    powered: bool = False
+    """Whether the machine is on for it."""
+    heats: bool = False
+    """Whether it has a heater on."""
+    bends: bool = False
+    """Whether leads are bent, which may close one that has parted: measure it first."""
+    needs_channels: int = 1
+    """Least number of channels that it needs."""
+    only_after: Kind | None = None
+    """Proposed only where this was seen."""
+    only_with: Collection[str] = ()
+    """Proposed only where one of these facts was drawn."""
+    do: str = ""
+    caution: str = ""
+    blank: Blank | None = None
+    outcomes: tuple[Outcome, ...] = ()
+    chances: Mapping[Under, tuple[float, ...]] = field(default_factory=dict)
+
+    def told(self, chain: Chain = UNTOLD) -> "CheckForm":
+        """This check in the words of a chain."""
+        if self.blank is None:
+            return self
+        words = self.blank.of(chain) or self.blank.usual
+        return replace(self, do=self.do.format(**{self.blank.name: words}), blank=None)
+
+    def fits(self, scene: Scene) -> bool:
+        """Whether it may be proposed."""
+        return (
+            self.name not in scene.done
+            and self.needs_channels <= scene.channels
+            and (self.only_after is None or self.only_after in scene.kinds)
+            and (not self.only_with or not set(self.only_with).isdisjoint(scene.signs))
+            and self.may_run(scene)
+            and not (self.bends and scene.is_open and MEASURED not in scene.done)
+            and not (self.blank and self.blank.needs and not self.blank.of(scene.chain))
+        )
+
+    def may_run(self, scene: Scene) -> bool:
+        """Only with the plug pulled, where a heater is on by itself, or if made for just that."""
+        is_on = self.powered or self.heats or self.changes
+        return not scene.runs_away or not is_on or self.only_after is Kind.RISE_UNPOWERED
+
+    def likelihoods(self, cause: Candidate) -> tuple[float, ...]:
+        """P(outcome | cause) for every outcome; sums to 1, none below `FLOOR` by much."""
+        row = self.chances.get(cause, self.chances[OTHERS])
+        raised = [max(value, FLOOR) for value in row]
+        total = sum(raised)
+        return tuple(value / total for value in raised)
+
+    def place(self, outcome: str) -> int | None:
+        """Place of an outcome by its name; None when there is none of this name."""
+        names = [each.name for each in self.outcomes]
+        return names.index(outcome) if outcome in names else None
+
+
+Head = TypeVar("Head", Sign, ChainSign, CheckForm)
 
 
 def blocks(rows: Iterable[object], head: type[Head]) -> Iterator[tuple[Head, list[Any]]]:

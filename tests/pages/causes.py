@@ -3,12 +3,19 @@
 from collections.abc import Iterator
 
 from detectors.diagnosis.causes import CHAIN_SIGNS, PRIORS
-from detectors.diagnosis.checkform import CheckForm, Risk
 from detectors.diagnosis.checks import CATALOGUE
 from detectors.diagnosis.firstline import FIRST_LINES, PULL_THE_PLUG, SWITCH_OFF
 from detectors.diagnosis.nextcheck import information_bits
 from detectors.diagnosis.signs import SIGNS
-from detectors.diagnosis.table import CANDIDATES, Candidate, Family, words_of
+from detectors.diagnosis.table import (
+    CANDIDATES,
+    OTHERS,
+    Candidate,
+    CheckForm,
+    Family,
+    Risk,
+    words_of,
+)
 from shared.words import Cause
 
 CHECKS_SHOWN = 3
@@ -132,7 +139,7 @@ def telling(cause: Cause) -> list[CheckForm]:
     odds: dict[Candidate, float] = {
         each: 0.5 if each is cause else 0.5 / (len(CANDIDATES) - 1) for each in CANDIDATES
     }
-    forms = [form for form in CATALOGUE.values() if cause in form.given]
+    forms = [form for form in CATALOGUE.values() if cause in form.chances]
     return sorted(
         forms,
         key=lambda form: (
@@ -145,10 +152,10 @@ def telling(cause: Cause) -> list[CheckForm]:
 def _check(form: CheckForm) -> str:
     caution = f"\n**Caution:** {form.caution}\n" if form.caution else ""
     head = " | ".join(f"`{each.name}`: {each.words}" for each in form.outcomes)
-    rows = [(words_of(cause), row) for cause, row in form.given.items()]
-    rows.append(("other causes", form.otherwise))
-    if form.unknown is not None:
-        rows.append(("unknown", form.unknown))
+    rows = [(words_of(at), row) for at, row in form.chances.items() if isinstance(at, Cause)]
+    rows.append(("other causes", form.chances[OTHERS]))
+    if None in form.chances:
+        rows.append(("unknown", form.chances[None]))
     table = "".join(
         f"| {name} | {' | '.join(f'{100.0 * value:.0f}' for value in row)} |\n"
         for name, row in rows

@@ -4,11 +4,10 @@ import re
 from pathlib import Path
 
 from detectors.diagnosis.causes import CHAIN_SIGNS, PRIORS
-from detectors.diagnosis.checkform import Risk
 from detectors.diagnosis.checks import CATALOGUE
 from detectors.diagnosis.firstline import FIRST_LINES
 from detectors.diagnosis.signs import SIGNS
-from detectors.diagnosis.table import Family, words_of
+from detectors.diagnosis.table import Family, Risk, words_of
 from shared.words import Cause
 from tests.pages.causes import causes_page, telling
 

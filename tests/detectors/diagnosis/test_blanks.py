@@ -7,8 +7,8 @@ import pytest
 
 from detectors.diagnosis.blanks import E6, added_nf
 from detectors.diagnosis.chainfacts import chain_facts
-from detectors.diagnosis.checkform import Scene
 from detectors.diagnosis.checks import CATALOGUE
+from detectors.diagnosis.table import Scene
 from shared.chain import UNTOLD, Chain
 from shared.filters import source_ohm, unsettled_ohm
 from shared.platinum import celsius, ohms

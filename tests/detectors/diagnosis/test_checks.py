@@ -9,10 +9,9 @@ import pytest
 from scipy.stats import entropy
 
 from detectors.diagnosis import Answer, diagnose
-from detectors.diagnosis.checkform import OUTSIDE, RUN_ON, STATIC, Risk, Scene
-from detectors.diagnosis.checks import CATALOGUE
+from detectors.diagnosis.checks import CATALOGUE, OUTSIDE, RUN_ON, STATIC
 from detectors.diagnosis.nextcheck import as_check, information_bits, next_check
-from detectors.diagnosis.table import CANDIDATES, Candidate
+from detectors.diagnosis.table import CANDIDATES, Candidate, Risk, Scene
 from detectors.measured.twopoint import TwoPointCheck
 from shared.chain import Chain
 from shared.errors import BadInput
@@ -45,7 +44,7 @@ def test_expected_information_is_the_mutual_information_of_cause_and_outcome() -
 def test_every_row_of_a_check_is_a_distribution_over_its_outcomes() -> None:
     """As written, before anything is raised to the floor."""
     for form in CATALOGUE.values():
-        rows = [form.otherwise, *form.given.values(), form.unknown or form.otherwise]
+        rows = form.chances.values()
         for row in rows:
             assert len(row) == len(form.outcomes), form.name
             assert sum(row) == pytest.approx(1.0), form.name
