@@ -5,7 +5,7 @@ Probabilities of outcomes are judgement. Names are stable: notes and recordings 
 
 from dataclasses import replace
 
-from detectors.diagnosis.blanks import CAPACITANCE, COLD_OHMS, SHARE, TRIAL
+from detectors.diagnosis.chainfacts import CAPACITANCE, COLD_OHMS, SHARE, TRIAL
 from detectors.diagnosis.table import (
     HEAT_OR_MAINS,
     LOOK,

@@ -5,7 +5,8 @@ from collections.abc import Mapping, Sequence
 import msgspec
 
 from detectors.diagnosis.case import is_explained
-from detectors.diagnosis.firstline import PULL_THE_PLUG, SWITCH_OFF, stop_line
+from detectors.diagnosis.causes import SWITCH_OFF
+from detectors.diagnosis.firstline import PULL_THE_PLUG, stop_line
 from detectors.diagnosis.repaired import Repair, Repairs, repairs_of
 from detectors.diagnosis.table import words_of
 from detectors.trials.counted import KindTrial

@@ -2,9 +2,9 @@
 
 from collections.abc import Iterator
 
-from detectors.diagnosis.causes import CHAIN_SIGNS, PRIORS
+from detectors.diagnosis.causes import CHAIN_SIGNS, FIRST_LINES, PRIORS, SWITCH_OFF
 from detectors.diagnosis.checks import CATALOGUE
-from detectors.diagnosis.firstline import FIRST_LINES, PULL_THE_PLUG, SWITCH_OFF
+from detectors.diagnosis.firstline import PULL_THE_PLUG
 from detectors.diagnosis.nextcheck import information_bits
 from detectors.diagnosis.signs import SIGNS
 from detectors.diagnosis.table import (

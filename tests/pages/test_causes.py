@@ -3,9 +3,8 @@
 import re
 from pathlib import Path
 
-from detectors.diagnosis.causes import CHAIN_SIGNS, PRIORS
+from detectors.diagnosis.causes import CHAIN_SIGNS, FIRST_LINES, PRIORS
 from detectors.diagnosis.checks import CATALOGUE
-from detectors.diagnosis.firstline import FIRST_LINES
 from detectors.diagnosis.signs import SIGNS
 from detectors.diagnosis.table import Family, Risk, words_of
 from shared.words import Cause

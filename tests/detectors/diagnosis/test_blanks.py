@@ -5,8 +5,7 @@ import math
 import msgspec
 import pytest
 
-from detectors.diagnosis.blanks import E6, added_nf
-from detectors.diagnosis.chainfacts import chain_facts
+from detectors.diagnosis.chainfacts import E6, added_nf, chain_facts
 from detectors.diagnosis.checks import CATALOGUE
 from detectors.diagnosis.table import Scene
 from shared.chain import UNTOLD, Chain

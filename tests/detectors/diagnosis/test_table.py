@@ -13,7 +13,6 @@ from detectors.diagnosis.case import Case, cases
 from detectors.diagnosis.causes import CHAIN_SIGNS, PRIORS
 from detectors.diagnosis.chainfacts import chain_facts
 from detectors.diagnosis.evidence import facts_of
-from detectors.diagnosis.link import link
 from detectors.diagnosis.signs import SIGNS
 from detectors.diagnosis.table import CANDIDATES
 from shared.chain import Chain
@@ -169,7 +168,7 @@ def drawn_in(tries: int) -> set[str]:
         chain = rng.choice([None, Chain(), Chain(wires=3, reference_ohm=4020.0), Chain(wires=4)])
         for case in cases(found, {} if chain is None else {"nozzle": chain}):
             drawn.update(fact.name for fact in facts_of(case))
-        drawn.update(fact.name for fact in link(some_link(links)))
+        drawn.update(fact.name for fact in facts_of(some_link(links)))
     return drawn
 
 

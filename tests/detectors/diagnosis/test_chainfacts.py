@@ -3,9 +3,8 @@
 import pytest
 
 from detectors.diagnosis.case import Case
+from detectors.diagnosis.chainfacts import UNTOLD, Ways, class_ohm, open_at_low, ways_of
 from detectors.diagnosis.evidence import facts_of
-from detectors.diagnosis.offsets import class_ohm
-from detectors.diagnosis.ways import UNTOLD, Ways, open_at_low, ways_of
 from shared.chain import Chain
 from shared.events import Event
 from shared.words import Kind
