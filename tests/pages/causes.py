@@ -4,8 +4,7 @@ from collections.abc import Iterator
 
 from detectors.diagnosis.causes import CHAIN_SIGNS, FIRST_LINES, PRIORS, SWITCH_OFF
 from detectors.diagnosis.checks import CATALOGUE
-from detectors.diagnosis.firstline import PULL_THE_PLUG
-from detectors.diagnosis.nextcheck import information_bits
+from detectors.diagnosis.diagnose import information_bits
 from detectors.diagnosis.signs import SIGNS
 from detectors.diagnosis.table import (
     CANDIDATES,
@@ -16,6 +15,7 @@ from detectors.diagnosis.table import (
     Risk,
     words_of,
 )
+from detectors.diagnosis.verdict import PULL_THE_PLUG
 from shared.words import Cause
 
 CHECKS_SHOWN = 3

@@ -10,7 +10,7 @@ from scipy.stats import entropy
 
 from detectors.diagnosis import Answer, diagnose
 from detectors.diagnosis.checks import CATALOGUE, OUTSIDE, RUN_ON, STATIC
-from detectors.diagnosis.nextcheck import as_check, information_bits, next_check
+from detectors.diagnosis.diagnose import as_check, information_bits, next_check
 from detectors.diagnosis.table import CANDIDATES, Candidate, Risk, Scene
 from detectors.measured.twopoint import TwoPointCheck
 from shared.chain import Chain
