@@ -144,12 +144,10 @@ class Blank:
 
 
 @dataclass(frozen=True, slots=True)
-class Do:
-    """What to do for a check, what to mind, and the words that come from the chain."""
+class Caution:
+    """What to mind in a check."""
 
-    text: str
-    caution: str = ""
-    blank: Blank | None = None
+    words: str
 
 
 @dataclass(frozen=True, slots=True)
