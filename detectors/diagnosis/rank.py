@@ -34,7 +34,7 @@ are not tempered: their probabilities are stated as such."""
 Odds = Mapping[Candidate, float]
 """Probabilities by cause; they sum to 1."""
 
-_PRIORS = {prior.cause: prior.weight for prior in PRIORS}
+_PRIORS = {prior.cause: prior.number for prior in PRIORS}
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,8 +1,8 @@
 """The shape of the tables: causes, what speaks for them, how strongly, and what checks show.
 
 A table is a flat tuple of rows, one a line: a head, such as a `Sign`, and under it its rows, such
-as a `Given` for each cause. They are Python, not TOML: mypy refuses a cause or family that does not
-exist before anything runs, and they load in 2 ms, where parsing alone would take 16.
+as a `Weight` for each cause. They are Python and not TOML: mypy refuses a cause or family that
+does not exist before anything runs, and they load in 2 ms, where parsing alone would take 15.
 
 Every number is judgement, calibrated as a whole on simulated cases (`rank.TEMPERATURE`). Beside it
 stands a reason, and what the reason rests on:
@@ -40,34 +40,23 @@ TRADE, JUDGEMENT, PHYSICS = Basis.TRADE, Basis.JUDGEMENT, Basis.PHYSICS
 class Family(StrEnum):
     """Facts of one family say partly the same; only the first of them counts fully."""
 
-    SHAPE = "shape"
-    """What the reading did."""
-    WHEN = "when"
-    """In which phase, at which place, with what."""
-    FLAGS = "flags"
-    """What the converter said."""
-    WORDS = "words"
-    """What the host said."""
-    WHERE = "where"
-    """Which channels."""
+    SHAPE = "shape"  # what the reading did
+    WHEN = "when"  # in which phase, at which place, with what
+    FLAGS = "flags"  # what the converter said
+    WORDS = "words"  # what the host said
+    WHERE = "where"  # which channels
 
 
 @dataclass(frozen=True, slots=True)
-class Prior:
-    """How often a cause is behind a fault, before anything is known, and why."""
+class Weight:
+    """What one cause has in a table, and why.
+
+    In priors: how often it is behind a fault; under a sign: how likely that is seen when it is at
+    work; under a chain fact: by what its prior is multiplied.
+    """
 
     cause: Candidate
-    weight: float
-    reason: str
-    basis: Basis = JUDGEMENT
-
-
-@dataclass(frozen=True, slots=True)
-class Given:
-    """Likelihood of a fact under one cause, with the reason for the number."""
-
-    cause: Cause
-    likelihood: float
+    number: float
     reason: str
     basis: Basis = JUDGEMENT
 
@@ -84,23 +73,12 @@ class Sign:
     family: Family
     otherwise: float
     unknown: float
-    given: tuple[Given, ...] = ()
+    given: tuple[Weight, ...] = ()
 
     def likelihood(self, cause: Candidate) -> float:
         """P(this fact is seen | cause)."""
-        if cause is None:
-            return self.unknown
-        return next((row.likelihood for row in self.given if row.cause is cause), self.otherwise)
-
-
-@dataclass(frozen=True, slots=True)
-class Modifier:
-    """What a chain fact does to a prior."""
-
-    cause: Cause
-    factor: float
-    reason: str
-    basis: Basis = JUDGEMENT
+        default = self.unknown if cause is None else self.otherwise
+        return next((row.number for row in self.given if row.cause is cause), default)
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,21 +86,18 @@ class ChainSign:
     """A chain fact that bears on the priors."""
 
     name: str
-    modifiers: tuple[Modifier, ...] = ()
+    given: tuple[Weight, ...] = ()
 
     def factor(self, cause: Candidate) -> float:
-        return next((row.factor for row in self.modifiers if row.cause is cause), 1.0)
+        return next((row.number for row in self.given if row.cause is cause), 1.0)
 
 
 class Risk(IntEnum):
     """What a check brings a person near to."""
 
-    LOOK = 0
-    """Nothing is opened or touched."""
-    TOUCH = 1
-    """Low voltage, switched off or cold."""
-    HEAT_OR_MAINS = 2
-    """A heater is switched, or parts can burn or carry the mains."""
+    LOOK = 0  # nothing is opened or touched
+    TOUCH = 1  # low voltage, switched off or cold
+    HEAT_OR_MAINS = 2  # a heater is switched, or parts can burn or carry the mains
 
 
 LOOK, TOUCH, HEAT_OR_MAINS = Risk

@@ -89,7 +89,7 @@ def causes_page() -> str:
 
 def _cause(cause: Candidate) -> str:
     prior = next(prior for prior in PRIORS if prior.cause is cause)
-    share = prior.weight / sum(each.weight for each in PRIORS)
+    share = prior.number / sum(each.number for each in PRIORS)
     lines = [
         f"\n## {words_of(cause).capitalize()} (`{cause or 'unknown'}`)\n",
         f"\nPrior {100.0 * share:.1f} %: {prior.reason} ({prior.basis}).\n",
@@ -111,7 +111,7 @@ def _cause(cause: Candidate) -> str:
 def _signs(cause: Cause) -> Iterator[str]:
     """Every row of the cause, those that speak for it most first."""
     rows = [
-        (given.likelihood / sign.unknown, sign, given)
+        (given.number / sign.unknown, sign, given)
         for sign in SIGNS.values()
         for given in sign.given
         if given.cause is cause
@@ -121,17 +121,17 @@ def _signs(cause: Cause) -> Iterator[str]:
         shown = sign.name.replace("-", " ")
         others = f"{100.0 * sign.otherwise:.3g} | {100.0 * sign.unknown:.3g}"
         yield (
-            f"{shown} | {sign.family} | {100.0 * given.likelihood:.3g} | {others} | "
+            f"{shown} | {sign.family} | {100.0 * given.number:.3g} | {others} | "
             f"{given.reason} | {given.basis}"
         )
 
 
 def _chain(cause: Cause) -> Iterator[str]:
     for sign in CHAIN_SIGNS.values():
-        for row in sign.modifiers:
+        for row in sign.given:
             if row.cause is cause:
                 name = sign.name.replace("-", " ")
-                yield f"{name} | {row.factor:g} | {row.reason} | {row.basis}"
+                yield f"{name} | {row.number:g} | {row.reason} | {row.basis}"
 
 
 def telling(cause: Cause) -> list[CheckForm]:

@@ -202,7 +202,7 @@ def test_every_chain_sign_can_be_drawn_from_a_chain() -> None:
 def test_every_cause_has_a_prior_and_something_that_speaks_for_it() -> None:
     """All causes of the contract, and the unknown one."""
     assert {prior.cause for prior in PRIORS} == set(CANDIDATES)
-    assert all(prior.weight > 0.0 and prior.reason for prior in PRIORS)
+    assert all(prior.number > 0.0 and prior.reason for prior in PRIORS)
     for cause in Cause:
         best = max(sign.likelihood(cause) / sign.unknown for sign in SIGNS.values())
         assert best >= 2.0, cause
@@ -211,7 +211,7 @@ def test_every_cause_has_a_prior_and_something_that_speaks_for_it() -> None:
 def test_every_likelihood_is_a_probability_with_a_reason() -> None:
     """Numbers without a reason don't belong in the table."""
     for sign in SIGNS.values():
-        rows = [(row.likelihood, row.reason) for row in sign.given]
+        rows = [(row.number, row.reason) for row in sign.given]
         assert all(0.0 < value < 1.0 and reason for value, reason in rows), sign.name
         assert 0.0 < sign.otherwise < 1.0, sign.name
         assert 0.0 < sign.unknown < 1.0, sign.name
