@@ -1,6 +1,6 @@
 """Causes: how often each is behind a fault, what chain facts do to that, what comes first then."""
 
-from dataclasses import replace
+from msgspec.structs import replace
 
 from detectors.diagnosis.checks import MAINS, OFF
 from detectors.diagnosis.table import PHYSICS, TRADE, ChainSign, Weight, blocks

@@ -6,7 +6,7 @@ words that come from the chain, and a line for each outcome and each cause. See 
 Probabilities of outcomes are judgement. Names are stable: notes and recordings keep them.
 """
 
-from dataclasses import replace
+from msgspec.structs import replace
 
 from detectors.diagnosis.chainfacts import CAPACITANCE, COLD_OHMS, SHARE, TRIAL
 from detectors.diagnosis.table import (

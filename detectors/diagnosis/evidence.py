@@ -24,7 +24,8 @@ nothing is guessed where it isn't:
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+
+import msgspec
 
 from detectors.diagnosis import context, reading
 from detectors.diagnosis.case import Case, Fact, amount, number, offset_k
@@ -44,8 +45,7 @@ EVER_LATER = 2.0
 """Updates in a row, each later than the one before, that chance may give. Judgement."""
 
 
-@dataclass(frozen=True, slots=True)
-class Plain:
+class Plain(msgspec.Struct, frozen=True):
     """A fact that an event of a kind bears by itself; any kind where `kind` is None.
 
     Where it names a figure, that has to be given, to lie above `above`, and to be `most` at most.

@@ -5,7 +5,7 @@ host that was stopped, refuses us, or is not what answers, counts as one that th
 know; the finding then says which.
 """
 
-from dataclasses import replace
+from msgspec.structs import replace
 
 from detectors.diagnosis.table import PHYSICS, TRADE, Family, Sign, Weight, blocks
 from shared.words import Cause

@@ -13,9 +13,11 @@ stands a reason, and what the reason rests on:
 """
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
 from enum import IntEnum, StrEnum
 from typing import Any, Final, Literal, TypeVar
+
+import msgspec
+from msgspec.structs import replace
 
 from shared.chain import UNTOLD, Chain
 from shared.words import Cause, Kind
@@ -47,8 +49,7 @@ class Family(StrEnum):
     WHERE = "where"  # which channels
 
 
-@dataclass(frozen=True, slots=True)
-class Weight:
+class Weight(msgspec.Struct, frozen=True):
     """What one cause has in a table, and why.
 
     In priors: how often it is behind a fault; under a sign: how likely that is seen when it is at
@@ -61,8 +62,7 @@ class Weight:
     basis: Basis = JUDGEMENT
 
 
-@dataclass(frozen=True, slots=True)
-class Sign:
+class Sign(msgspec.Struct, frozen=True):
     """A fact that evidence can yield, and how likely it is under each cause.
 
     `otherwise` holds for causes that are not listed: the fact came about for another
@@ -81,8 +81,7 @@ class Sign:
         return next((row.number for row in self.given if row.cause is cause), default)
 
 
-@dataclass(frozen=True, slots=True)
-class ChainSign:
+class ChainSign(msgspec.Struct, frozen=True):
     """A chain fact that bears on the priors."""
 
     name: str
@@ -103,8 +102,7 @@ class Risk(IntEnum):
 LOOK, TOUCH, HEAT_OR_MAINS = Risk
 
 
-@dataclass(frozen=True, slots=True)
-class Blank:
+class Blank(msgspec.Struct, frozen=True):
     """Words that a check takes from the chain, where its text has {name}.
 
     `of` gives them, or None where the chain does not tell enough; `usual` stands then, and
@@ -118,15 +116,13 @@ class Blank:
     needs: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Caution:
+class Caution(msgspec.Struct, frozen=True):
     """What to mind in a check."""
 
     words: str
 
 
-@dataclass(frozen=True, slots=True)
-class Outcome:
+class Outcome(msgspec.Struct, frozen=True):
     """What may come out of a check, and how a person would say it."""
 
     name: str
@@ -151,8 +147,7 @@ MEASURED = "measure-cold-ohms"
 """What a lead that stands open needs before it is bent."""
 
 
-@dataclass(frozen=True, slots=True)
-class Scene:
+class Scene(msgspec.Struct, frozen=True):
     """What a check is chosen for: the channel's chain, what it has shown, what was done."""
 
     chain: Chain = UNTOLD
@@ -170,8 +165,7 @@ class Scene:
         return Kind.RISE_UNPOWERED in self.kinds
 
 
-@dataclass(frozen=True, slots=True)
-class CheckForm:
+class CheckForm(msgspec.Struct, frozen=True):
     """A check of the catalogue; the rows under its head give it all from `do` on."""
 
     name: str
@@ -196,7 +190,7 @@ class CheckForm:
     caution: str = ""
     blank: Blank | None = None
     outcomes: tuple[Outcome, ...] = ()
-    chances: Mapping[Under, tuple[float, ...]] = field(default_factory=dict)
+    chances: Mapping[Under, tuple[float, ...]] = {}
 
     def told(self, chain: Chain = UNTOLD) -> "CheckForm":
         """This check in the words of a chain."""
