@@ -6,6 +6,8 @@ words that come from the chain, and a line for each outcome and each cause. See 
 Probabilities of outcomes are judgement. Names are stable: notes and recordings keep them.
 """
 
+from collections.abc import Sequence
+
 from msgspec.structs import replace
 
 from detectors.diagnosis.chainfacts import CAPACITANCE, COLD_OHMS, SHARE, TRIAL
@@ -380,7 +382,7 @@ _TABLE: tuple[CheckForm | str | Caution | Blank | Outcome | Chances, ...] = (
 )
 
 
-def _whole(head: CheckForm, rows: list[object]) -> CheckForm:
+def whole(head: CheckForm, rows: Sequence[object]) -> CheckForm:
     """A check with the rows under its head; ValueError for chances that do not fit its outcomes."""
     (do,) = (row for row in rows if isinstance(row, str))
     chances = {row.cause: row.each for row in rows if isinstance(row, Chances)}
@@ -393,13 +395,15 @@ def _whole(head: CheckForm, rows: list[object]) -> CheckForm:
         outcomes=GONE_FEWER_SAME if head.changes else outcomes,
         chances=chances,
     )
+    if OTHERS not in chances:
+        raise ValueError(f"'{head.name}' has no chances under '{OTHERS}'")
     for cause, each in chances.items():
         if len(each) != len(form.outcomes) or abs(sum(each) - 1.0) > 1e-9:
             raise ValueError(f"chances of '{head.name}' under '{cause}' are no distribution")
     return form
 
 
-CATALOGUE = {head.name: _whole(head, rows) for head, rows in blocks(_TABLE, CheckForm)}
+CATALOGUE = {head.name: whole(head, rows) for head, rows in blocks(_TABLE, CheckForm)}
 """Every check by its name."""
 
 

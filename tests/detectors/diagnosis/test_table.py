@@ -14,7 +14,7 @@ from detectors.diagnosis.causes import CHAIN_SIGNS, PRIORS
 from detectors.diagnosis.chainfacts import chain_facts
 from detectors.diagnosis.evidence import facts_of
 from detectors.diagnosis.signs import SIGNS
-from detectors.diagnosis.table import CANDIDATES
+from detectors.diagnosis.table import CANDIDATES, ChainSign, Weight, blocks
 from shared.chain import Chain
 from shared.events import Event
 from shared.link import How
@@ -217,3 +217,12 @@ def test_every_likelihood_is_a_probability_with_a_reason() -> None:
         assert 0.0 < sign.unknown < 1.0, sign.name
         named = [row.cause for row in sign.given]
         assert len(named) == len(set(named)), sign.name
+
+
+def test_a_name_or_a_cause_that_stands_twice_is_refused_by_its_name() -> None:
+    """A later row would silently hide the one before."""
+    twice = Weight(Cause.SUPPLY, 2.0, "sags")
+    with pytest.raises(ValueError, match="'still' stands twice"):
+        blocks([ChainSign("still"), twice, ChainSign("still")], ChainSign)
+    with pytest.raises(ValueError, match="a cause stands twice under 'still'"):
+        blocks([ChainSign("still"), twice, twice], ChainSign)
