@@ -2,7 +2,8 @@
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+
+import msgspec
 
 from shared.chain import Chain
 from shared.chainstate import Stage
@@ -23,8 +24,7 @@ TOGETHER_S = 2.0
 """Events of two channels this close began together."""
 
 
-@dataclass(frozen=True, slots=True)
-class Fact:
+class Fact(msgspec.Struct, frozen=True):
     """One piece of evidence.
 
     name      of the row in the cause table
@@ -37,8 +37,7 @@ class Fact:
     strength: float = 1.0
 
 
-@dataclass(frozen=True, slots=True)
-class Case:
+class Case(msgspec.Struct, frozen=True):
     """Everything that the facts of one channel are drawn from.
 
     `events` are this channel's, `others` those of all other channels; absorbed ones are

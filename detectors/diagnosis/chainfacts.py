@@ -13,7 +13,6 @@ curve changes degrees that are far from 0 °C.
 
 import math
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 
 import msgspec
 
@@ -144,8 +143,7 @@ def _may_be(chain: Chain) -> Iterator[Chain]:
 
 
 # What contacts and breaks of the leads can do.
-@dataclass(frozen=True, slots=True)
-class Ways:
+class Ways(msgspec.Struct, frozen=True):
     """How far each is possible, 0…1."""
 
     raises: float

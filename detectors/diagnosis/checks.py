@@ -427,7 +427,8 @@ def form_of(check: str, outcome: str) -> CheckForm:
     if form is None:
         known = ", ".join(sorted(CATALOGUE))
         raise BadInput(f"check '{check}'", "there is no such check", f"use one of {known}")
-    if form.place(outcome) is None:
-        known = ", ".join(each.name for each in form.outcomes)
+    names = [each.name for each in form.outcomes]
+    if outcome not in names:
+        known = ", ".join(names)
         raise BadInput(f"check '{check}'", f"no outcome '{outcome}'", f"use one of {known}")
     return form

@@ -7,7 +7,8 @@ family say partly the same, and plain naive Bayes would count it again and again
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+
+import msgspec
 
 from detectors.diagnosis.case import Case, Fact
 from detectors.diagnosis.causes import CHAIN_SIGNS, PRIORS
@@ -37,8 +38,7 @@ Odds = Mapping[Candidate, float]
 _PRIORS = {prior.cause: prior.number for prior in PRIORS}
 
 
-@dataclass(frozen=True, slots=True)
-class Weighed:
+class Weighed(msgspec.Struct, frozen=True):
     """A fact or an answer, with the log likelihood that it gives each cause."""
 
     words: str

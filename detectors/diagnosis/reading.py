@@ -175,7 +175,11 @@ def breaks(case: Case) -> Iterator[Fact]:
         partial = strength * (1.0 - full)
         raises = ways_of(case.chain).raises
         yield from _shared("breaks-partial", "rises-of-no-lead", words, partial, raises)
-        if sizes and not full and count >= ENOUGH_SIZES and max(sizes) <= _small_ohm(case):
+        # A stray voltage over the bias' current makes ohms in proportion to R0.
+        chain = case.chain
+        r0_ohm = chain.r0_ohm if chain is not None and chain.knows("r0_ohm") else PT100_OHM
+        is_small = bool(sizes) and max(sizes) <= SMALL_OHM * (r0_ohm / PT100_OHM)
+        if is_small and not full and count >= ENOUGH_SIZES:
             yield Fact("breaks-small", f"never more than {max(sizes):.1f} Ω", strength)
     if full > 0.0:
         words = f"wholly open for a moment, {times(opened, 'once', 'times')}"
@@ -188,13 +192,6 @@ def _shared(name: str, other: str, words: str, strength: float, share: float) ->
         yield Fact(name, words, strength * share)
     if share < 1.0:
         yield Fact(other, words, strength * (1.0 - share))
-
-
-def _small_ohm(case: Case) -> float:
-    """A stray voltage over the bias' current: ohms in proportion to R0."""
-    chain = case.chain
-    times_pt100 = chain.r0_ohm / PT100_OHM if chain is not None and chain.knows("r0_ohm") else 1.0
-    return SMALL_OHM * times_pt100
 
 
 def sizes(case: Case) -> Iterator[Fact]:

@@ -223,11 +223,6 @@ class CheckForm(msgspec.Struct, frozen=True):
         total = sum(raised)
         return tuple(value / total for value in raised)
 
-    def place(self, outcome: str) -> int | None:
-        """Place of an outcome by its name; None when there is none of this name."""
-        names = [each.name for each in self.outcomes]
-        return names.index(outcome) if outcome in names else None
-
 
 Head = TypeVar("Head", Sign, ChainSign, CheckForm)
 

@@ -10,8 +10,9 @@ reading that is right again but may not stay so asks for maintenance.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from enum import Enum, auto
+
+import msgspec
 
 from detectors.diagnosis.case import amount, is_explained, number
 from detectors.diagnosis.causes import SWITCH_OFF
@@ -40,8 +41,7 @@ SURE = 0.5
 """From here on one cause is named alone."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Body:
+class _Body(msgspec.Struct, frozen=True):
     """What the events amount to."""
 
     severity: Severity
@@ -267,8 +267,7 @@ class Repair(Enum):
     NOT = auto()
 
 
-@dataclass(frozen=True, slots=True)
-class Repairs:
+class Repairs(msgspec.Struct, frozen=True):
     """How it stands with every fault that trials have counted."""
 
     by_kind: Mapping[tuple[str, Kind], tuple[Repair, str]]
