@@ -20,7 +20,7 @@ class Event(msgspec.Struct, frozen=True, kw_only=True):
     `count` is the number of occurrences that deadband and delay joined into one event.
     `value` and `unit` give its size: ohms, codes, degrees, seconds.
     `gate` is what the channel was doing when the event was raised. `facts` are numbers
-    and words for the diagnosis (documented in `detectors/evidence.py`).
+    and words for the diagnosis (documented in `detectors/diagnosis/evidence.py`).
     """
 
     id: int

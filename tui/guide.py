@@ -11,8 +11,8 @@ from enum import Enum, auto
 import numpy as np
 
 from detectors.diagnosis import Answer
-from detectors.diagnosis.checkform import CheckForm, Scene
 from detectors.diagnosis.checks import fitting
+from detectors.diagnosis.table import CheckForm, Scene
 from detectors.measured import GUIDED, Bench, Guided, Measured, Progress, guided
 from detectors.measured.guide import Setup
 from shared.chain import UNTOLD, Chain

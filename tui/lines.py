@@ -5,7 +5,7 @@ from typing import Any
 
 import msgspec
 
-from detectors.diagnosis.firstline import FIRST_LINES
+from detectors.diagnosis.causes import FIRST_LINES
 from shared.bursts import bursts
 from shared.events import LASTED, Check, Event, RankedCause, Verdict
 from shared.when import rate_words, spelt, tenths

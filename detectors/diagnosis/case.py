@@ -1,8 +1,9 @@
-"""One channel's case: its events, what others saw at the time, its chain."""
+"""One channel's case: its events, what others saw at the time, its chain; and how to read them."""
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+
+import msgspec
 
 from shared.chain import Chain
 from shared.chainstate import Stage
@@ -15,20 +16,15 @@ JOINED = Shape.JUMP, Shape.FLIP, Shape.NOISE
 """What jumps of several channels at once look like on one of them."""
 JOINED_S = 60.0
 JOINED_TIMES = 1.5
-
 PLACES = ("motion.x_mm", "motion.y_mm", "motion.z_mm")
 """`tied_to` of what comes beyond one place of the carriage."""
-
 AFTER_RESTART_S = 60.0
 """Readings may be absurd for half a minute to a minute after a restart: common practice."""
-ABSURD_K = 150.0
-"""A jump that no heater, no seat and no contact with some ohms makes: open or shorted."""
 TOGETHER_S = 2.0
 """Events of two channels this close began together."""
 
 
-@dataclass(frozen=True, slots=True)
-class Fact:
+class Fact(msgspec.Struct, frozen=True):
     """One piece of evidence.
 
     name      of the row in the cause table
@@ -41,8 +37,7 @@ class Fact:
     strength: float = 1.0
 
 
-@dataclass(frozen=True, slots=True)
-class Case:
+class Case(msgspec.Struct, frozen=True):
     """Everything that the facts of one channel are drawn from.
 
     `events` are this channel's, `others` those of all other channels; absorbed ones are
@@ -68,16 +63,6 @@ class Case:
         """This channel's events that show in the leads."""
         return [event for event in self.events if KINDS[event.kind].shows_at is Stage.LEADS]
 
-    def electrical(self) -> list[Event]:
-        return [event for event in self.events if KINDS[event.kind].is_electrical]
-
-    def restarts_s(self) -> list[float]:
-        return [event.start_s for event in self.all if event.kind is Kind.RESTART]
-
-    @property
-    def all(self) -> tuple[Event, ...]:
-        return self.events + self.others
-
 
 def cases(events: Sequence[Event], chains: Mapping[str, Chain]) -> list[Case]:
     """A case for every channel that has something to explain.
@@ -89,25 +74,22 @@ def cases(events: Sequence[Event], chains: Mapping[str, Chain]) -> list[Case]:
     seen = [event for event in events if event.absorbed_by is None]
     channels = dict.fromkeys(event.channel for event in seen)
     known = {name for name in (*channels, *chains) if name != EVERY_CHANNEL}
-    found = []
     joint = [event for event in seen if event.kind is Kind.JOINT_JUMP]
     seen = [event for event in seen if not _is_joint(event, joint)]
+    found = []
     for channel in channels:
         own = tuple(event for event in seen if event.channel == channel)
         others = tuple(event for event in seen if event.channel != channel)
-        if asks(own, others):
+        if any(_asks(event, others) for event in own):
             found.append(Case(channel, own, others, chains.get(channel), max(len(known), 1)))
     return found
 
 
-def asks(own: Sequence[Event], others: Sequence[Event]) -> bool:
-    """Whether events ask for a cause."""
-    return any(
-        (least := KINDS[event.kind].asks_from) is not None
-        and event.severity.rank >= least.rank
-        and not is_explained(event, others)
-        for event in own
-    )
+def _asks(event: Event, others: Sequence[Event]) -> bool:
+    """Whether an event asks for a cause."""
+    least = KINDS[event.kind].asks_from
+    is_grave = least is not None and event.severity.rank >= least.rank
+    return is_grave and not is_explained(event, others)
 
 
 def is_explained(event: Event, others: Sequence[Event]) -> bool:
@@ -116,7 +98,7 @@ def is_explained(event: Event, others: Sequence[Event]) -> bool:
         other.channel != EVERY_CHANNEL
         and other.severity is not Severity.NOTICE
         and other.start_s <= event.start_s
-        and (other.end_s is None or other.end_s >= event.start_s - AFTER_RESTART_S)
+        and end_s(other) >= event.start_s - AFTER_RESTART_S
         for other in others
     )
 
@@ -126,9 +108,9 @@ def _is_joint(event: Event, joint: Sequence[Event]) -> bool:
     if not joint or event.channel == EVERY_CHANNEL or KINDS[event.kind].shape not in JOINED:
         return False
     first_s = min(jump.start_s for jump in joint) - TOGETHER_S
-    last_s = max(math.inf if jump.end_s is None else jump.end_s for jump in joint) + JOINED_S
+    last_s = max(map(end_s, joint)) + JOINED_S
     ends_s = event.start_s if event.end_s is None else event.end_s
-    often = event.count > JOINED_TIMES * sum(jump.count for jump in joint)
+    often = event.count > JOINED_TIMES * count_of(joint)
     return first_s <= event.start_s and ends_s <= last_s and not often
 
 
@@ -136,9 +118,14 @@ def number(event: Event, *names: str) -> float | None:
     """First of these facts that the event gives as a finite number."""
     for name in names:
         value = event.facts.get(name)
-        if isinstance(value, int | float) and value == value and abs(value) != float("inf"):
+        if isinstance(value, int | float) and math.isfinite(value):
             return float(value)
     return None
+
+
+def amount(event: Event, name: str) -> float:
+    """A fact of the event as a number; 0 where it is not given."""
+    return number(event, name) or 0.0
 
 
 def word(event: Event, name: str) -> str:
@@ -147,12 +134,25 @@ def word(event: Event, name: str) -> str:
     return value if isinstance(value, str) else ""
 
 
-def duration_s(event: Event) -> float:
-    """How long one occurrence lasted; inf while it goes on."""
-    given = number(event, "duration_s", "longest_s")
-    if event.end_s is None:
-        return float("inf")
-    return given if given is not None else (event.end_s - event.start_s) / max(event.count, 1)
+def offset_k(event: Event) -> float | None:
+    """By how many degrees a cold sensor is off; None where that is not told."""
+    given = number(event, "offset_c")
+    return event.value if given is None and event.unit == "°C" else given
+
+
+def end_s(event: Event) -> float:
+    """When it ended; inf while it goes on."""
+    return math.inf if event.end_s is None else event.end_s
+
+
+def each_s(event: Event) -> float:
+    """How long one of its occurrences was there; inf while it goes on."""
+    return (end_s(event) - event.start_s) / max(event.count, 1)
+
+
+def count_of(events: Iterable[Event]) -> int:
+    """Occurrences of some events together."""
+    return sum(event.count for event in events)
 
 
 def moving_share(event: Event) -> float | None:

@@ -6,7 +6,7 @@ has settled near it. The arithmetic is `shared.twopoint`'s.
 """
 
 from detectors.diagnosis.answers import Answer
-from detectors.diagnosis.checkform import MAINS, OFF
+from detectors.diagnosis.checks import MAINS, OFF
 from detectors.measured.bench import Bench
 from detectors.measured.form import Choice, Finding, Measured, Progress
 from detectors.measured.plateau import Plateau, Settled

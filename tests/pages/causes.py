@@ -2,13 +2,20 @@
 
 from collections.abc import Iterator
 
-from detectors.diagnosis.causes import CHAIN_SIGNS, PRIORS
-from detectors.diagnosis.checkform import CheckForm, Risk
+from detectors.diagnosis.causes import CHAIN_SIGNS, FIRST_LINES, PRIORS, SWITCH_OFF
 from detectors.diagnosis.checks import CATALOGUE
-from detectors.diagnosis.firstline import FIRST_LINES, PULL_THE_PLUG, SWITCH_OFF
-from detectors.diagnosis.nextcheck import information_bits
-from detectors.diagnosis.rank import SIGNS
-from detectors.diagnosis.table import CANDIDATES, Candidate, Family, words_of
+from detectors.diagnosis.diagnose import information_bits
+from detectors.diagnosis.signs import SIGNS
+from detectors.diagnosis.table import (
+    CANDIDATES,
+    OTHERS,
+    Candidate,
+    CheckForm,
+    Family,
+    Risk,
+    words_of,
+)
+from detectors.diagnosis.verdict import PULL_THE_PLUG
 from shared.words import Cause
 
 CHECKS_SHOWN = 3
@@ -82,7 +89,7 @@ def causes_page() -> str:
 
 def _cause(cause: Candidate) -> str:
     prior = next(prior for prior in PRIORS if prior.cause is cause)
-    share = prior.weight / sum(each.weight for each in PRIORS)
+    share = prior.number / sum(each.number for each in PRIORS)
     lines = [
         f"\n## {words_of(cause).capitalize()} (`{cause or 'unknown'}`)\n",
         f"\nPrior {100.0 * share:.1f} %: {prior.reason} ({prior.basis}).\n",
@@ -104,7 +111,7 @@ def _cause(cause: Candidate) -> str:
 def _signs(cause: Cause) -> Iterator[str]:
     """Every row of the cause, those that speak for it most first."""
     rows = [
-        (given.likelihood / sign.unknown, sign, given)
+        (given.number / sign.unknown, sign, given)
         for sign in SIGNS.values()
         for given in sign.given
         if given.cause is cause
@@ -114,17 +121,17 @@ def _signs(cause: Cause) -> Iterator[str]:
         shown = sign.name.replace("-", " ")
         others = f"{100.0 * sign.otherwise:.3g} | {100.0 * sign.unknown:.3g}"
         yield (
-            f"{shown} | {sign.family} | {100.0 * given.likelihood:.3g} | {others} | "
+            f"{shown} | {sign.family} | {100.0 * given.number:.3g} | {others} | "
             f"{given.reason} | {given.basis}"
         )
 
 
 def _chain(cause: Cause) -> Iterator[str]:
     for sign in CHAIN_SIGNS.values():
-        for row in sign.modifiers:
+        for row in sign.given:
             if row.cause is cause:
                 name = sign.name.replace("-", " ")
-                yield f"{name} | {row.factor:g} | {row.reason} | {row.basis}"
+                yield f"{name} | {row.number:g} | {row.reason} | {row.basis}"
 
 
 def telling(cause: Cause) -> list[CheckForm]:
@@ -132,7 +139,7 @@ def telling(cause: Cause) -> list[CheckForm]:
     odds: dict[Candidate, float] = {
         each: 0.5 if each is cause else 0.5 / (len(CANDIDATES) - 1) for each in CANDIDATES
     }
-    forms = [form for form in CATALOGUE.values() if cause in form.given]
+    forms = [form for form in CATALOGUE.values() if cause in form.chances]
     return sorted(
         forms,
         key=lambda form: (
@@ -145,10 +152,10 @@ def telling(cause: Cause) -> list[CheckForm]:
 def _check(form: CheckForm) -> str:
     caution = f"\n**Caution:** {form.caution}\n" if form.caution else ""
     head = " | ".join(f"`{each.name}`: {each.words}" for each in form.outcomes)
-    rows = [(words_of(cause), row) for cause, row in form.given.items()]
-    rows.append(("other causes", form.otherwise))
-    if form.unknown is not None:
-        rows.append(("unknown", form.unknown))
+    rows = [(words_of(at), row) for at, row in form.chances.items() if isinstance(at, Cause)]
+    rows.append(("other causes", form.chances[OTHERS]))
+    if None in form.chances:
+        rows.append(("unknown", form.chances[None]))
     table = "".join(
         f"| {name} | {' | '.join(f'{100.0 * value:.0f}' for value in row)} |\n"
         for name, row in rows

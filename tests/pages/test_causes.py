@@ -3,12 +3,10 @@
 import re
 from pathlib import Path
 
-from detectors.diagnosis.causes import CHAIN_SIGNS, PRIORS
-from detectors.diagnosis.checkform import Risk
+from detectors.diagnosis.causes import CHAIN_SIGNS, FIRST_LINES, PRIORS
 from detectors.diagnosis.checks import CATALOGUE
-from detectors.diagnosis.firstline import FIRST_LINES
-from detectors.diagnosis.rank import SIGNS
-from detectors.diagnosis.table import Family, words_of
+from detectors.diagnosis.signs import SIGNS
+from detectors.diagnosis.table import Family, Risk, words_of
 from shared.words import Cause
 from tests.pages.causes import causes_page, telling
 
@@ -30,7 +28,7 @@ def test_every_number_of_the_table_stands_on_the_page_with_its_reason() -> None:
     """Priors, signs and chain facts: as many rows as the table has, each with its words."""
     page = causes_page()
     for prior in PRIORS:
-        share = 100.0 * prior.weight / sum(each.weight for each in PRIORS)
+        share = 100.0 * prior.number / sum(each.number for each in PRIORS)
         assert f"Prior {share:.1f} %: {prior.reason} ({prior.basis})." in page
     rows = [(sign, row) for sign in SIGNS.values() for row in sign.given]
     families = "|".join(Family)
@@ -38,8 +36,8 @@ def test_every_number_of_the_table_stands_on_the_page_with_its_reason() -> None:
     for sign, row in rows:
         assert f"| {row.reason} | {row.basis} |" in page, sign.name
     for fact in CHAIN_SIGNS.values():
-        for each in fact.modifiers:
-            assert f"| {each.factor:g} | {each.reason} | {each.basis} |" in page, fact.name
+        for each in fact.given:
+            assert f"| {each.number:g} | {each.reason} | {each.basis} |" in page, fact.name
 
 
 def test_a_number_is_never_called_physics() -> None:

@@ -15,9 +15,9 @@ from pathlib import Path
 from client.simulated.plain import updates
 from detectors.diagnosis.case import Case, cases, number
 from detectors.diagnosis.checks import CATALOGUE
-from detectors.diagnosis.diagnose import diagnose, evidence_of
-from detectors.diagnosis.nextcheck import RIVAL, SPLITS
-from detectors.diagnosis.rank import TEMPERATURE, Odds, doubted, posterior, tempered
+from detectors.diagnosis.diagnose import RIVAL, SPLITS, diagnose
+from detectors.diagnosis.evidence import facts_of
+from detectors.diagnosis.rank import TEMPERATURE, Odds, doubted, evidence_of, posterior, tempered
 from detectors.diagnosis.table import Candidate, words_of
 from detectors.watch import Watch
 from shared.circuit import Lead
@@ -124,7 +124,7 @@ def _ways(events: Sequence[Event]) -> tuple[int, int]:
 
 
 def _raw(case: Case) -> Odds:
-    return posterior(evidence_of(case))
+    return posterior(evidence_of(case, facts_of(case)))
 
 
 def role_of(wires: int, lead: Lead) -> str:

@@ -9,10 +9,18 @@ import pytest
 from scipy.stats import entropy
 
 from detectors.diagnosis import Answer, diagnose
-from detectors.diagnosis.checkform import OUTSIDE, RUN_ON, STATIC, Risk, Scene
-from detectors.diagnosis.checks import CATALOGUE
-from detectors.diagnosis.nextcheck import as_check, information_bits, next_check
-from detectors.diagnosis.table import CANDIDATES, Candidate
+from detectors.diagnosis.checks import CATALOGUE, OUTSIDE, RUN_ON, STATIC, whole
+from detectors.diagnosis.diagnose import as_check, information_bits, next_check
+from detectors.diagnosis.table import (
+    CANDIDATES,
+    OTHERS,
+    Candidate,
+    Chances,
+    CheckForm,
+    Outcome,
+    Risk,
+    Scene,
+)
 from detectors.measured.twopoint import TwoPointCheck
 from shared.chain import Chain
 from shared.errors import BadInput
@@ -45,10 +53,25 @@ def test_expected_information_is_the_mutual_information_of_cause_and_outcome() -
 def test_every_row_of_a_check_is_a_distribution_over_its_outcomes() -> None:
     """As written, before anything is raised to the floor."""
     for form in CATALOGUE.values():
-        rows = [form.otherwise, *form.given.values(), form.unknown or form.otherwise]
+        rows = form.chances.values()
         for row in rows:
             assert len(row) == len(form.outcomes), form.name
             assert sum(row) == pytest.approx(1.0), form.name
+
+
+@pytest.mark.parametrize(
+    ("row", "why"),
+    [
+        (Chances(OTHERS, 0.5, 0.6), "no distribution"),
+        (Chances(OTHERS, 1.0), "no distribution"),
+        (Chances(None, 0.5, 0.5), "no chances under 'others'"),
+    ],
+)
+def test_chances_that_do_not_fit_the_outcomes_are_refused(row: Chances, why: str) -> None:
+    """With the name of the check, before anything is weighed."""
+    rows = ["Look.", Outcome("yes", "it is"), Outcome("no", "it is not"), row]
+    with pytest.raises(ValueError, match=f"'look'.* {why}"):
+        whole(CheckForm("look", 1, "none", Risk.LOOK), rows)
 
 
 def test_a_check_that_touches_hardware_says_what_to_mind() -> None:

@@ -13,9 +13,8 @@ from detectors.diagnosis.case import Case, cases
 from detectors.diagnosis.causes import CHAIN_SIGNS, PRIORS
 from detectors.diagnosis.chainfacts import chain_facts
 from detectors.diagnosis.evidence import facts_of
-from detectors.diagnosis.link import link
-from detectors.diagnosis.rank import SIGNS
-from detectors.diagnosis.table import CANDIDATES
+from detectors.diagnosis.signs import SIGNS
+from detectors.diagnosis.table import CANDIDATES, ChainSign, Weight, blocks
 from shared.chain import Chain
 from shared.events import Event
 from shared.link import How
@@ -169,7 +168,7 @@ def drawn_in(tries: int) -> set[str]:
         chain = rng.choice([None, Chain(), Chain(wires=3, reference_ohm=4020.0), Chain(wires=4)])
         for case in cases(found, {} if chain is None else {"nozzle": chain}):
             drawn.update(fact.name for fact in facts_of(case))
-        drawn.update(fact.name for fact in link(some_link(links)))
+        drawn.update(fact.name for fact in facts_of(some_link(links)))
     return drawn
 
 
@@ -203,7 +202,7 @@ def test_every_chain_sign_can_be_drawn_from_a_chain() -> None:
 def test_every_cause_has_a_prior_and_something_that_speaks_for_it() -> None:
     """All causes of the contract, and the unknown one."""
     assert {prior.cause for prior in PRIORS} == set(CANDIDATES)
-    assert all(prior.weight > 0.0 and prior.reason for prior in PRIORS)
+    assert all(prior.number > 0.0 and prior.reason for prior in PRIORS)
     for cause in Cause:
         best = max(sign.likelihood(cause) / sign.unknown for sign in SIGNS.values())
         assert best >= 2.0, cause
@@ -212,9 +211,18 @@ def test_every_cause_has_a_prior_and_something_that_speaks_for_it() -> None:
 def test_every_likelihood_is_a_probability_with_a_reason() -> None:
     """Numbers without a reason don't belong in the table."""
     for sign in SIGNS.values():
-        rows = [(row.likelihood, row.reason) for row in sign.given]
+        rows = [(row.number, row.reason) for row in sign.given]
         assert all(0.0 < value < 1.0 and reason for value, reason in rows), sign.name
         assert 0.0 < sign.otherwise < 1.0, sign.name
         assert 0.0 < sign.unknown < 1.0, sign.name
         named = [row.cause for row in sign.given]
         assert len(named) == len(set(named)), sign.name
+
+
+def test_a_name_or_a_cause_that_stands_twice_is_refused_by_its_name() -> None:
+    """A later row would silently hide the one before."""
+    twice = Weight(Cause.SUPPLY, 2.0, "sags")
+    with pytest.raises(ValueError, match="'still' stands twice"):
+        blocks([ChainSign("still"), twice, ChainSign("still")], ChainSign)
+    with pytest.raises(ValueError, match="a cause stands twice under 'still'"):
+        blocks([ChainSign("still"), twice, twice], ChainSign)

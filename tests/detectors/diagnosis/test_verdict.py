@@ -5,7 +5,7 @@ import math
 from msgspec.structs import replace
 
 from detectors.diagnosis import diagnose, verdict
-from detectors.diagnosis.firstline import PULL_THE_PLUG
+from detectors.diagnosis.verdict import PULL_THE_PLUG
 from shared.chainstate import ChainState
 from shared.events import Event, NotEvaluated, Verdict
 from shared.noise import noise_found

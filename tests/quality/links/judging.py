@@ -15,8 +15,9 @@ from client.mapping import Mapper
 from client.supervisor import Supervisor
 from client.telling import Teller
 from detectors.diagnosis.case import cases
-from detectors.diagnosis.diagnose import diagnose, evidence_of
-from detectors.diagnosis.rank import TEMPERATURE, Odds, doubted, posterior, tempered
+from detectors.diagnosis.diagnose import diagnose
+from detectors.diagnosis.evidence import facts_of
+from detectors.diagnosis.rank import TEMPERATURE, Odds, doubted, evidence_of, posterior, tempered
 from detectors.diagnosis.table import Candidate
 from detectors.watch import Watch
 from shared.errors import BadInput
@@ -191,9 +192,8 @@ def judged(task: tuple[str, int]) -> Outcome:
     drawn = draw(case, seed)
     events = events_of(drawn, seed)
     ranked = [each for each in diagnose(events, {}) if each.channel == EVERY_CHANNEL]
-    raw = next(
-        (posterior(evidence_of(c)) for c in cases(events, {}) if c.channel == EVERY_CHANNEL), None
-    )
+    of_link = (case for case in cases(events, {}) if case.channel == EVERY_CHANNEL)
+    raw = next((posterior(evidence_of(case, facts_of(case))) for case in of_link), None)
     return _outcome(case, drawn, events, ranked, raw)
 
 

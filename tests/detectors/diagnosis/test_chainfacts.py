@@ -3,9 +3,8 @@
 import pytest
 
 from detectors.diagnosis.case import Case
+from detectors.diagnosis.chainfacts import UNTOLD, Ways, class_ohm, open_at_low, ways_of
 from detectors.diagnosis.evidence import facts_of
-from detectors.diagnosis.offsets import class_ohm
-from detectors.diagnosis.ways import UNTOLD, Ways, open_at_low, ways_of
 from shared.chain import Chain
 from shared.events import Event
 from shared.words import Kind
@@ -57,6 +56,14 @@ def test_an_upper_end_speaks_less_for_leads_the_more_of_them_read_low() -> None:
         for chain in (Chain(wires=2), Chain(wires=3), Chain(wires=4))
     ]
     assert strengths == [0.0, 1 / 3, 3 / 4]
+
+
+def test_no_offset_fits_straps_that_leave_an_input_open() -> None:
+    """An open input reads at an end: no size of an offset is that of its leads."""
+    found = event(Kind.OFFSET_COLD, offset_c=5.0, others_c=23.0)
+    names = names_of(found, chain=Chain(wires=3, strapped_for=4))
+    assert "offset-high" in names
+    assert "offset-fits-leads" not in names
 
 
 @pytest.mark.parametrize(("r0", "reference"), [(100.0, 402.0), (1000.0, 4020.0)])

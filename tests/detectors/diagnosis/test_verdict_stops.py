@@ -3,7 +3,8 @@
 import pytest
 
 from detectors.diagnosis import diagnose, verdict
-from detectors.diagnosis.firstline import FIRST_LINES, PULL_THE_PLUG, SWITCH_OFF, stop_line
+from detectors.diagnosis.causes import FIRST_LINES, SWITCH_OFF
+from detectors.diagnosis.verdict import PULL_THE_PLUG, stop_line
 from shared.events import Event, RankedCause
 from shared.words import Cause, Gate, Kind, Severity
 from tests.detectors.diagnosis.found import PLUGGED, event

@@ -5,10 +5,9 @@ import math
 import msgspec
 import pytest
 
-from detectors.diagnosis.blanks import E6, added_nf
-from detectors.diagnosis.chainfacts import chain_facts
-from detectors.diagnosis.checkform import Scene
+from detectors.diagnosis.chainfacts import E6, added_nf, chain_facts
 from detectors.diagnosis.checks import CATALOGUE
+from detectors.diagnosis.table import Scene
 from shared.chain import UNTOLD, Chain
 from shared.filters import source_ohm, unsettled_ohm
 from shared.platinum import celsius, ohms
