@@ -90,6 +90,41 @@ class Known:
         return max(float(self.theta @ row) / float(row[0]), 0.2 * unit)
 
 
+class Ages:
+    """What was known at a handful of ages, the oldest always."""
+
+    def __init__(self, most: int, least_s: float) -> None:
+        """Keep `most`, spread evenly over the logarithm of ages of `least_s` and more."""
+        self._most, self._least_s = most, least_s
+        self._known: list[Known] = []
+        self._stack()
+
+    def _stack(self) -> None:
+        known = self._known
+        self.at_s: Floats = np.array([one.at_s for one in known])
+        self.theta: Floats = np.array([one.theta for one in known]).reshape(-1, SIZE)
+        self.load: Floats = np.array([one.load for one in known])
+        self.fast: Floats = np.array([one.fast for one in known])
+        self._cov: Floats = np.array([one.cov for one in known]).reshape(-1, SIZE, SIZE)
+
+    def __getitem__(self, age: int) -> Known:
+        return self._known[age]
+
+    def add(self, now: Known) -> None:
+        self._known.append(now)
+        if len(self._known) > self._most:
+            ages = np.log(now.at_s - self.at_s + self._least_s)
+            del self._known[1 + int(np.argmin(ages[:-2] - ages[2:]))]
+        self._stack()
+
+    def spread(self, rows: Floats) -> Floats:
+        """Variance of what each expects of inputs of shape (n, SIZE), shape (n, ages)."""
+        # One product of two matrices is faster than one for each age.
+        halves = np.dot(self._cov.reshape(-1, SIZE), rows.T).reshape(-1, SIZE, len(rows))
+        found: Floats = (halves * rows.T).sum(axis=1).T
+        return found
+
+
 class Balance:
     """Learns one heater's balance from looks."""
 

@@ -22,11 +22,20 @@ as fast as the host tells of it.
 import math
 from collections import deque
 from dataclasses import dataclass
-from itertools import islice
 
 import numpy as np
 
-from detectors.balance import FEED_KEY, MOVING, ROOM_C, SPEED_KEY, Balance, Held, Known, is_fan
+from detectors.balance import (
+    FEED_KEY,
+    MOVING,
+    ROOM_C,
+    SPEED_KEY,
+    Ages,
+    Balance,
+    Held,
+    Known,
+    is_fan,
+)
 from detectors.closed import ClosedWindow
 from detectors.detector import Say
 from detectors.plan import ChannelPlan
@@ -72,6 +81,8 @@ SWITCHED, UNSWITCHED_S = 0.4, 600.0
 """Change of power from one row to the next that is a switching, and for how long that counts."""
 LOWEST, HIGHEST, FAST_ROWS, BEATS_S = 0.02, 0.95, 3, 1800.0
 """Full power, on and off in so few rows, beats with the telling; for so long that counts."""
+_MEANS = np.array([[(k >= SPANS[-1] - span) / span for k in range(SPANS[-1])] for span in SPANS])
+"""Weights of the last looks in each mean, shape (spans, looks)."""
 _HELD = (Gate.HOLDING, Gate.PRINTING)
 
 
@@ -100,7 +111,7 @@ class DriftDetector:
     def __init__(self, plan: ChannelPlan) -> None:
         self._plan = plan
         self._balance = Balance()
-        self._known: list[Known] = []
+        self._known = Ages(KEPT, FITS * LOOK_S)
         self._looks = 0
         self._rows: deque[tuple[Held, Floats, float]] = deque(maxlen=SPANS[-1])
         """The last looks, their inputs and what had come too fast for a drift by then."""
@@ -177,18 +188,16 @@ class DriftDetector:
         if self._up:
             self._go_on(self._up, look, row, window, say)
             return
-        for span in SPANS:
-            excess = self._excess(span, look)
-            if excess is not None and self._is_drift(excess, look):
-                self._raise(excess, window, say)
-                return
+        excess = self._clearest(look)
+        if excess is not None and self._is_drift(excess, look):
+            self._raise(excess, window, say)
+            return
         balance.learn(row, look.power)
         if balance.known is None:
             return
         self._looks += 1
         if self._looks % FITS == 0 or self._looks in FIRST_FITS:
-            self._known.append(balance.fit(look.end_s, row[0]))
-            self._thin(look.end_s)
+            self._known.add(balance.fit(look.end_s, row[0]))
 
     def _may_flow(self, look: Held, row: Floats) -> bool:
         """Whether material may flow of which nothing is reported."""
@@ -209,44 +218,42 @@ class DriftDetector:
         usual = SLOW_PART * row[0] * balance.unit + 2.0 * math.sqrt(balance.noise(row[0], 1))
         balance.fast += math.copysign(max(abs(change) - usual, 0.0), change)
 
-    def _thin(self, now_s: float) -> None:
-        """Keep what was known at a handful of ages, the oldest always."""
-        known = self._known
-        if len(known) > KEPT:
-            ages = [math.log(now_s - one.at_s + FITS * LOOK_S) for one in known]
-            gaps = [ages[k - 1] - ages[k + 1] for k in range(1, len(known) - 1)]
-            del known[1 + int(np.argmin(gaps))]
-
-    def _excess(self, span: int, look: Held) -> _Excess | None:
-        """The mean of the last looks against what was known before them, where it is clearest."""
-        if len(self._rows) < span:
-            return None
-        recent = list(islice(self._rows, len(self._rows) - span, None))
-        known = [one for one in self._known if one.at_s <= recent[0][0].start_s]
-        if not known:
+    def _clearest(self, look: Held) -> _Excess | None:
+        """The means of the last looks against what was known before them, where it is clearest."""
+        balance, known, latest = self._balance, self._known, list(self._rows)
+        spans = [span for span in SPANS if span <= len(latest)]
+        begins_s = np.array([latest[-span][0].start_s for span in spans])
+        counts = known.at_s <= begins_s[:, None]
+        if not counts.any():
             return None
         self._was_judged = True
-        balance = self._balance
-        row = np.mean([one[1] for one in recent], axis=0)
-        power = math.fsum(one[0].power for one in recent) / span
-        more = power - np.array([one.theta for one in known]) @ row
-        spread = np.array([row @ one.cov @ row for one in known])
+        means = _MEANS[: len(spans), -len(latest) :]
+        rows: Floats = means @ np.array([row for _, row, _ in latest])
+        power = means @ np.array([one.power for one, _, _ in latest])
+        warmth = rows[:, :1]
+        more = power[:, None] - rows @ known.theta.T
+        spread = known.spread(rows)
         # Parts of cycles that beat with the telling may seem to stand still for a while.
-        least = balance.load(row[0]) if balance.is_switched else 0.0
-        spread += np.maximum([(one.load * row[0]) ** 2 for one in known], least)
-        spread += balance.noise(row[0], span) + self._unseen(look, row)
-        if self._may_flow(look, row):
-            earlier = np.array([one.at_s < self._hot_since_s for one in known])
-            spread[earlier] += (PRINT_PART * balance.unit * row[MOVING]) ** 2
-            part = MOST_FAST if any(map(is_fan, look.inputs)) else MOST_FAST_FANLESS
-            most = np.minimum(part * row[0] * balance.unit, np.abs(more))
-            now = math.fsum(one[2] for one in recent) / span
-            fast = now - np.array([one.fast for one in known])
-            more -= np.clip(fast * np.sign(more), 0.0, most) * np.sign(more)
-        best = int(np.argmax(np.abs(more) / np.sqrt(spread)))
-        per_kelvin = known[best].per_kelvin(row, balance.unit)
-        sd = math.sqrt(float(spread[best]))
-        return _Excess(known[best], power, float(more[best]), sd, per_kelvin)
+        least = balance.load(look.celsius - ROOM_C) if balance.is_switched else 0.0
+        spread += np.maximum((known.load * warmth) ** 2, least)
+        noise = balance.noise(look.celsius - ROOM_C, 1)
+        spread += noise / np.array(spans)[:, None] + self._unseen(look, rows[-1])
+        if self._may_flow(look, rows[-1]):
+            other = (PRINT_PART * balance.unit * rows[:, MOVING, None]) ** 2
+            spread += np.where(known.at_s < self._hot_since_s, other, 0.0)
+            now = means @ np.array([fast for _, _, fast in latest])
+            more = _without(more, now[:, None] - known.fast, self._most_fast(look) * warmth)
+        ratio = np.where(counts, np.abs(more) / np.sqrt(spread), 0.0)
+        span, age = np.unravel_index(int(np.argmax(ratio)), ratio.shape)
+        found = known[int(age)]
+        per_kelvin = found.per_kelvin(rows[span], balance.unit)
+        sd = math.sqrt(float(spread[span, age]))
+        return _Excess(found, float(power[span]), float(more[span, age]), sd, per_kelvin)
+
+    def _most_fast(self, look: Held) -> float:
+        """Power a kelvin above the room that flow and fan may have come to take within a minute."""
+        part = MOST_FAST if any(map(is_fan, look.inputs)) else MOST_FAST_FANLESS
+        return part * self._balance.unit
 
     def _unseen(self, look: Held, row: Floats) -> float:
         """Variance of what may have moved without being reported, in power."""
@@ -355,6 +362,13 @@ def _look(windows: list[ClosedWindow], own: str, is_switched: bool) -> Held:
         has_air,
         inputs,
     )
+
+
+def _without(more: Floats, fast: Floats, most: Floats) -> Floats:
+    """An excess without what came too fast for a drift; never beyond 0, shape as `more`."""
+    sign = np.sign(more)
+    left: Floats = more - sign * np.clip(fast * sign, 0.0, np.minimum(most, np.abs(more)))
+    return left
 
 
 def _mean(values: list[float]) -> float:
