@@ -20,10 +20,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from detectors.book import EventBook
-from detectors.closed import ClosedWindows, WindowsAt
-from detectors.frame import ChannelColumns, Frame, Sample
-from detectors.learned import Learned, LearnedColumns
 from detectors.reports import Report
+from detectors.table.closed import ClosedWindows, WindowsAt
+from detectors.table.frame import ChannelColumns, Frame, Sample
+from detectors.table.learned import Learned, LearnedColumns
 from shared.events import Event, NotEvaluated
 from shared.updates import Floats
 from shared.words import Gate

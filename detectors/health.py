@@ -4,7 +4,7 @@ from collections.abc import Collection, Iterable, Sequence
 
 import msgspec
 
-from detectors.frame import Held
+from detectors.table.frame import Held
 from shared.events import Event
 from shared.health import ChannelHealth, Trust
 from shared.kinds import KINDS, Tells

@@ -8,7 +8,7 @@ import pytest
 
 from client.simulated.scenario import Scenario, load_scenario, scenario_names
 from detectors.diagnosis import diagnose, verdict
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.events import Event, RankedCause
 from shared.words import EVERY_CHANNEL, Severity
 from tests import scenario_logs

@@ -11,7 +11,7 @@ from shared.chain import Chain
 from shared.inputs import step_ohm_at
 from shared.leads import lead_ohm
 from shared.uncertainty import Simulated
-from tui.budget import PART
+from tui.budget_facts import PART
 
 
 class BudgetCase:

@@ -8,8 +8,8 @@ from shared.chain import Chain
 from shared.reach import Misreading, other_straps, wrong_settings
 from shared.tolerance import TOLERANCES
 from shared.uncertainty import Contribution
-from tui.budget import FACTS, PART
 from tui.budget_case import BudgetCase
+from tui.budget_facts import FACTS, PART
 
 ROOM_C = 25.0
 _TERMS_SHOWN = 6

@@ -4,7 +4,7 @@
 brings it to the watch, so that what is shelved is not notified.
 """
 
-from detectors.noted import is_deed
+from detectors.judged.noted import is_deed
 from recordings.reader import Recording
 from shared.errors import BadInput
 from shared.events import Event

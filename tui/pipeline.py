@@ -15,10 +15,10 @@ from client.company import Company
 from client.form import Profile
 from client.mapping import Mapper
 from client.reader import Link, Reader
+from detectors.engine.logwatch import LogWatch
 from detectors.health import healths_beside
 from detectors.judged import Judge, Judged, watched
-from detectors.logwatch import LogWatch
-from detectors.noted import Noted, noted
+from detectors.judged.noted import Noted, noted
 from detectors.shelf import Stand, stand_at
 from detectors.trials.counted import KindTrial, trials
 from recordings.rolling import RollingRecorder

@@ -18,10 +18,10 @@ from typing import Any
 
 import msgspec
 
+from detectors.engine.logwatch import LogWatch
 from detectors.health import healths_beside, trust_of
 from detectors.judged import Found, Judge, Judged, headed, watched
-from detectors.logwatch import LogWatch
-from detectors.noted import noted
+from detectors.judged.noted import noted
 from detectors.shelf import Stand
 from detectors.trials.counted import KindTrial, trials
 from detectors.trials.exposure import Usage

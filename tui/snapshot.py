@@ -120,7 +120,7 @@ class Source(Protocol):
 
         Says where the note is kept, where that is not the recording that is being written.
 
-        Acknowledging and shelving are notes too (`detectors.noted`).
+        Acknowledging and shelving are notes too (`detectors.judged.noted`).
         """
 
     def seek(self, time_s: float) -> None:

@@ -223,7 +223,7 @@ def host(case: Case) -> Iterator[Fact]:
 
 
 def link(case: Case) -> Iterator[Fact]:
-    """How the link went, from what `detectors.kinds.linkstory` tells; no channel has one."""
+    """How the link went, from what `kinds.linkstory` tells; no channel has one."""
     if case.channel != EVERY_CHANNEL:
         return
     blocked = 0

@@ -20,7 +20,7 @@ from detectors.diagnosis.case import (
     word,
 )
 from detectors.diagnosis.chainfacts import ABSURD_K, is_empty, open_at_low, ways_of
-from detectors.scale import is_end_shaped
+from detectors.table.scale import is_end_shaped
 from shared.circuit import HIGHEST
 from shared.events import Event
 from shared.kinds import KINDS, Shape

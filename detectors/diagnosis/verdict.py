@@ -4,7 +4,7 @@ Low is the dangerous way: a loop that follows a reading below the truth heats to
 heater that is on by itself obeys nobody. Such a finding leads every headline.
 
 A fault is repaired where the trial after the change is better than the one before and no
-fault has come in it (`detectors.trials.compared`), and stays so while further changes bring none
+fault has come in it (`trials.compared`), and stays so while further changes bring none
 back. Severities are the status categories of NAMUR NE 107: a proven repair needs nothing; a
 reading that is right again but may not stay so asks for maintenance.
 """

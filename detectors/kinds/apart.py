@@ -30,12 +30,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from detectors.book import EventBook
-from detectors.closed import Together, WindowsAt
 from detectors.detector import Rule
-from detectors.gates import marked
 from detectors.kinds.rest import OFF, ROOM_C_S, is_board
 from detectors.reports import Cleared, Sighting
-from detectors.running import Carried
+from detectors.table.closed import Together, WindowsAt
+from detectors.table.gates import marked
+from detectors.table.running import Carried
 from shared.events import NotEvaluated
 from shared.updates import Floats
 from shared.words import EVERY_CHANNEL, Gate, Kind

@@ -6,7 +6,7 @@ which one it was can't be told back.
 
 Two stretches are looked at: a short one of at least 60 s and 128 rows for tones of 1.5 times
 the noise, and 16 windows for weaker ones, down to half the noise. Cheap figures of each
-window decide whether a stretch is worth a periodogram (`detectors.tones`): one frequency that
+window decide whether a stretch is worth a periodogram (`chance.tones`): one frequency that
 leads in most windows, or means that go up and down more than noise lets them. A tone counts
 with a chance of a false alarm below 1e-7 a look (one in 30 days is about 1e-5), and at 0.7 of a
 step or more, in two stretches that agree in frequency and, within a factor of two, in size, with
@@ -14,18 +14,18 @@ at most one between them.
 
 A swing that heat can make is left alone, and so are its harmonics. The tone of the power at the
 same frequency, times the fastest rise (the model's, with its interval and 30 % more; 7.5 K/s at
-full power until that is learned), bounds what a heater can do (`detectors.ripple`); the reading
+full power until that is learned), bounds what a heater can do (`heat.ripple`); the reading
 must swing more, or stay the same for six stretches while the loop is linear. A controller answers
 hum with power, g per kelvin, so while the heater is not known hum below 1.2·g Hz can be heat
 whatever its size (0.036 Hz at g = 0.03/K), and below three times that where the host tells of
 power smoothed. Heaters that report no power are judged above 0.3 Hz only; a power that is
 rounded may hide the square wave of one step. While printing, flow and fan stir real heat below
-0.4 Hz: there no tone counts that motion or fan has too and keeps step with (`detectors.stirred`),
+0.4 Hz: there no tone counts that motion or fan has too and keeps step with (`heat.stirred`),
 for which four stretches of three periods each are needed.
 
 Blind below half the noise; nineteen in twenty are found from once the noise on in 512 rows, and
 from 2.5 times near four periods in a stretch, where noise may rise toward it (white noise;
-`tests/detectors/test_tones.py`); to hum at the carriage's own rhythm; to hum that folds to
+`tests/detectors/chance/test_tones.py`); to hum at the carriage's own rhythm; to hum that folds to
 nothing or slower than four periods in the stretch (16 s in the short one, 25 s in any); while
 heating or cooling; and until two stretches have passed.
 """
@@ -37,16 +37,16 @@ from itertools import pairwise
 
 import numpy as np
 
-from detectors.closed import ClosedWindow, ClosedWindows, power_rows, signal_rows, time_rows
+from detectors.chance.tones import Tone, tones_in
 from detectors.detector import Say
-from detectors.gates import marked
-from detectors.heatmodel import HeatModel
-from detectors.plan import ChannelPlan
+from detectors.heat.heatmodel import HeatModel
+from detectors.heat.ripple import able, is_linear
+from detectors.heat.stirred import is_stirred
 from detectors.reports import Cleared, Sighting
-from detectors.ripple import able, is_linear
-from detectors.stirred import is_stirred
-from detectors.tones import Tone, tones_in
-from detectors.windows import ROWS
+from detectors.table.closed import ClosedWindow, ClosedWindows, power_rows, signal_rows, time_rows
+from detectors.table.gates import marked
+from detectors.table.plan import ChannelPlan
+from detectors.table.windows import ROWS
 from shared.events import NotEvaluated
 from shared.updates import Floats
 from shared.words import Gate, Kind

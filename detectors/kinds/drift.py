@@ -1,7 +1,7 @@
 """drift: a held reading costs more power than it did, or much less.
 
 A closed loop hides a drifting sensor: the reading stays on target and the power moves. So the
-quantity is what the heater's balance of heat (`detectors.balance`) leaves over, in kelvin: a sensor
+quantity is what the heater's balance of heat (`heat.balance`) leaves over, in kelvin: a sensor
 that reads low by so many kelvin leaves that many. Means of 2, 10 and 40 minutes' holding are held
 against the balance as it was known before them, from a minute to many hours before. A drift lies
 4.5 of its deviations out, and 5 K. Its deviation holds the scatter of looks, the unknown load, what
@@ -13,7 +13,7 @@ More power with all else the same is the mark of a sensor that has slipped from 
 counts after twenty minutes of a hold, since what is around a heater soaks through. While material
 may flow unreported, what comes within a minute is the flow's, up to a quarter of the loss.
 
-A channel that departs from another is drift as well: `detectors.kinds.apart`.
+A channel that departs from another is drift as well: `kinds.apart`.
 
 Blind without power or target, to what was there when the log began, and to power that is switched
 as fast as the host tells of it.
@@ -25,21 +25,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from detectors.balance import (
+from detectors.detector import Say
+from detectors.heat.balance import (
     FEED_KEY,
     MOVING,
     ROOM_C,
     SPEED_KEY,
     Ages,
     Balance,
-    Held,
+    HoldLook,
     Known,
     is_fan,
 )
-from detectors.closed import ClosedWindow
-from detectors.detector import Say
-from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
+from detectors.table.closed import ClosedWindow
+from detectors.table.plan import ChannelPlan
 from shared.events import NotEvaluated
 from shared.updates import Floats
 from shared.words import Gate, Kind
@@ -113,7 +113,7 @@ class DriftDetector:
         self._balance = Balance()
         self._known = Ages(KEPT, FITS * LOOK_S)
         self._looks = 0
-        self._rows: deque[tuple[Held, Floats, float]] = deque(maxlen=SPANS[-1])
+        self._rows: deque[tuple[HoldLook, Floats, float]] = deque(maxlen=SPANS[-1])
         """The last looks, their inputs and what had come too fast for a drift by then."""
         self._open: list[ClosedWindow] = []
         self._target_c = math.nan
@@ -177,7 +177,7 @@ class DriftDetector:
                 self._fast_s = window.end_s
         return window.end_s - self._fast_s < BEATS_S
 
-    def _judge(self, look: Held, window: ClosedWindow, say: Say) -> None:
+    def _judge(self, look: HoldLook, window: ClosedWindow, say: Say) -> None:
         balance = self._balance
         if abs(look.celsius - self._target_c) > max(ON_TARGET_K, ON_TARGET * self._target_c):
             return
@@ -199,12 +199,12 @@ class DriftDetector:
         if self._looks % FITS == 0 or self._looks in FIRST_FITS:
             self._known.add(balance.fit(look.end_s, row[0]))
 
-    def _may_flow(self, look: Held, row: Floats) -> bool:
+    def _may_flow(self, look: HoldLook, row: Floats) -> bool:
         """Whether material may flow of which nothing is reported."""
         melts = self._target_c > FLOWS_C
         return melts and row[MOVING] > 0.0 and FEED_KEY not in look.inputs
 
-    def _go_along(self, look: Held, row: Floats) -> None:
+    def _go_along(self, look: HoldLook, row: Floats) -> None:
         """Count what changed too fast for a drift where flow may have done it.
 
         Flow and fan pull a reading by a kelvin or two, and not out of the band as a slip does: a
@@ -218,7 +218,7 @@ class DriftDetector:
         usual = SLOW_PART * row[0] * balance.unit + 2.0 * math.sqrt(balance.noise(row[0], 1))
         balance.fast += math.copysign(max(abs(change) - usual, 0.0), change)
 
-    def _clearest(self, look: Held) -> _Excess | None:
+    def _clearest(self, look: HoldLook) -> _Excess | None:
         """The means of the last looks against what was known before them, where it is clearest."""
         balance, known, latest = self._balance, self._known, list(self._rows)
         spans = [span for span in SPANS if span <= len(latest)]
@@ -250,12 +250,12 @@ class DriftDetector:
         sd = math.sqrt(float(spread[span, age]))
         return _Excess(found, float(power[span]), float(more[span, age]), sd, per_kelvin)
 
-    def _most_fast(self, look: Held) -> float:
+    def _most_fast(self, look: HoldLook) -> float:
         """Power a kelvin above the room that flow and fan may have come to take within a minute."""
         part = MOST_FAST if any(map(is_fan, look.inputs)) else MOST_FAST_FANLESS
         return part * self._balance.unit
 
-    def _unseen(self, look: Held, row: Floats) -> float:
+    def _unseen(self, look: HoldLook, row: Floats) -> float:
         """Variance of what may have moved without being reported, in power."""
         melts = self._target_c > FLOWS_C
         has_fan = any(map(is_fan, look.inputs))
@@ -267,7 +267,7 @@ class DriftDetector:
         air = SEEN_AIR_K if look.has_air else AIR_K
         return self._balance.unit**2 * float(air**2 + (fan**2 + flow**2) * row[0] ** 2)
 
-    def _is_drift(self, excess: _Excess, look: Held) -> bool:
+    def _is_drift(self, excess: _Excess, look: HoldLook) -> bool:
         is_less = excess.more < 0.0
         is_soaked = look.end_s - self._held_since_s >= LESS_AFTER_S
         is_clear = abs(excess.more) > LIMIT * excess.sd and abs(excess.kelvin) > LEAST_K
@@ -313,7 +313,9 @@ class DriftDetector:
             )
         )
 
-    def _go_on(self, up: _Excess, look: Held, row: Floats, window: ClosedWindow, say: Say) -> None:
+    def _go_on(
+        self, up: _Excess, look: HoldLook, row: Floats, window: ClosedWindow, say: Say
+    ) -> None:
         if (look.power - float(up.known.theta @ row)) / up.more > 0.5:
             self._normal.clear()
             return
@@ -333,7 +335,7 @@ class DriftDetector:
         return [NotEvaluated(kind=Kind.DRIFT, channel=self._plan.name, why=why)]
 
 
-def _look(windows: list[ClosedWindow], own: str, is_switched: bool) -> Held:
+def _look(windows: list[ClosedWindow], own: str, is_switched: bool) -> HoldLook:
     """The means of windows on end."""
     first, last = windows[0], windows[-1]
     inputs = {
@@ -352,7 +354,7 @@ def _look(windows: list[ClosedWindow], own: str, is_switched: bool) -> Held:
             has_air = has_air or is_air
             inputs[name] = min(max(celsius, AIR_C[0]), HOTTEST_C)
     spent_s = 0.5 * (last.start_s + last.end_s - first.start_s - first.end_s)
-    return Held(
+    return HoldLook(
         first.start_s,
         last.end_s,
         _mean([window.power for window in windows]),

@@ -1,7 +1,7 @@
 """spike, bit-flip, contact-break and step: what no heat could do, told apart.
 
 Quantity: Ω where a code or resistance is known, else K. One tracker
-(`detectors.excursion`) finds where a reading departs; the kind follows from how it ends:
+(`kinds.excursion`) finds where a reading departs; the kind follows from how it ends:
 
 - bit-flip       one reading; its code with one bit flipped back is what the readings on both
                  sides give. Chance would agree with less than 4 % of jumps of its size, or
@@ -24,9 +24,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from detectors.bits import MOST_CHANCE_OF_SIZE, WEAK_CHANCE_OF_SIZE, flipped_bit
 from detectors.detector import Given, Moment, RowDetector, Say
-from detectors.excursion import (
+from detectors.kinds.excursion import (
     HELD_C_S,
     LONGEST_S,
     STAYS_BELOW_S,
@@ -35,9 +34,10 @@ from detectors.excursion import (
     Excursion,
     Tracker,
 )
-from detectors.frame import ChannelColumns, Frame
-from detectors.plan import ChannelPlan
 from detectors.reports import Departure, Sighting
+from detectors.table.bits import MOST_CHANCE_OF_SIZE, WEAK_CHANCE_OF_SIZE, flipped_bit
+from detectors.table.frame import ChannelColumns, Frame, ohm_per_code
+from detectors.table.plan import ChannelPlan
 from shared.events import NotEvaluated
 from shared.kinds import KINDS
 from shared.words import Kind
@@ -293,7 +293,7 @@ class ExcursionDetector(RowDetector):
             )
             tolerance += 1.0
         guard_ohm = out.guard if out.in_ohms else out.guard * plan.ohm_per_kelvin
-        noise = guard_ohm / plan.ohm_per_code(after)
+        noise = guard_ohm / ohm_per_code(plan, after)
         tolerance += 0.4 * noise + 0.25 * abs(after_code - before_code)
         expected = 0.5 * (before_code + after_code)
         bits = plan.bits(code, expected)

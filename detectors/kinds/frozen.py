@@ -1,7 +1,7 @@
 """frozen: a reading that stopped moving while it should.
 
 Quantity: seconds without a change. The limit is a run of rows that this channel's own
-habit of change (`detectors.changes`) makes less likely than 1e-9; with power or target
+habit of change (`table.changes`) makes less likely than 1e-9; with power or target
 on the move meanwhile, half the rows do, since a true reading follows them. Rows count,
 not repeated values, so a host that sends only changes is judged as any other, and no
 rows come while the host is silent.
@@ -20,10 +20,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from detectors.detector import Given, Moment, RowDetector, Say
-from detectors.frame import ChannelColumns, Frame, Sample
-from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
-from detectors.scale import is_end_shaped
+from detectors.table.frame import ChannelColumns, Frame, Sample
+from detectors.table.plan import ChannelPlan
+from detectors.table.scale import is_end_shaped
 from shared.events import NotEvaluated
 from shared.platinum import HIGHEST_C, LOWEST_C
 from shared.words import Kind

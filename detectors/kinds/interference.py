@@ -3,14 +3,14 @@
 Quantity: events in the state that they are tied to. Events are reported faults of
 a channel, or rows whose noise stands out of its floor: a rise and a fall on end, each
 beyond 3.5 times what the floor allows, which heat seldom makes: twelve, and three a
-minute in the state, are the least. `detectors.ties` holds them
+minute in the state, are the least. `chance.ties` holds them
 against the time spent in each state; p < 0.001 (bursts of noise: 0.0001) after correction
 for all questions, at least five events in the state, and twice the rate elsewhere.
 
 Noise that is larger throughout motion is also found without bursts: the noise of moving and
-still stretches beside each other is compared, at least twice as large (`detectors.contrast`).
+still stretches beside each other is compared, at least twice as large (`chance.contrast`).
 Either must be electrical: heat that flow and fan stir depends on motion as well, but is not
-white (`detectors.whiteness`).
+white (`chance.whiteness`).
 
 `tied_to` names the state: `motion` (moving against still), `motion.speed_mm_s`,
 `motion.x_mm`, `motion.y_mm` or `motion.z_mm` (beyond a place), `CHANNEL.power` (level of a
@@ -18,7 +18,7 @@ heater without faults of its own, or its switching), or a fan by its key, such a
 `fan.speed`. Facts: `events`, `all_events`, `share` of the time, `p`, `ratio`.
 
 Looks back ten minutes before the first event and an hour at most; for faults tied to height,
-which takes hours, over seventeen hours in motion (`detectors.heights`). Blind where neither
+which takes hours, over seventeen hours in motion (`kinds.heights`). Blind where neither
 motion, fan nor power is reported, and to a state that never changed; within one print to
 height, since height and time then grow alike: faults must come again after a low stretch.
 """
@@ -32,14 +32,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from detectors.book import EventBook
-from detectors.closed import ClosedWindow, ClosedWindows, Together, WindowsAt
-from detectors.contrast import Contrast, MotionContrast
+from detectors.chance.contrast import Contrast, MotionContrast
+from detectors.chance.ties import GROWTH, LEAST_TO_ASK, MOTION, Tie, strongest_tie
+from detectors.chance.whiteness import WHITE, Look, is_electrical, look, whiteness
 from detectors.detector import Rule
-from detectors.heights import Heights
+from detectors.kinds.heights import Heights
 from detectors.reports import Cleared, Report, Sighting
-from detectors.ties import GROWTH, LEAST_TO_ASK, MOTION, Tie, strongest_tie
-from detectors.whiteness import WHITE, Look, is_electrical, look, whiteness
-from detectors.windows import Windows
+from detectors.table.closed import ClosedWindow, ClosedWindows, Together, WindowsAt
+from detectors.table.windows import Windows
 from shared.events import Event, NotEvaluated
 from shared.kinds import KINDS
 from shared.updates import Floats

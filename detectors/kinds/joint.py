@@ -14,10 +14,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from detectors.book import EventBook
-from detectors.closed import ClosedWindow
 from detectors.detector import Rule
-from detectors.gates import STARTING_S
 from detectors.reports import Cleared, Departure, Report, Sighting, Started
+from detectors.table.closed import ClosedWindow
+from detectors.table.gates import STARTING_S
 from shared.events import Event, NotEvaluated
 from shared.kinds import KINDS, Shape
 from shared.words import EVERY_CHANNEL, Kind

@@ -19,13 +19,13 @@ that is looked for as `frozen`.
 
 import math
 
-from detectors.cadence import Cadence
 from detectors.detector import HostDetector, Say
-from detectors.gates import STARTING_S
-from detectors.hoststate import host_state
+from detectors.kinds.cadence import Cadence
 from detectors.kinds.hostclock import leap
+from detectors.kinds.hoststate import host_state
 from detectors.kinds.linkstory import LinkStory
 from detectors.reports import Cleared, Sighting, Started, of_the_host
+from detectors.table.gates import STARTING_S
 from shared.events import NotEvaluated
 from shared.link import LINK, LinkSaid, What, link_said
 from shared.text import clean

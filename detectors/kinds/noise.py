@@ -11,7 +11,7 @@ the host's rounding), for a few windows. Heat-ups and cool-downs faster than 0.1
 neither judged nor learned from; nor are windows without a single change.
 
 What the chart takes for a rise must be no heat: its loud windows must be white
-(`detectors.whiteness`), and above what misdated readings make of the heat that moves.
+(`chance.whiteness`), and above what misdated readings make of the heat that moves.
 
 Rest and printing have their own noise each, learned from every window at first and by looks of
 eight once it is known. Blind until a channel's own noise is known: 3 windows;
@@ -28,14 +28,14 @@ from itertools import pairwise
 
 import numpy as np
 
-from detectors.charts import SECONDS_IN_30_DAYS, Cusum, Ewma, limit_for
-from detectors.closed import ClosedWindow, ClosedWindows
+from detectors.chance.charts import SECONDS_IN_30_DAYS, Cusum, Ewma, limit_for
+from detectors.chance.whiteness import Look, is_electrical, look
 from detectors.detector import Say, WindowDetector
-from detectors.gates import CODES
-from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
-from detectors.whiteness import Look, is_electrical, look
-from detectors.windows import ROWS
+from detectors.table.closed import ClosedWindow, ClosedWindows
+from detectors.table.gates import CODES
+from detectors.table.plan import ChannelPlan
+from detectors.table.windows import ROWS
 from shared.events import NotEvaluated
 from shared.words import Gate, Kind
 

@@ -27,11 +27,11 @@ Blind without power; below 60 % of power before a heater's own heat is learned.
 
 import math
 
-from detectors.closed import ClosedWindow
 from detectors.detector import Say
-from detectors.heatmodel import ROOM_C, HeatModel
-from detectors.plan import ChannelPlan
+from detectors.heat.heatmodel import ROOM_C, HeatModel
 from detectors.reports import Cleared, Sighting
+from detectors.table.closed import ClosedWindow
+from detectors.table.plan import ChannelPlan
 from shared.events import NotEvaluated
 from shared.words import Gate, Kind
 

@@ -17,11 +17,11 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from detectors.book import EventBook
-from detectors.closed import ClosedWindow, WindowsAt
 from detectors.detector import Rule
 from detectors.kinds.noise import LEAST_LIMIT, SLACK
 from detectors.reports import Cleared, Departure, Report, Sighting
-from detectors.windows import KEPT_DIFFERENCES, KEPT_TO_SD, MEDIAN_TO_SD, ROWS
+from detectors.table.closed import ClosedWindow, WindowsAt
+from detectors.table.windows import KEPT_DIFFERENCES, KEPT_TO_SD, MEDIAN_TO_SD, ROWS
 from shared.events import Event
 from shared.kinds import KINDS, Shape, kinds_of
 from shared.updates import Floats
@@ -170,7 +170,7 @@ def _left(window: ClosedWindow, channel: _Channel) -> float | None:
 
 
 def _noise(third: Floats) -> float:
-    """sd from the smaller three quarters of third differences, as `detectors.windows` does."""
+    """sd from the smaller three quarters of third differences, as `table.windows` does."""
     count = max(round(len(third) * KEPT_DIFFERENCES / 29.0), 1)
     return float(np.partition(third, count - 1)[:count].mean()) * KEPT_TO_SD
 

@@ -16,10 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from detectors.detector import Given, Moment, RowDetector, Say
-from detectors.frame import ChannelColumns, Frame, Sample
-from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
-from detectors.scale import are_end_shaped, is_end_shaped
+from detectors.table.frame import ChannelColumns, Frame, Sample
+from detectors.table.plan import ChannelPlan
+from detectors.table.scale import are_end_shaped, is_end_shaped
 from shared.events import NotEvaluated
 from shared.platinum import HIGHEST_C, LOWEST_C
 from shared.words import Kind

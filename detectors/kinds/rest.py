@@ -3,7 +3,7 @@
 Quantity: K from the median of the other channels, once the machine is at rest, whatever its
 size. Rest is every heater off, by its power or, where that is not reported, by its target,
 and every channel flat: with the time constant that its fall shows, 20 minutes at least
-(`detectors.settling`), no more is left to cool than the difference is beyond the limit, and
+(`kinds.settling`), no more is left to cool than the difference is beyond the limit, and
 no more than 1 K or 10 % of it. A heater that was on must be off for 100 s; where none was
 seen on since the log began, 45 s and three windows will do. What the others read must be
 below 45 °C. A room that warms moves all of them alike: only what a
@@ -33,11 +33,11 @@ from typing import NamedTuple
 import numpy as np
 
 from detectors.book import EventBook
-from detectors.closed import Together, WindowsAt
 from detectors.detector import Rule
-from detectors.gates import CODES
+from detectors.kinds.settling import Level
 from detectors.reports import Cleared, Sighting
-from detectors.settling import Level
+from detectors.table.closed import Together, WindowsAt
+from detectors.table.gates import CODES
 from shared.chain import Chain
 from shared.chainstate import LEADS
 from shared.events import NotEvaluated

@@ -18,10 +18,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from detectors.book import EventBook
-from detectors.closed import WindowsAt
 from detectors.detector import Rule
-from detectors.gates import STARTING_S
 from detectors.reports import Cleared, Departure, Report, Sighting, Started
+from detectors.table.closed import WindowsAt
+from detectors.table.gates import STARTING_S
 from shared.events import Event
 from shared.kinds import KINDS
 from shared.words import Kind

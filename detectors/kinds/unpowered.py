@@ -23,11 +23,11 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from detectors.book import EventBook
-from detectors.closed import ClosedWindow, Together, WindowsAt
 from detectors.detector import Rule
-from detectors.heatmodel import StepResponse
+from detectors.heat.heatmodel import StepResponse
 from detectors.reports import Cleared, Sighting
-from detectors.windows import ROWS
+from detectors.table.closed import ClosedWindow, Together, WindowsAt
+from detectors.table.windows import ROWS
 from shared.events import NotEvaluated
 from shared.words import Gate, Kind
 

@@ -11,11 +11,11 @@ Blind within 10 K of the target, and where a target is not told.
 
 import math
 
-from detectors.closed import ClosedWindow
 from detectors.detector import Say
 from detectors.kinds.norise import BACK_K, COLD_C, FAR_K, LEAST_RISE_K
-from detectors.plan import ChannelPlan
 from detectors.reports import Cleared, Sighting
+from detectors.table.closed import ClosedWindow
+from detectors.table.plan import ChannelPlan
 from shared.words import Gate, Kind
 
 WAIT_S = 120.0

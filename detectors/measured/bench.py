@@ -5,11 +5,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from detectors.book import EventBook
-from detectors.closed import ClosedWindow
 from detectors.detector import Rule
+from detectors.engine.watch import Watch
 from detectors.reports import Departure, Report
-from detectors.scale import is_end_shaped
-from detectors.watch import Watch
+from detectors.table.closed import ClosedWindow
+from detectors.table.scale import is_end_shaped
 from shared.chain import UNTOLD, Chain
 from shared.converter import full_scale, ohms_of
 from shared.events import Event, NotEvaluated

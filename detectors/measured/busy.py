@@ -13,13 +13,13 @@ from enum import StrEnum
 
 import numpy as np
 
-from detectors.closed import ClosedWindow
+from detectors.chance.rates import compare_rates
 from detectors.diagnosis.answers import Answer
 from detectors.diagnosis.checks import CATALOGUE
 from detectors.measured.bench import Bench
 from detectors.measured.form import Choice, Finding, Measured, Progress
 from detectors.measured.welch import NoiseRatio, compare_noise
-from detectors.rates import compare_rates
+from detectors.table.closed import ClosedWindow
 
 LEAST_S = 60.0
 """Time of a state before it is compared; three minutes are better."""

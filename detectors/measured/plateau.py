@@ -8,7 +8,7 @@ or by what their own scatter explains.
 import math
 from dataclasses import dataclass, field
 
-from detectors.closed import ClosedWindow
+from detectors.table.closed import ClosedWindow
 from shared import platinum
 from shared.chain import Chain
 

@@ -8,11 +8,11 @@ is gone sat in sensor and cable. A fault that comes r times an hour must stay aw
 
 import math
 
+from detectors.chance.rates import rate_interval
 from detectors.diagnosis.checks import CATALOGUE
 from detectors.measured.bench import Bench
 from detectors.measured.form import Finding, Measured, Progress
 from detectors.measured.plateau import Plateau, Settled
-from detectors.rates import rate_interval
 from shared.noise import expected_noise_ohm
 
 LEAST_S = 60.0

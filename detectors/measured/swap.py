@@ -7,10 +7,10 @@ thrown: exact binomial test, one-sided at 95 %. That both inputs were open in be
 seen in the data.
 """
 
+from detectors.chance.rates import binomial_upper, rate_interval
 from detectors.diagnosis.checks import CATALOGUE
 from detectors.measured.bench import Bench
 from detectors.measured.form import Choice, Finding, Measured, Progress
-from detectors.rates import binomial_upper, rate_interval
 
 SIGNIFICANT = 0.05
 APART_S = 1.0

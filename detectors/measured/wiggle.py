@@ -8,10 +8,10 @@ the second after a change of section belongs to neither.
 
 from dataclasses import dataclass
 
+from detectors.chance.rates import binomial_upper, rate_interval
 from detectors.diagnosis.checks import CATALOGUE
 from detectors.measured.bench import Bench
 from detectors.measured.form import Choice, Finding, Measured, Progress
-from detectors.rates import binomial_upper, rate_interval
 
 APART_S = 1.0
 HAND_OVER_S = 1.0

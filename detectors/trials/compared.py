@@ -14,7 +14,7 @@ from enum import StrEnum
 from itertools import pairwise
 from typing import NamedTuple
 
-from detectors.rates import compare_rates, fewer_p, further_quiet
+from detectors.chance.rates import compare_rates, fewer_p, further_quiet
 
 LEVEL = 0.95
 HALVED = 0.5

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 
 import msgspec
 
-from detectors.rates import compare_rates, rate_interval
+from detectors.chance.rates import compare_rates, rate_interval
 from detectors.trials.compared import LEVEL, Exposed, TrialOutcome, compare
 from detectors.trials.exposure import Span, Usage
 from detectors.trials.onefault import counted_once, one_fault

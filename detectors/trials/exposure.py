@@ -18,10 +18,10 @@ from typing import NamedTuple
 import numpy as np
 
 from detectors.book import EventBook
-from detectors.closed import Together, WindowsAt
 from detectors.detector import Rule
 from detectors.reports import Report, Sighting
-from detectors.windows import ROWS, Windows
+from detectors.table.closed import Together, WindowsAt
+from detectors.table.windows import ROWS, Windows
 from shared.events import Event
 from shared.updates import Floats
 from shared.words import EVERY_CHANNEL, Gate, Kind

@@ -31,7 +31,7 @@ from client.simulated.faults import (
     SupplyDip,
 )
 from client.simulated.scenario import Scenario, load_scenario
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from recordings.check import verify
 from recordings.folder import size_of
 from recordings.logs import open_log

@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.updates import Batch, Floats, Update, batch_of, updates_of
 
 CHANNELS = 20

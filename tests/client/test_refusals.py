@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from client.form import Channel, Profile, UpdateSource
 from client.mapping import Mapper
 from client.refusals import FIT_S, GREETINGS
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.events import Event
 from shared.unreadable import NO_FIT, UNREADABLE, told, told_of
 from shared.updates import Entry, EntryKind, Update, batch_of

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from client.clock import JUMP_S, LATE_S, STAND_S, STAND_SAYS, LogTime
 from client.form import Channel, Profile, Reading, UpdateSource
 from client.mapping import Mapper
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.events import Event
 from shared.hostclock import GOES, STANDS, TIMEKEEPING, moved, moved_by_s
 from shared.updates import Entry, EntryKind, LinkNews, Update, batch_of

@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.chain import EXAMPLE, Chain
 from shared.converter import code_of
 from shared.events import Event

@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.events import Event
 from shared.updates import Batch, Floats
 from shared.words import Kind

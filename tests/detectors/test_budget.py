@@ -6,7 +6,7 @@ from collections.abc import Iterator
 import numpy as np
 import pytest
 
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.chain import EXAMPLE
 from shared.platinum import ohms
 from shared.updates import Batch, Floats

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from detectors.book import EventBook
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.chain import EXAMPLE
 from shared.updates import Batch
 

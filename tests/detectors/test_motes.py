@@ -7,7 +7,7 @@ false alarm, and a quarter to two fifths of readings that repeat are no frozen s
 import csv
 from pathlib import Path
 
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.updates import Update, batch_of
 
 MOTES = Path(__file__).parents[1] / "data" / "motes" / "motes.csv"

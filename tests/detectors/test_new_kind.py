@@ -8,16 +8,16 @@ from collections.abc import Iterator
 
 import pytest
 
-from detectors import hostwatch
-from detectors.catalogue import host_detectors
 from detectors.detector import HostDetector, Say
 from detectors.diagnosis import diagnose, verdict
+from detectors.engine import hostwatch
+from detectors.engine.catalogue import host_detectors
+from detectors.engine.watch import Watch
 from detectors.health import trust_of
 from detectors.reports import Sighting
 from detectors.trials.compared import TrialOutcome
 from detectors.trials.counted import Change, Watched, trials
 from detectors.trials.exposure import Ledger
-from detectors.watch import Watch
 from shared.chain import EXAMPLE
 from shared.chainstate import Finding, Stage
 from shared.health import Trust

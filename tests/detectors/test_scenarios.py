@@ -3,7 +3,7 @@
 import pytest
 
 from client.simulated.scenario import load_scenario
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.events import Event
 from shared.words import Kind
 from tests import scenario_logs

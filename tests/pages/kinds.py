@@ -6,11 +6,13 @@ Figures come from the detectors' own constants, what each is blind to from its o
 from dataclasses import dataclass
 from types import ModuleType
 
-from detectors import cadence, excursion, gates, ties
+from detectors.chance import ties
 from detectors.kinds import (
     apart,
     beat,
+    cadence,
     drift,
+    excursion,
     excursions,
     flags,
     frozen,
@@ -26,7 +28,8 @@ from detectors.kinds import (
     unpowered,
     unreadable,
 )
-from detectors.windows import ROWS
+from detectors.table import gates
+from detectors.table.windows import ROWS
 from shared.bursts import BURST_S
 from shared.kinds import KINDS, READS_LOW
 from shared.when import spelt

@@ -19,7 +19,7 @@ from detectors.diagnosis.diagnose import RIVAL, SPLITS, diagnose
 from detectors.diagnosis.evidence import facts_of
 from detectors.diagnosis.rank import TEMPERATURE, Odds, doubted, evidence_of, posterior, tempered
 from detectors.diagnosis.table import Candidate, words_of
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.circuit import Lead
 from shared.events import Event
 from shared.updates import batch_of

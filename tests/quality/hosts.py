@@ -18,7 +18,7 @@ from client.simulated.plain import moments
 from client.simulated.rhythm import PERIOD_S
 from client.simulated.scenario import Scenario, Sending, Sensor, Sensors, load_scenario
 from detectors.diagnosis import diagnose
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.chain import Chain
 from shared.events import Event
 from shared.updates import Batch, Update, Value, batch_of

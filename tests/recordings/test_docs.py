@@ -12,7 +12,7 @@ import pytest
 
 from client.simulated.plain import updates
 from client.simulated.scenario import load_scenario
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from recordings.reader import Recording
 from recordings.schema import TABLES, VIEWS
 from recordings.writer import Recorder

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from recordings.plain_log import read_plain_log
 from recordings.plain_writer import number_text, time_text, write_plain_log
 from shared.errors import BadInput

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from recordings.check import repair
 from recordings.cut import starts_of
 from recordings.cutting import cut_to_events

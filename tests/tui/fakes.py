@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from detectors.noted import noted
+from detectors.judged.noted import noted
 from detectors.shelf import stand_at
 from shared.chain import EXAMPLE, Chain
 from shared.events import Check, Event, NotEvaluated, RankedCause, Verdict

@@ -12,6 +12,7 @@ from client.profile import load_profile
 from shared.chain import Chain, check_chain
 from shared.errors import BadInput
 from tui import budget
+from tui.budget_facts import FACTS
 
 ROOT = Path(__file__).parent.parent.parent
 EXAMPLE = ROOT / "docs" / "chain-example.toml"
@@ -31,9 +32,9 @@ def _json(capsys: pytest.CaptureFixture[str], *words: str) -> list[dict[str, Any
 
 def test_every_chain_fact_has_an_option() -> None:
     """The table that `--help` can read without imports holds every key of a chain."""
-    assert list(budget.FACTS) == [key for key in Chain.__struct_fields__ if key != "told"]
+    assert list(FACTS) == [key for key in Chain.__struct_fields__ if key != "told"]
     fields = {field.name: field for field in msgspec.structs.fields(Chain)}
-    for key, (kind, _) in budget.FACTS.items():
+    for key, (kind, _) in FACTS.items():
         default = fields[key].default
         if default is not None:
             choices = kind if isinstance(kind, tuple) else None
@@ -147,7 +148,7 @@ def test_the_example_profile_loads_and_names_every_key() -> None:
         check_chain(chain)
     assert msgspec.structs.replace(chains["nozzle"], told=None) == Chain()
     text = EXAMPLE.read_text(encoding="utf-8")
-    assert all(f"{key} =" in text for key in budget.FACTS)
+    assert all(f"{key} =" in text for key in FACTS)
 
 
 def test_a_saved_chain_can_be_compared(capsys: pytest.CaptureFixture[str]) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from client.simulated.scenario import load_scenario
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from recordings.plain_writer import write_plain_log
 from shared.chain import EXAMPLE, Chain
 from shared.chainstate import ChainState

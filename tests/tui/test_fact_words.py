@@ -5,7 +5,7 @@ import re
 import pytest
 
 from client.simulated.scenario import scenario_names
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.events import Event
 from shared.words import Kind, Severity
 from tests import scenario_logs

@@ -21,7 +21,7 @@ from client.mapping import Mapper
 from client.reader import Link, Reader
 from detectors.diagnosis import diagnose
 from detectors.diagnosis.verdict import verdict
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.events import Event, RankedCause
 from shared.updates import Entry, batch_of
 from shared.words import Cause, Kind

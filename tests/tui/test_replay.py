@@ -13,7 +13,7 @@ import pytest
 from client.simulated import plain
 from client.simulated.scenario import load_scenario
 from detectors.diagnosis import diagnose, verdict
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from recordings.logs import open_log
 from recordings.plain_writer import write_plain_log
 from recordings.reader import Recording

@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from detectors.diagnosis.answers import Answer, newest_answers
+from detectors.engine.logwatch import LogWatch
 from detectors.judged import Judge, watched
-from detectors.logwatch import LogWatch
-from detectors.noted import is_deed, noted
+from detectors.judged.noted import is_deed, noted
 from detectors.trials.counted import KindTrial, Watched, trials
 from recordings.cut import starts_of
 from recordings.logs import Log, open_log

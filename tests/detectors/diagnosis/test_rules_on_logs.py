@@ -9,7 +9,7 @@ import math
 import numpy as np
 
 from detectors.diagnosis import diagnose, verdict
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.chain import Chain
 from shared.events import RankedCause, Verdict
 from shared.updates import batch_of

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
+from detectors.chance.tones import Tone
 from detectors.kinds.beat import _Stretches
-from detectors.tones import Tone
 from shared.updates import Batch
 from shared.words import Kind
 from tests.detectors.machine import found, heated, together

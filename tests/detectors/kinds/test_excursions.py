@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.chain import EXAMPLE, Chain
 from shared.events import Event
 from shared.updates import Update, batch_of

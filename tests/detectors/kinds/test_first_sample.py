@@ -6,7 +6,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.chain import EXAMPLE
 from shared.events import Event
 from shared.updates import Update, Value, batch_of

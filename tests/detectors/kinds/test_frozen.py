@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.chain import EXAMPLE, Chain
 from shared.events import Event
 from shared.updates import Update, batch_of

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from detectors.heater import HeaterDetectors
-from detectors.heatmodel import HeatModel
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
+from detectors.heat.heatmodel import HeatModel
+from detectors.kinds.heater import HeaterDetectors
 from shared.updates import Batch
 from shared.words import Kind
 from tests.detectors.machine import found, heated, together

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from detectors.ties import strongest_tie
-from detectors.watch import Watch
+from detectors.chance.ties import strongest_tie
+from detectors.engine.watch import Watch
 from shared.events import Event
 from shared.updates import Batch, Floats
 from shared.words import Kind

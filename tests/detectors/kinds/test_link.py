@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.events import Event
 from shared.updates import Update, Value, batch_of
 from shared.words import Kind

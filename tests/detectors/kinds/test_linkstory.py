@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.events import Event
 from shared.link import LINK
 from shared.updates import Update, Value, batch_of

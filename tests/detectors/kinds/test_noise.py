@@ -5,7 +5,7 @@ import itertools
 import numpy as np
 import pytest
 
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.events import Event
 from shared.updates import Batch
 from shared.words import Kind

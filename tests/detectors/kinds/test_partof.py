@@ -5,7 +5,7 @@ import pytest
 
 from client.simulated import plain
 from client.simulated.scenario import load_scenario
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.chain import EXAMPLE
 from shared.events import Event
 from shared.updates import Update, Value, batch_of

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.chain import EXAMPLE
 from shared.events import Event
 from shared.updates import Update, Value, batch_of

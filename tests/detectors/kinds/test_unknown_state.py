@@ -4,7 +4,7 @@ import pytest
 
 from detectors.diagnosis import diagnose
 from detectors.diagnosis.verdict import verdict
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.health import Trust
 from shared.updates import Update, batch_of
 from shared.words import Kind, Severity

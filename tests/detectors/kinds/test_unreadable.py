@@ -4,7 +4,7 @@ import pytest
 
 from detectors.diagnosis import diagnose
 from detectors.diagnosis.verdict import verdict
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.events import Event
 from shared.unreadable import NO_FIT, UNREADABLE, told
 from shared.updates import Update, Value, batch_of

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy import stats
 from statsmodels.stats.rates import test_poisson_2indep as poisson_test
 
-from detectors.rates import fewer_p, further_quiet
+from detectors.chance.rates import fewer_p, further_quiet
 from detectors.trials.compared import TrialOutcome
 from detectors.trials.counted import Change, KindTrial, Watched, trials
 from detectors.trials.exposure import Occurrence, Span, Usage

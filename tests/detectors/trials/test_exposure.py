@@ -5,8 +5,8 @@ from itertools import pairwise
 
 import pytest
 
+from detectors.engine.watch import Watch
 from detectors.trials.exposure import Ledger, Usage
-from detectors.watch import Watch
 from shared.updates import Update, batch_of
 from shared.words import EVERY_CHANNEL, Gate, Kind
 from tests import scenario_logs

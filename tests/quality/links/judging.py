@@ -19,7 +19,7 @@ from detectors.diagnosis.diagnose import diagnose
 from detectors.diagnosis.evidence import facts_of
 from detectors.diagnosis.rank import TEMPERATURE, Odds, doubted, evidence_of, posterior, tempered
 from detectors.diagnosis.table import Candidate
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from shared.errors import BadInput
 from shared.events import Event, RankedCause
 from shared.link import How

@@ -9,7 +9,7 @@ import tempfile
 from collections import Counter
 from pathlib import Path
 
-from detectors.watch import Watch
+from detectors.engine.watch import Watch
 from recordings.plain_log import read_plain_log
 from shared.events import Event
 from shared.words import EVERY_CHANNEL, Kind, Severity

@@ -1,0 +1,1 @@
+"""The one place for chance: rates, charts, tones, whiteness, contrasts and ties."""

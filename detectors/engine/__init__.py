@@ -1,0 +1,1 @@
+"""A batch in, reports out in the order of the log."""
