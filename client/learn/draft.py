@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from client.form import Request
 from client.learn import chains, others, readings, units
 from client.learn.beside import is_own_name, says_a_unit
-from client.learn.clocks import Clock, clock_in, clock_like
+from client.learn.clocks import Clock, clock_in, clock_like, uptime
 from client.learn.found import Found, Group
 from client.learn.gather import Gatherer
 from client.learn.series import Series
@@ -182,9 +182,9 @@ def _channels(
     taken = {found.series.place for found in axes} | clock_places
     fans = others.fans(leaves, taken)
     taken |= {found.series.place for found in fans}
-    uptime = others.uptime(leaves, {found.series.place for found in axes})
-    if uptime is not None:
-        taken.add(uptime.series.place)
+    running = uptime(leaves, {found.series.place for found in axes})
+    if running is not None:
+        taken.add(running.series.place)
     speed = others.speed(leaves, axes)
     if speed is not None:
         taken.add(speed.series.place)
@@ -195,8 +195,8 @@ def _channels(
         parts = {found.quantity: found for found in [*axes, *([speed] if speed else [])]}
         channels.append(Proposal("motion", parts))
     channels += _named_fans(fans)
-    if uptime is not None:
-        channels.append(Proposal("controller", {"uptime_s": uptime}))
+    if running is not None:
+        channels.append(Proposal("controller", {"uptime_s": running}))
     states = others.states(leaves, taken, known)
     taken |= {found.series.place for found in states[:1]}
     message = others.message(leaves, taken)

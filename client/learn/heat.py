@@ -88,4 +88,8 @@ def is_continuous(one: Series) -> bool:
     steps = np.abs(np.diff(one.calm))
     if not len(steps):
         return False
-    return float(steps.max()) <= max(JUMP * float(np.ptp(one.calm)), 6.0 * one.noise)
+    # A quick rise that slows down has steps like it beside it.
+    padded = np.pad(steps, 1)
+    beside = np.maximum(padded[:-2], padded[2:])
+    jumps = (steps > max(JUMP * float(np.ptp(one.calm)), 6.0 * one.noise)) & (steps > 2.0 * beside)
+    return not bool(jumps.any())

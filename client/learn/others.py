@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from client.learn.beside import is_own_name, says_a_unit
-from client.learn.found import Found, is_motion, quantities_of
+from client.learn.found import Found, quantities_of
 from client.learn.heat import follows
 from client.learn.series import Series
 from client.learn.tree import Keyed, Place, text_of
@@ -145,28 +145,6 @@ def fans(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Found]:
         unit, why = of_power(one)
         found.append(Found(one, "speed", 2.0, ["named as a fan", why], unit))
     return found
-
-
-def uptime(leaves: Mapping[Place, Series], taken: set[Place]) -> Found | None:
-    """The controller's uptime: rises with own time."""
-    best: Found | None = None
-    for place, one in leaves.items():
-        if place in taken or not one.is_number or not one.can_be("uptime_s"):
-            continue
-        named = any(QUANTITY_WORDS.get(word) == "uptime_s" for word in one.all_words)
-        unit = next((u for s, u in ((1.0, ""), (1e3, "ms")) if one.runs_at(s, 0.15)), None)
-        steady = unit is not None and one.is_rising
-        is_free = len(place) > 1 and one.high < 1e9 and not is_motion(one, leaves)
-        if not named and not (steady and is_free):
-            continue
-        if named and (one.high > 1e12 or (not steady and len(one.values) > 4 and one.distinct > 1)):
-            continue
-        why = [f"named '{text_of(place[-1])}'"] if named else []
-        why += ["rises as time does"] if steady else []
-        found = Found(one, "uptime_s", 2.0 * named + 1.0 * steady, why, unit or "")
-        if best is None or found.score > best.score:
-            best = found
-    return best
 
 
 def states(

@@ -6,7 +6,7 @@ import numpy as np
 
 from client.learn import chains, units
 from client.learn.chains import Link
-from client.learn.clocks import SLOPES
+from client.learn.clocks import PACES
 from client.learn.found import Found, Group, is_limit, naming, quantities_of
 from client.learn.heat import follows
 from client.learn.relations import kinship, linked, repeated, transplanted
@@ -193,7 +193,7 @@ def _moves_with(heat: Floats, away: Floats) -> bool:
 
 def _code(group: Group, found: Found) -> None:
     one = found.series
-    runs = one.counts or any(one.runs_at(slope, _LIKE_A_CLOCK) for slope in SLOPES)
+    runs = one.counts or any(one.runs_at(pace, _LIKE_A_CLOCK) for pace in PACES)
     if not one.is_whole or one.high < 100.0 or runs:
         found.score -= 3.0
         return

@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 from typing import Any
 
-from client.learn.sources import Source
-from client.learn.tree import MAX_DEPTH, Place
+from client.learn.sources import ENVELOPE, Source
+from client.learn.tree import MAX_DEPTH, Place, leaves
 from client.pairs import is_name, object_of
 from client.values import number_in
 
@@ -25,10 +25,27 @@ def unpair(source: Source) -> None:
             found.setdefault(place, []).append(rows)
     for place in sorted(found, key=lambda each: -sum(map(len, found[each]))):
         is_status = not source.is_wrapped or place == source.status
+        if _stand_beside(source, place):
+            continue  # `pairs` would hide it: the rows are items of a list, by their first cell.
         if is_status and len(found[place]) >= MOSTLY * len(source.heard) and _name(found[place]):
             source.status, source.is_paired = place, True
             source.heard = [(own_s, _paired(message, place)) for own_s, message in source.heard]
             return
+
+
+def _stand_beside(source: Source, place: Place) -> bool:
+    """Whether something stands beside the rows that is no count or clock: a text, true or false,
+    or a number that is not ever another."""
+    beside: dict[Place, list[Any]] = {}
+    for _, message in source.heard:
+        for where, value in leaves(message, {}):
+            if where[: len(place)] != place and where[0] not in ENVELOPE:
+                beside.setdefault(where, []).append(value)
+    often = [values for values in beside.values() if len(values) >= MOSTLY * len(source.heard)]
+    return any(
+        type(values[0]) in (str, bool) and len(set(map(str, values))) <= len(values) / 2
+        for values in often
+    )
 
 
 def _rows(node: Any, place: Place) -> Iterator[tuple[Place, list[Any]]]:

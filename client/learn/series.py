@@ -24,6 +24,8 @@ LARGEST = 1e30
 """No reading, code or clock comes near it, and sums and squares below it stay finite."""
 STANDS_S = 0.3
 """So long a running clock may seem to stand: messages of one moment come one after another."""
+LEAST_TICKS = 6
+"""So often at least a clock is seen to go on."""
 FLUTTER_READINGS = 60
 """What stands where it was put takes no new value in so many readings, or few."""
 EVEN_READINGS = 40
@@ -263,19 +265,27 @@ class Series:
         good = spans > 0.3
         return float(np.median(rises[good] / spans[good])) if good.any() else None
 
-    def runs_at(self, slope: float, near: float = 0.1) -> bool:
+    def off_pace(self, slope: float) -> float:
+        """By what part of the time that passed it is ahead or behind at the end."""
+        passed_s = float(self.times[-1] - self.times[0])
+        return abs(float(self.numbers[-1] - self.numbers[0]) / slope / passed_s - 1.0)
+
+    def runs_at(self, slope: float, near: float = 0.02) -> bool:
         """Whether it goes at so much a second as a clock does: all the time, and never standing for
         longer than its own ticks."""
-        if self.rate is None or abs(self.rate / slope - 1.0) >= near:
+        if self.rate is None:
             return False
         tick_s = self.noise / slope
         passed_s = float(self.times[-1] - self.times[0])
-        rise_s = float(self.numbers[-1] - self.numbers[0]) / slope
+        slack = near + (tick_s + STANDS_S) / passed_s
+        if not 0.0 < tick_s < passed_s / LEAST_TICKS or bool(np.any(np.diff(self.numbers) < 0.0)):
+            return False
+        if abs(self.rate / slope - 1.0) >= near + slack:
+            return False
         runs = np.split(self.times, np.flatnonzero(np.diff(self.numbers)) + 1)
         # Where no message came nothing was seen to stand.
         stood_s = max(float(np.ptp(run) - np.max(np.diff(run), initial=0.0)) for run in runs)
-        evenly = abs(rise_s - passed_s) <= near * passed_s + tick_s
-        return evenly and stood_s <= 1.5 * tick_s + STANDS_S
+        return self.off_pace(slope) <= slack and stood_s <= 1.5 * tick_s + STANDS_S
 
     def held_at(self, times: Floats) -> Floats:
         """Value that held at each of these times; the first one before it was heard."""

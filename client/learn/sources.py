@@ -166,6 +166,9 @@ def subjects(source: Source) -> tuple[Place, ...]:
         distinct = len(set(names))
         if len(names) < 0.95 * total or total < 6 or not 2 <= distinct <= min(50, total / 3):
             continue
+        # What never comes again once it is gone, such as a time of day, names nothing.
+        if changes + 1 < 1.5 * distinct:
+            continue
         most, least = (f(Counter(names).values()) for f in (max, min))
         is_even = type(names[0]) is str or most <= 1.5 * least
         if changes >= _ALTERNATES * total and is_even:

@@ -75,6 +75,15 @@ WORKED_OUT = {
     *("lowest", "max", "min", "last", "previous", "prev"),
 }
 """Words for what is worked out from readings."""
+TIME_WORDS: dict[str, str] = {
+    **dict.fromkeys(("s", "sec", "secs", "second", "seconds"), "s"),
+    **dict.fromkeys(("ms", "msec", "millis", "millisecond", "milliseconds"), "ms"),
+    **dict.fromkeys(("us", "usec", "micros", "microsecond", "microseconds"), "us"),
+    **dict.fromkeys(("min", "mins", "minute", "minutes"), "min"),
+    **dict.fromkeys(("h", "hr", "hrs", "hour", "hours"), "h"),
+    **dict.fromkeys(("d", "day", "days"), "d"),
+}
+"""Words for units of time."""
 NAME_WORDS = {"name", "id", "label", "key", "channel", "what", "which", "called", "title", "tag"}
 TOPIC_WORDS = {
     *("topic", "type", "kind", "event", "method", "cmd", "command", "op", "action", "subject"),
