@@ -13,8 +13,15 @@ NEAR = 0.02
 """A controlled reading is nearer to its setting than this part of it,"""
 LEAST_NEAR = 3.0
 """or than this many of its own units."""
+UNTOLD = 0.4
+"""Part of that where no name tells that it is a reading: a share may be near a count."""
 OVERSHOOT = 2.0
 """So many times as far a reading may go beyond its setting before it turns back."""
+RETURNS = 0.3
+"""What falls back by more than this part of its rise while the setting stands is none of it."""
+SWINGS = 3
+"""So often there and back, within seconds, is a coordinate's way, or a share's."""
+SWING_S = 12.0
 LEAST_READINGS = 4
 STAND_READINGS = 8
 LEAST_FLUTTER = 3
@@ -32,6 +39,8 @@ def follows(reading: Series, setting: Series, is_told: bool = True) -> float:
     reading, it must flutter where it stands: two numbers may be equal because both are full.
     """
     is_setting = setting.distinct <= max(6, len(reading.values) / 10)
+    # What goes on by one now and then is a count.
+    is_setting &= is_told or not setting.moves_little
     if not is_setting or setting.flutters or setting.is_restless or setting.high <= 0.0:
         return 0.0
     return max((_led(reading, is_told, *stretch) for stretch in setting.stretches), default=0.0)
@@ -43,7 +52,7 @@ def _led(reading: Series, is_told: bool, begin_s: float, end_s: float, aim: floa
     values = reading.calm[inside]
     if len(values) < LEAST_READINGS or aim <= 0.0:
         return 0.0
-    near = max(LEAST_NEAR, NEAR * aim)
+    near = max(LEAST_NEAR, NEAR * aim) * (1.0 if is_told else UNTOLD)
     stands = max(
         _stands(calm, aim, near) * (is_told or len(np.unique(raw)) >= LEAST_FLUTTER)
         for calm, raw in zip(_parts(values), _parts(reading.numbers[inside]), strict=True)
@@ -51,8 +60,9 @@ def _led(reading: Series, is_told: bool, begin_s: float, end_s: float, aim: floa
     peak = int(np.argmax(values))
     rise, left = float(values[peak] - values[0]), float(aim - values[peak])
     comes = rise > 3.0 * max(reading.noise, 0.05) and left < aim - values[peak // 2]
-    if not comes or left < -OVERSHOOT * near:
-        return stands
+    returns = float(values[peak] - values[peak:].min()) > max(RETURNS * rise, OVERSHOOT * near)
+    if not comes or left < -OVERSHOOT * near or returns:
+        return 0.0 if returns and not is_told else stands
     # What has nearly arrived must be slowing down; if it is not, it goes somewhere else.
     arrived = rise / (rise + abs(left))
     return max(stands, 0.65 + 0.03 * arrived + 0.22 * arrived * _slows(values[: peak + 1]))
@@ -93,3 +103,21 @@ def is_continuous(one: Series) -> bool:
     beside = np.maximum(padded[:-2], padded[2:])
     jumps = (steps > max(JUMP * float(np.ptp(one.calm)), 6.0 * one.noise)) & (steps > 2.0 * beside)
     return not bool(jumps.any())
+
+
+def wanders(one: Series) -> bool:
+    """Whether it goes there and back over most of its range, again and again, as a coordinate does:
+    what is hot has no such haste."""
+    values = one.calm
+    span = float(np.ptp(values)) if len(values) else 0.0
+    if span <= max(5.0, 0.05 * float(np.max(np.abs(values), initial=0.0))):
+        return False
+    # Where it turns, by what it has come back from the last extreme.
+    swings, extreme, up = 0, values[0], True
+    for value in values:
+        if (value > extreme) == up:
+            extreme = value
+        elif abs(value - extreme) > 0.3 * span:
+            swings, extreme, up = swings + 1, value, not up
+    passed_s = float(one.times[-1] - one.times[0])
+    return swings >= SWINGS and passed_s / swings < SWING_S

@@ -8,7 +8,8 @@ import numpy as np
 
 from client.learn.beside import is_own_name, says_a_unit
 from client.learn.found import Found, quantities_of
-from client.learn.heat import follows
+from client.learn.heat import follows, wanders
+from client.learn.relations import beyond
 from client.learn.series import Series
 from client.learn.tree import Keyed, Place, text_of
 from client.learn.units import of_power
@@ -24,6 +25,7 @@ from client.learn.vocabulary import (
     state_of,
     words,
 )
+from client.units import DIMENSIONS
 from client.values import word_of
 
 MAX_STATES = 8
@@ -49,14 +51,17 @@ def motion(leaves: Mapping[Place, Series]) -> list[Found]:
             ]
     best: list[Found] = []
     for place, one in leaves.items():
-        if not one.is_number or not place or place[-1] != "0":
+        at = next((n for n in reversed(range(len(place))) if text_of(place[n])[-1:].isdigit()), -1)
+        is_array = place[-1:] == ("0",)
+        if not one.is_number or at < 0 or (at == len(place) - 1 and place[at] in ("1", "2", "3")):
             continue
-        axes = [leaves.get((*place[:-1], str(n))) for n in range(5)]
+        axes = [leaves.get(beyond(place, at, n)) for n in range(5 if is_array else 3)]
         heard = [axis for axis in axes if axis is not None and axis.is_number]
         named = {word for parts in one.words for word in parts} & POSITION_WORDS
-        if not 3 <= len(heard) <= 4 or axes[4] is not None:
+        named |= {"mm"} if all(DIMENSIONS.get(a.said_unit) == "length" for a in heard) else set()
+        if not 3 <= len(heard) <= 4 or (not is_array and not all(map(wanders, heard[:2]))):
             continue
-        if named or (not best and _move_as_one(heard[:3])):
+        if (named and is_array) or (not best and _move_as_one(heard[:3])):
             why = f"named '{next(iter(named))}'" if named else "three that move at one time"
             best = [
                 Found(axis, quantity, 2.0, [why])

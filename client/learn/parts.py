@@ -10,9 +10,10 @@ from client.learn.clocks import PACES
 from client.learn.found import Found, Group, is_limit, naming, quantities_of
 from client.learn.heat import follows
 from client.learn.relations import kinship, linked, repeated, transplanted
-from client.learn.series import Series
+from client.learn.series import FULL_SCALES, Series
 from client.learn.tree import Place
 from client.learn.vocabulary import PERCENT_WORDS
+from client.units import UNITS
 from shared.updates import Floats
 
 NULL = "null"
@@ -162,6 +163,11 @@ def _power(group: Group, found: Found) -> None:
         found.why.append("between 0 and 1")
     elif why:
         found.why.append(why)
+    if one.is_rising or one.high * UNITS[found.unit][0] > 1.05:
+        found.score -= 3.0
+    if target is not None and _is_all_in(one, group.anchor.series, target.series):
+        found.score += 1.0
+        found.why.append("all of it while the reading is far from its target")
     if target is None or one.distinct < 2:
         return
     if found.unit == "percent" and one.all_words & PERCENT_WORDS:
@@ -179,6 +185,14 @@ def _power(group: Group, found: Found) -> None:
         found.score += 0.5 if one.high <= 1.0 and one.is_whole else 0.8
         found.score += 0.3 * one.is_full_scale
         found.why.append("0 while the target is 0, and never while it is not")
+
+
+def _is_all_in(one: Series, reading: Series, target: Series) -> bool:
+    """Whether it is the whole of a share all the time, which heats a reading that is far from its
+    target. A whole 1 may be anything, and is none."""
+    is_whole = one.low == one.high in FULL_SCALES and (one.high > 1.0 or type(one.last) is float)
+    away = target.high - reading.numbers
+    return is_whole and len(away) > 3 and bool(np.median(away) > 0.05 * target.high)
 
 
 def _moves_with(heat: Floats, away: Floats) -> bool:

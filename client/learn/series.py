@@ -233,6 +233,12 @@ class Series:
         small = len(steps) > 0 and float(np.max(np.abs(steps))) <= RESTLESS_STEP
         return small and turns > max(3, 0.1 * len(self.values))
 
+    @property
+    def moves_little(self) -> bool:
+        """Whether it goes on by small steps alone, as the last digit of a measurement does."""
+        steps = np.abs(np.diff(self.numbers))
+        return bool(np.any(steps > 0.0)) and float(steps.max()) <= RESTLESS_STEP
+
     @cached_property
     def is_rising(self) -> bool:
         """Never falls and rises evenly: a clock or a counter, not something that heats."""

@@ -5,7 +5,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from client.learn import units
 from client.learn.found import Found, Group, is_limit, is_motion, naming, quantities_of
-from client.learn.heat import follows, is_continuous
+from client.learn.heat import follows, is_continuous, wanders
 from client.learn.relations import (
     DEGREES,
     alike,
@@ -14,6 +14,7 @@ from client.learn.relations import (
     kinship,
     linked,
     repeated,
+    shift,
     step_between,
 )
 from client.learn.series import Series
@@ -69,11 +70,16 @@ def and_alike(
     known = {group.place for group in made} | parts | taken
     sizes = Counter(place[:-1] for place, one in leaves.items() if one.is_number)
     grouped = {place[-1] for place in leaves if sizes[place[:-1]] > 1}
-    fresh = [
-        found
-        for found in _scored(_numbers(leaves, known))
-        if found.score > -1.5 and not _is_by_id(found.series.place, grouped)
-    ]
+    columns = [group.place for group in made if not any(alike(group.place, p, False) for p in parts)]
+    fresh = []
+    for found in _scored(_numbers(leaves, known)):
+        one = found.series
+        beside = sum(alike(place, one.place, False) for place in columns)
+        if beside > 1 and one.moves_little:
+            found.score = max(found.score, _HINTED)
+            fresh.append(found)
+        elif found.score > -1.5 and not _is_by_id(one.place, grouped):
+            fresh.append(found)
     steps = {
         group.place: step_between(group.place, part.series.place)
         for group in made
@@ -85,7 +91,11 @@ def and_alike(
 def _numbers(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Series]:
     numbers = [one for place, one in leaves.items() if one.is_number and place not in taken]
     numbers = [one for one in numbers if one.can_be("temperature_c")]
-    return [one for one in numbers if not is_motion(one, leaves) and not is_limit(one)]
+    return [
+        one
+        for one in numbers
+        if not is_motion(one, leaves) and not is_limit(one) and (_says_degrees(one) or not wanders(one))
+    ]
 
 
 def _scored(numbers: Sequence[Series]) -> list[Found]:
@@ -114,17 +124,18 @@ def _temperature(one: Series) -> Found:
     found = Found(one, "temperature_c", 0.0)
     own = one.last_words
     named = quantities_of(own)
+    is_moving = one.moves or one.moves_little
     before = {q for parts in one.words[:-1] for q in quantities_of(set(parts))}
     if "temperature_c" in named and not named & {"target_c", "power", "code"}:
         found.score += 2.0
         found.why.append(f"named '{naming(one, 'temperature_c')}'")
     elif named & (_NOT_TEMPERATURES | _WORDS_ALONE) or own & LIMIT_WORDS - WEAK_TEMPERATURE:
         found.score -= 3.0
-    elif own & WEAK_TEMPERATURE and not (one.said_unit and one.moves):
+    elif own & WEAK_TEMPERATURE and not (one.said_unit and is_moving):
         found.score += 0.7
     elif units.said(one) and not before & _NOT_TEMPERATURES:
         # A setting says its unit too, and stands.
-        found.score += 1.4 if one.moves or not one.said_unit else 0.2
+        found.score += 1.4 if is_moving or not one.said_unit else 0.2
         found.why.append(units.who_says(one))
     if "temperature_c" in before and not named & _NOT_TEMPERATURES:
         found.score += 1.0
@@ -157,10 +168,21 @@ def _by_behaviour(
         if id(found) in known or (found.score >= _UNTOLD and _is_measured(found.series))
     ]
     more = []
-    for found, score in _led_by_their_own(led, numbers):
+    shifts = set()
+    for found, score, setting in _led_by_their_own(led, numbers):
         if id(found) not in known and is_continuous(found.series):
             found.score = max(found.score + 1.5 * score, _ENOUGH)
             found.why.append("follows a number beside it that stands still")
+            more.append(found)
+            shifts.add(shift(found.series.place, setting.place))
+    for found in scored:
+        place, one = found.series.place, found.series
+        if id(found) in known or found in more or one.distinct < 2 or found.score < _UNTOLD:
+            continue
+        near = [n for n in numbers if shift(place, n.place) in shifts - {None}]
+        if any(follows(one, setting) > 0.5 for setting in near):
+            found.score = max(found.score, _ENOUGH)
+            found.why.append("stands to its setting as the others do, and follows it")
             more.append(found)
     for found in led:
         if id(found) in known or found.score < _HINTED or found in more:
@@ -180,8 +202,8 @@ def _is_measured(one: Series) -> bool:
 
 def _led_by_their_own(
     led: Sequence[Found], numbers: Sequence[Series]
-) -> Iterator[tuple[Found, float]]:
-    """Readings and how well each follows its setting, the surest first; a setting leads one."""
+) -> Iterator[tuple[Found, float, Series]]:
+    """Readings, how well each follows its setting, and that, the surest first; one leads one."""
     found = [
         (score + 0.5 * near - 0.15 * other.is_full_scale, score, n, m)
         for n, one in enumerate(led)
@@ -198,7 +220,7 @@ def _led_by_their_own(
         if n not in follow and m not in leads:
             follow.add(n)
             leads.add(m)
-            yield led[n], score
+            yield led[n], score, numbers[m]
 
 
 def _alike(
