@@ -37,6 +37,18 @@ def is_own_name(place: Place) -> bool:
     return isinstance(item, Keyed) and item.key == place[-1]
 
 
+def is_label(one: Series, leaves: Mapping[Place, Series]) -> bool:
+    """Whether it says what a thing is: a text that never changed, and one of as many as there are
+    things like its own, each with another."""
+    return one.distinct == 1 and any(
+        other.is_text and other.distinct == 1 and other.last != one.last
+        for place, other in leaves.items()
+        if len(place) == len(one.place) > 1
+        and place[-1] == one.place[-1]
+        and sum(a != b for a, b in zip(place, one.place, strict=True)) == 1
+    )
+
+
 def tell_units(leaves: Mapping[Place, Series]) -> None:
     """Give each number the unit that the text beside it says."""
     rows: dict[Place, list[Series]] = {}

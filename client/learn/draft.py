@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from client.form import Request
 from client.learn import chains, others, readings, units
-from client.learn.beside import is_own_name, says_a_unit
+from client.learn.beside import is_label, is_own_name, says_a_unit
 from client.learn.clocks import Clock, clock_in, clock_like, uptime
 from client.learn.found import Found, Group
 from client.learn.gather import Gatherer
@@ -252,6 +252,9 @@ def _host_name(group: Group, groups: Sequence[Group], leaves: Mapping[Place, Ser
     place = group.place
     keyed = [str(token.value) for token in place if isinstance(token, Keyed)]
     rivals = [g.place for g in groups if g is not group]
+    label = next((one for one in leaves.values() if _labels(one, place, leaves)), None)
+    if label is not None and not keyed:
+        return str(label.last)
     if keyed:
         inner = _inner_name(place, rivals)
         return _without_quantity(" ".join(keyed + inner))
@@ -279,6 +282,12 @@ def _host_name(group: Group, groups: Sequence[Group], leaves: Mapping[Place, Ser
     named = [t for t in map(text_of, place[:-1]) if not t.isdigit()]
     names = [t for t in named if _without_quantity(t) and not _says_only_quantity(t)]
     return names[-1] if names else _without_quantity(text_of(place[-1]))
+
+
+def _labels(one: Series, place: Place, leaves: Mapping[Place, Series]) -> bool:
+    """Whether a text beside a reading says what that is called."""
+    beside = one.place[:-1] == place[:-1] and one.is_text and not says_a_unit(one)
+    return beside and state_of(str(one.last)) is None and is_label(one, leaves)
 
 
 def _inner_name(place: Place, rivals: Sequence[Place]) -> list[str]:

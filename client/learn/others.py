@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from client.learn.beside import is_own_name, says_a_unit
+from client.learn.beside import is_label, is_own_name, says_a_unit
 from client.learn.found import Found, quantities_of
 from client.learn.heat import follows, wanders
 from client.learn.relations import beyond
@@ -98,7 +98,7 @@ def _move_as_one(axes: list[Series]) -> bool:
         return False
     # A coordinate wanders over its range; a held temperature only flutters.
     return all(
-        axis.high == axis.low or axis.noise < 0.5 * (axis.high - axis.low) for axis in axes
+        axis.distinct < 5 or axis.noise < 0.5 * (axis.high - axis.low) for axis in axes
     ) and all(np.array_equal(axis.times, axes[0].times) for axis in axes)
 
 
@@ -164,7 +164,7 @@ def states(
     found = [
         one
         for place, series in leaves.items()
-        if place not in taken and (one := _state(series, taken, given)) is not None
+        if place not in taken and (one := _state(series, leaves, taken, given)) is not None
     ]
     often = max((len(one.values) for one in leaves.values()), default=0) * _MOSTLY
     return sorted(
@@ -173,7 +173,9 @@ def states(
     )
 
 
-def _state(one: Series, taken: set[Place], given: frozenset[str]) -> Found | None:
+def _state(
+    one: Series, leaves: Mapping[Place, Series], taken: set[Place], given: frozenset[str]
+) -> Found | None:
     told = bool(given & {word_of(value) for value in one.values})
     named = "state" in _named(one)
     is_code = one.is_whole and one.low >= 0 and "state" in quantities_of(one.last_words)
@@ -186,7 +188,7 @@ def _state(one: Series, taken: set[Place], given: frozenset[str]) -> Found | Non
     items = {token for token in one.place if isinstance(token, Keyed)}
     if one.last_words & NAME_WORDS or any(items & set(other) for other in taken):
         return None
-    if says_a_unit(one) or is_own_name(one.place):
+    if says_a_unit(one) or is_own_name(one.place) or (not named and is_label(one, leaves)):
         return None
     known = sum(state_of(str(value)) is not None for value in set(one.values))
     about_one = bool(one.all_words & CHANNEL_WORDS.keys())

@@ -113,7 +113,9 @@ def _words_for_off(one: Series, quantity: str) -> dict[str, str]:
     """Where there is no number, nothing is wanted and nothing is given."""
     if quantity not in ("target_c", "power"):
         return {}
-    return dict.fromkeys(one.off_words, "0") | ({NULL: "0"})
+    # A text may be a word as well; none of these was heard.
+    likely = ("off", "none", "-") if one.is_text_number and quantity == "target_c" else ()
+    return dict.fromkeys((*one.off_words, *likely, NULL), "0")
 
 
 def _switch(one: Series) -> Found:

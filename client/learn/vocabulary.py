@@ -39,7 +39,7 @@ QUANTITY_WORDS: dict[str, str] = {
     **dict.fromkeys(("goal", "goals", "wanted", "want", "aim", "wish"), "target_c"),
     **dict.fromkeys(("should", "ordered", "asked"), "target_c"),
     **dict.fromkeys(("heating", "push"), "power"),
-    **dict.fromkeys(("mood",), "state"),
+    **dict.fromkeys(("mood", "stage", "activity", "posture", "situation", "doing"), "state"),
     **dict.fromkeys(("remark", "says", "note", "reason", "comment", "words", "said"), "message"),
     # The dictionaries of other languages.
     **dict.fromkeys(
