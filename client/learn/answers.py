@@ -57,8 +57,8 @@ def answered(draft: Draft, answers: Answers) -> None:
         twice = next(name for name in names if names.count(name) > 1)
         raise BadInput("--call", f"two channels are called '{twice}'", "give each its own name")
     draft.channels = kept
-    for word, ours in answers.words.items():
-        draft.words[word] = ours
+    draft.told |= answers.words
+    draft.words |= answers.words
 
 
 def _names(channel: Proposal) -> tuple[str, str, str]:

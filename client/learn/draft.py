@@ -66,6 +66,10 @@ class Draft:
     """Numbers and texts that were taken for nothing."""
     states: list[Found] = field(default_factory=list)
     """What may be the host's state, the likeliest first, which is taken until one says another."""
+    told: dict[str, str] = field(default_factory=dict)
+    """State words and their meaning as the user gave them."""
+    heard: tuple[str, ...] = ()
+    """Names that the messages bore."""
     unproven: list[str] = field(default_factory=list)
     """`CHANNEL.QUANTITY` that looked right, and gave no value when they were read back."""
     ended: str = ""
@@ -84,6 +88,7 @@ class Draft:
             self.channels.remove(host)
         said = dict.fromkeys(map(word_of, chosen.series.values)) if chosen else {}
         self.words = {word: state_of(word) for word in said if clean(word) == word}
+        self.words.update(self.told)
 
 
 def proposed(
@@ -100,7 +105,8 @@ def proposed(
     leaves, clock_places = _merged(sources, clocks)
     channels, states = _channels(leaves, clock_places, frozenset(words), paths)
     taken = {f.series.place for channel in channels for f in channel.parts.values()}
-    taken |= {one.series.place for one in states[:1]}
+    likeliest = states[0] if states and (states[0].score > 0.0 or len(states) == 1) else None
+    taken |= {likeliest.series.place} if likeliest is not None else set()
     unknown = [one for place, one in leaves.items() if place not in taken | clock_places]
     draft = Draft(
         sources,
@@ -114,7 +120,7 @@ def proposed(
         [one for one in unknown if _is_telling(one)][:50],
         states,
     )
-    draft.take_state(next(iter(states), None))
+    draft.take_state(likeliest)
     _shorten(draft)
     return draft
 
@@ -197,12 +203,19 @@ def _channels(
     channels += _named_fans(fans)
     if running is not None:
         channels.append(Proposal("controller", {"uptime_s": running}))
-    states = others.states(leaves, taken, known)
+    names = {name.lower() for c in channels for name in (c.name, c.theirs) if name}
+    states = [one for one in others.states(leaves, taken, known) if not _is_name(one.series, names)]
     taken |= {found.series.place for found in states[:1]}
     message = others.message(leaves, taken)
     if message is not None:
         channels.append(Proposal(HOST, {"message": message}))
     return channels, states
+
+
+def _is_name(one: Series, names: Collection[str]) -> bool:
+    """Whether a text says what a channel is called, and never anything else."""
+    said = str(one.last).lower()
+    return one.is_text and one.distinct == 1 and any(name in said for name in names)
 
 
 def _is_telling(one: Series) -> bool:

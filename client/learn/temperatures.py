@@ -70,7 +70,9 @@ def and_alike(
     known = {group.place for group in made} | parts | taken
     sizes = Counter(place[:-1] for place, one in leaves.items() if one.is_number)
     grouped = {place[-1] for place in leaves if sizes[place[:-1]] > 1}
-    columns = [group.place for group in made if not any(alike(group.place, p, False) for p in parts)]
+    columns = [
+        group.place for group in made if not any(alike(group.place, p, False) for p in parts)
+    ]
     fresh = []
     for found in _scored(_numbers(leaves, known)):
         one = found.series
@@ -94,7 +96,9 @@ def _numbers(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Series]:
     return [
         one
         for one in numbers
-        if not is_motion(one, leaves) and not is_limit(one) and (_says_degrees(one) or not wanders(one))
+        if not is_motion(one, leaves)
+        and not is_limit(one)
+        and (_says_degrees(one) or not wanders(one))
     ]
 
 

@@ -91,14 +91,15 @@ def of_two() -> Draft:
 
 
 @pytest.mark.parametrize(
-    ("answer", "words"), [("", {"hale": None}), ("2", {"latched": None}), ("-", {})]
+    ("answer", "words"),
+    [("", {}), ("1", {"hale": None}), ("2", {"latched": None}), ("-", {})],
 )
 def test_which_text_is_the_state_is_asked(
     answer: str, words: dict[str, None], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Enter takes the first with its words unknown, so that any other is told."""
+    """Enter takes none, since nothing tells; one that is chosen has its words unknown."""
     found = of_two()
-    assert found.words == {"hale": None}
+    assert found.words == {}
     asked = answers(monkeypatch, {"host's state": [answer]})
     learn_talk.ask(found)
     assert any("host's state" in question for question in asked)
