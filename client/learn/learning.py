@@ -73,7 +73,11 @@ def _keep_what_reads(draft: Draft, profile: Profile, entries: Sequence[Entry]) -
 
 
 def _differ(last: Value | None, found: Found) -> bool:
-    shown = read(found) if found.series.is_number and type(last) is float else None
+    one = found.series
+    is_there = (
+        one.is_number and type(last) is float and max(one.null_s, default=0.0) < one.own_s[-1]
+    )
+    shown = read(found) if is_there else None
     return shown is not None and not math.isclose(float(last or 0.0), shown, abs_tol=1e-9)
 
 

@@ -203,23 +203,29 @@ class Series:
         calm: Floats = np.median(around, axis=1)
         return calm
 
-    def aims_at(self, times: Floats) -> Floats:
-        """What was wanted at each of these times: 0 where null or a word for off stood last."""
+    @cached_property
+    def _aims(self) -> tuple[Floats, Floats]:
+        """When something was wanted, and how much: 0 where null or a word for off stood."""
         offs = [own_s for own_s, said in zip(self.own_s, self._all, strict=True) if said is None]
-        said_s = np.array([*self.times, *offs, *self.null_s])
-        said = np.array([*self.numbers, *(0.0 for _ in (*offs, *self.null_s))])
+        offs += self.null_s
+        said_s = np.array([*self.times, *offs])
         order = np.argsort(said_s, kind="stable")
-        at = np.searchsorted(said_s[order], times, side="right") - 1
-        aims: Floats = said[order][np.clip(at, 0, None)]
+        return said_s[order], np.array([*self.numbers, *(0.0 for _ in offs)])[order]
+
+    def aims_at(self, times: Floats) -> Floats:
+        """What was wanted at each of these times."""
+        said_s, said = self._aims
+        aims: Floats = said[np.clip(np.searchsorted(said_s, times, side="right") - 1, 0, None)]
         return aims
 
     @cached_property
     def stretches(self) -> list[tuple[float, float, float]]:
         """Times from and to which a number stood, and the number."""
-        begins = np.flatnonzero(np.diff(self.numbers, prepend=np.nan) != 0.0)
-        ends = [*self.times[begins[1:]], np.inf]
+        said_s, said = self._aims
+        begins = np.flatnonzero(np.diff(said, prepend=np.nan) != 0.0)
+        ends = [*said_s[begins[1:]], np.inf]
         return [
-            (float(self.times[at]), float(end), float(self.numbers[at]))
+            (float(said_s[at]), float(end), float(said[at]))
             for at, end in zip(begins, ends, strict=True)
         ]
 

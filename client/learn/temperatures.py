@@ -181,7 +181,7 @@ def _by_behaviour(
             shifts.add(shift(found.series.place, setting.place))
     for found in scored:
         place, one = found.series.place, found.series
-        if id(found) in known or found in more or one.distinct < 2 or found.score < _UNTOLD:
+        if id(found) in known or found in more or not one.moves_little or found.score < _UNTOLD:
             continue
         near = [n for n in numbers if shift(place, n.place) in shifts - {None}]
         if any(follows(one, setting) > 0.5 for setting in near):
