@@ -57,10 +57,10 @@ def clock_in(source: Source, timed: bool) -> Clock | None:
 def _is_other(one: Series, others: Mapping[Place, Series]) -> bool:
     """Whether it is heat or a coordinate, by its unit, its name or its sisters: a clock stands
     alone, and an axis may go at one millimetre a second, a bed at one degree."""
-    if one.last_words & CLOCK_WORDS:
-        return False
+    if units.said(one) or one.last_words & CLOCK_WORDS:
+        return bool(units.said(one))
     named = quantities_of(one.last_words) & _NOT_TIME
-    return bool(units.said(one) or named or is_motion(one, others) or _has_sisters(one, others))
+    return bool(named) or is_motion(one, others) or _has_sisters(one, others)
 
 
 def _has_sisters(one: Series, others: Mapping[Place, Series]) -> bool:

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator
 import msgspec
 import pytest
 
-from client.learn import Draft, learn
+from client.learn import Draft, answered, answers_in, learn
 from shared.updates import Entry, EntryKind
 from tests.client.learn.odd import untold
 from tests.client.learn.odd.host import OddHost
@@ -120,3 +120,20 @@ def test_reasons_are_told_in_full() -> None:
     part = next(channel.parts["temperature_c"] for channel in found.channels if channel.parts)
     part.why = [f"reason {n} of many that there are" for n in range(6)]
     assert "reason 5 of many that there are" in "\n".join(learn_talk.found_lines(found))
+
+
+def test_a_word_that_was_given_is_not_asked_for_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nor is where the state stands, once a word has told it."""
+    found = draft(untold.spoken_units)
+    answered(found, answers_in([], ["glimmering=up"]))
+    asked = answers(monkeypatch, {})
+    learn_talk.ask(found)
+    assert not any("'glimmering'" in question for question in asked)
+    assert any("'quenched'" in question for question in asked)
+    assert found.words["glimmering"] == "up"
+
+
+def test_the_state_and_what_is_told_of_other_kinds_are_listed() -> None:
+    said = lines(untold.spoken_units)
+    assert "the host's state stands at mood" in said
+    assert "messages of other kinds were not heard" in said
