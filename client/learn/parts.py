@@ -165,7 +165,9 @@ def _power(group: Group, found: Found) -> None:
         found.why.append("between 0 and 1")
     elif why:
         found.why.append(why)
-    if one.is_rising or one.high * UNITS[found.unit][0] > 1.05:
+    goes_on = one.is_whole and one.low > 0.0 and one.moves_little
+    is_count = goes_on and bool(np.all(np.diff(one.numbers) >= 0.0))
+    if one.is_rising or is_count or one.high * UNITS[found.unit][0] > 1.05:
         found.score -= 3.0
     if target is not None and _is_all_in(one, group.anchor.series, target.series):
         found.score += 1.0
@@ -214,6 +216,8 @@ def _code(group: Group, found: Found) -> None:
         found.score -= 3.0
         return
     link = _linked_to(group, one)
+    if one.distinct < 2 and found.score < 2.0:
+        return  # What never moved follows nothing.
     if link is not None and chains.r0_of(link.constant) is None:
         found.link = link
         found.score += 2.0

@@ -149,6 +149,16 @@ def test_coordinates_beside_counts_are_no_sensors(life: Life, words: tuple[str, 
     assert sensors[0].parts["target_c"].series.place == ("32",)
 
 
+def test_a_number_that_never_moved_is_no_code() -> None:
+    """Though it may be what a converter gives for a reading that hardly moves."""
+
+    def say(m: Machine) -> list[Any]:
+        hood = {"temp": round(31.0 + m.chance.gauss(0.0, 0.02), 2)}
+        return [{"hood": hood, "nozzle": {"temp": m.nozzle.shown}, "job": {"file_id": 4417}}]
+
+    assert not any(key.endswith("code") for key in places(learn(entries_of(say))))
+
+
 def labelled(m: Machine) -> list[Any]:
     ids = {"a7": ("molten end", m.nozzle), "c2": ("base plate", m.bed), "d9": ("hood", m.chamber)}
     seen = {name: {"label": label, "deg": round(h.shown, 2)} for name, (label, h) in ids.items()}
