@@ -5,14 +5,15 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from client.form import Request
-from client.learn import chains, others, readings, units
-from client.learn.beside import is_label, is_own_name, says_a_unit
+from client.learn import chains, others, units
 from client.learn.clocks import Clock, clock_in, clock_like, uptime
 from client.learn.found import Found, Group
 from client.learn.gather import Gatherer
+from client.learn.parts import channels_in
 from client.learn.series import Series
 from client.learn.sources import Source
 from client.learn.tree import Keyed, Place, path_of, text_of
+from client.learn.units import is_label, is_own_name, says_a_unit
 from client.learn.vocabulary import (
     NAME_WORDS,
     NAMES,
@@ -194,7 +195,7 @@ def _channels(
     speed = others.speed(leaves, axes)
     if speed is not None:
         taken.add(speed.series.place)
-    groups = readings.groups(leaves, taken, paths)
+    groups = channels_in(leaves, taken, paths)
     taken |= {f.series.place for g in groups for f in (g.anchor, *g.parts.values())}
     channels = _named_groups(groups, leaves)
     if axes or speed:

@@ -11,10 +11,8 @@ from typing import Any
 
 from client import jsonrpc
 from client.form import Request
-from client.learn.beside import tell_units
-from client.learn.rows import unpair
 from client.learn.series import Series
-from client.learn.sources import ENVELOPE, Source, joined, subjects, unwrap
+from client.learn.sources import ENVELOPE, Source, joined, subjects, unpair, unwrap
 from client.learn.tree import (
     Keyed,
     Place,
@@ -24,6 +22,7 @@ from client.learn.tree import (
     list_keys,
     text_of,
 )
+from client.learn.units import tell_units
 from client.plan import request_of
 from client.values import number_in
 from shared.updates import Entry, EntryKind

@@ -6,13 +6,12 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from client.learn.beside import is_label, is_own_name, says_a_unit
 from client.learn.found import Found, quantities_of
 from client.learn.heat import follows, wanders
 from client.learn.relations import beyond
 from client.learn.series import Series
 from client.learn.tree import Keyed, Place, text_of
-from client.learn.units import of_power
+from client.learn.units import is_label, is_own_name, of_power, says_a_unit
 from client.learn.vocabulary import (
     AXES,
     CHANNEL_WORDS,
