@@ -122,7 +122,6 @@ def proposed(
         states,
     )
     draft.take_state(likeliest)
-    _shorten(draft)
     return draft
 
 
@@ -367,28 +366,6 @@ def _repeats(sources: Sequence[Source]) -> bool:
     main = sources[0]
     counts = [len(one.values) for one in main.leaves.values() if one.is_number]
     return bool(counts) and len(main.heard) >= 3 and min(counts) >= 0.95 * len(main.heard)
-
-
-def _shorten(draft: Draft) -> None:
-    """With one source alone, point its status at the smallest part that holds all readings."""
-    if len(draft.sources) != 1:
-        return
-    (only,) = draft.sources
-    if only.under or only.status or only.is_paired:
-        return
-    found = [f for c in draft.channels for f in c.parts.values()]
-    if not found:
-        return
-    found += [each for each in draft.states if all(each is not other for other in found)]
-    places = [each.series.place for each in found]
-    common: list[str] = []
-    for steps in zip(*(place[:-1] for place in places), strict=False):
-        if len(set(steps)) > 1 or isinstance(steps[0], Keyed):
-            break
-        common.append(text_of(steps[0]))
-    only.status = tuple(common)
-    for each in found:
-        each.series.place = each.series.place[len(common) :]
 
 
 def reference_of(found: Found) -> tuple[float, int] | None:

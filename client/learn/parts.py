@@ -222,8 +222,8 @@ def _code(group: Group, found: Found) -> None:
         found.score -= 3.0
         return
     link = _linked_to(group, one)
-    if one.distinct < 2 and found.score < 2.0:
-        return  # What never moved follows nothing.
+    if found.score < 2.0 and link is not None and not link.is_seen:
+        return
     if link is not None and chains.r0_of(link.constant) is None:
         found.link = link
         found.score += 2.0
