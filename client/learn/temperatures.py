@@ -13,6 +13,7 @@ from client.learn.relations import (
     is_resistance,
     kinship,
     linked,
+    repeated,
     shift,
     step_between,
 )
@@ -217,7 +218,9 @@ def _led_by_their_own(
     ]
     leads: set[int] = set()
     follow: set[int] = set()
-    for _, score, n, m in sorted(found, key=lambda pair: -pair[0]):
+    bonus = repeated([(led[n].series.place, numbers[m].place) for *_, n, m in found])
+    pairs = [(one[0] + more, *one[1:]) for one, more in zip(found, bonus, strict=True)]
+    for _, score, n, m in sorted(pairs, key=lambda pair: -pair[0]):
         if n not in follow and m not in leads:
             follow.add(n)
             leads.add(m)
