@@ -6,11 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from client.learn import units
-from client.learn.found import Found, is_motion, quantities_of
+from client.learn.found import Found, is_motion
 from client.learn.series import LEAST_TICKS, Series
 from client.learn.sources import Source
 from client.learn.tree import Keyed, Place, leaves, text_of
-from client.learn.vocabulary import CLOCK_WORDS, TIME_WORDS
+from client.learn.vocabulary import CLOCK_WORDS, TIME_WORDS, quantities_of
 from client.units import UNITS
 from client.values import clock as clock_of
 

@@ -16,11 +16,9 @@ from client.learn.sources import ENVELOPE, Source, joined, subjects, unpair, unw
 from client.learn.tree import (
     Keyed,
     Place,
-    Token,
     leaves,
     leaves_and_nulls,
     list_keys,
-    text_of,
 )
 from client.learn.units import tell_units
 from client.plan import request_of
@@ -147,35 +145,6 @@ def _fill(source: Source) -> None:
     # Where null was all that was ever said, nothing is known.
     source.leaves = {place: one for place, one in source.leaves.items() if one.values}
     tell_units(source.leaves)
-    head = len(source.under)
-    if head:
-        if not source.is_paired:
-            source.status = _common([place[head:] for place in source.leaves if len(place) > head])
-        source.leaves = {
-            (*place[:head], *place[head + len(source.status) :]): series
-            for place, series in source.leaves.items()
-        }
-
-
-def _common(places: list[Place]) -> Place:
-    """Longest beginning that several places share, without their last step or named items."""
-    if not places:
-        return ()
-    first, last = min(map(_sortable, places)), max(map(_sortable, places))
-    common: list[Token] = []
-    for a, b, token in zip(first, last, _by_sortable(places, first), strict=False):
-        if a != b or isinstance(token, Keyed):
-            break
-        common.append(token)
-    return tuple(common[: min(len(place) for place in places) - 1])
-
-
-def _sortable(place: Place) -> tuple[str, ...]:
-    return tuple(f"{isinstance(token, Keyed)}{text_of(token)}" for token in place)
-
-
-def _by_sortable(places: list[Place], wanted: tuple[str, ...]) -> Place:
-    return next(place for place in places if _sortable(place) == wanted)
 
 
 def _aligned(sources: list[Source]) -> list[Source]:

@@ -6,10 +6,9 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from client.learn.found import Found, quantities_of
-from client.learn.heat import follows, wanders
+from client.learn.found import Found
 from client.learn.relations import beyond
-from client.learn.series import Series
+from client.learn.series import Series, follows, wanders
 from client.learn.tree import Keyed, Place, text_of
 from client.learn.units import is_label, is_own_name, of_power, says_a_unit
 from client.learn.vocabulary import (
@@ -21,6 +20,7 @@ from client.learn.vocabulary import (
     POSITION_WORDS,
     QUANTITY_WORDS,
     TOPIC_WORDS,
+    quantities_of,
     state_of,
     words,
 )
@@ -88,7 +88,7 @@ def _move_as_one(axes: list[Series]) -> bool:
     """Whether coordinates change by far more than noise, together, and lie in a machine."""
     if any(axis.low < -1000.0 or axis.high > 3000.0 for axis in axes):
         return False
-    if any({"temperature_c", "target_c"} & _named(axis) for axis in axes):
+    if any({"temperature_c", "target_c"} & quantities_of(axis.all_words) for axis in axes):
         return False
     if len(axes[0].values) < 5 or sum(axis.noise > 0.5 and axis.distinct >= 5 for axis in axes) < 2:
         return False
@@ -99,10 +99,6 @@ def _move_as_one(axes: list[Series]) -> bool:
     return all(
         axis.distinct < 5 or axis.noise < 0.5 * (axis.high - axis.low) for axis in axes
     ) and all(np.array_equal(axis.times, axes[0].times) for axis in axes)
-
-
-def _named(one: Series) -> set[str]:
-    return {QUANTITY_WORDS[w] for parts in one.words for w in parts if w in QUANTITY_WORDS}
 
 
 def speed(leaves: Mapping[Place, Series], axes: list[Found]) -> Found | None:
@@ -144,7 +140,7 @@ def fans(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Found]:
             continue
         if one.low < 0.0 or one.high > 255.0 or one.last_words & {"rpm", "max", "min", "count"}:
             continue
-        if "temperature_c" in _named(one) or one.last_words & NAME_WORDS:
+        if "temperature_c" in quantities_of(one.all_words) or one.last_words & NAME_WORDS:
             continue
         unit, why = of_power(one)
         found.append(Found(one, "speed", 2.0, ["named as a fan", why], unit))
@@ -176,7 +172,7 @@ def _state(
     one: Series, leaves: Mapping[Place, Series], taken: set[Place], given: frozenset[str]
 ) -> Found | None:
     told = bool(given & {word_of(value) for value in one.values})
-    named = "state" in _named(one)
+    named = "state" in quantities_of(one.all_words)
     is_code = one.is_whole and one.low >= 0 and "state" in quantities_of(one.last_words)
     is_word = one.is_text and not one.is_text_number and not _is_wordy(one)
     if not (is_word or is_code or told) or one.distinct > MAX_STATES:

@@ -12,13 +12,12 @@ import numpy as np
 from client.learn import chains, units
 from client.learn.chains import Link
 from client.learn.clocks import PACES
-from client.learn.found import Found, Group, is_limit, naming, quantities_of
-from client.learn.heat import follows
+from client.learn.found import Found, Group, is_limit, naming
 from client.learn.relations import kinship, linked, repeated, transplanted
-from client.learn.series import FULL_SCALES, Series
+from client.learn.series import FULL_SCALES, Series, follows
 from client.learn.temperatures import and_alike, temperatures
 from client.learn.tree import Place, text_of
-from client.learn.vocabulary import PERCENT_WORDS, UNIT_KEYS
+from client.learn.vocabulary import PERCENT_WORDS, UNIT_KEYS, quantities_of
 from client.units import UNITS
 from shared.updates import Floats
 
@@ -93,9 +92,9 @@ def _candidates(
 def _judged(group: Group, one: Series, quantity: str) -> Found | None:
     named = quantities_of(one.last_words)
     if not named and not (isinstance(one.place[-1], str) and len(one.place[-1]) > 2):
-        named = {q for parts in one.words for q in quantities_of(set(parts))} - {"temperature_c"}
+        named = {q for parts in one.words for q in quantities_of(parts)} - {"temperature_c"}
     by_place = quantity in named or (
-        not named and quantity in {q for parts in one.words for q in quantities_of(set(parts))}
+        not named and quantity in {q for parts in one.words for q in quantities_of(parts)}
     )
     if quantity == "flags":
         return _flags(one, by_place)

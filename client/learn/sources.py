@@ -11,7 +11,7 @@ import numpy as np
 from client import jsonrpc
 from client.learn.series import Series, number_of
 from client.learn.tree import MAX_DEPTH, Place, leaves, text_of
-from client.learn.vocabulary import CHANNEL_WORDS, quantities_in, words
+from client.learn.vocabulary import CHANNEL_WORDS, quantities_of, words
 from client.pairs import is_name, object_of
 from client.values import number_in
 
@@ -137,7 +137,7 @@ def _subject(name: str) -> set[str]:
     """The channels and quantities that a method's name speaks of."""
     parts = words(name)
     channels = {CHANNEL_WORDS[part] for part in parts if part in CHANNEL_WORDS}
-    return channels or quantities_in(parts) - {"state", "message"}
+    return channels or quantities_of(parts) - {"state", "message"}
 
 
 def _are_far(mine: Sequence[float], theirs: Sequence[float]) -> bool:
@@ -155,7 +155,7 @@ def subjects(source: Source) -> tuple[Place, ...]:
                 (is_id or (type(value) is str and number_in(value) is None))
                 and 0 < len(place) <= 3
                 and place[0] not in ENVELOPE
-                and "message" not in quantities_in(words(text_of(place[-1])))
+                and "message" not in quantities_of(words(text_of(place[-1])))
             ):
                 values.setdefault(place, []).append(value)
     total = len(source.heard)
@@ -233,7 +233,7 @@ def _outer_first(source: Source, at: tuple[Place, ...]) -> tuple[Place, ...]:
         {str(dict(leaves(message, {})).get(place)) for _, message in source.heard[:_LOOK]}
         for place in at
     ]
-    inner = [sum(bool(quantities_in(words(name))) for name in names) for names in said]
+    inner = [sum(bool(quantities_of(words(name))) for name in names) for names in said]
     return at if inner[0] <= inner[1] else (at[1], at[0])
 
 

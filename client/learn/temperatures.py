@@ -4,8 +4,7 @@ from collections import Counter
 from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from client.learn import units
-from client.learn.found import Found, Group, is_limit, is_motion, naming, quantities_of
-from client.learn.heat import follows, is_continuous, wanders
+from client.learn.found import Found, Group, is_limit, is_motion, naming
 from client.learn.relations import (
     DEGREES,
     alike,
@@ -17,7 +16,7 @@ from client.learn.relations import (
     shift,
     step_between,
 )
-from client.learn.series import Series
+from client.learn.series import Series, follows, is_continuous, wanders
 from client.learn.tree import Place, Token, path_of, text_of
 from client.learn.vocabulary import (
     CHANNEL_WORDS,
@@ -25,6 +24,7 @@ from client.learn.vocabulary import (
     LIMIT_WORDS,
     WEAK_TEMPERATURE,
     WORKED_OUT,
+    quantities_of,
 )
 
 MAX_ANCHORS = 64
@@ -129,7 +129,7 @@ def _temperature(one: Series) -> Found:
     own = one.last_words
     named = quantities_of(own)
     is_moving = one.moves or one.moves_little
-    before = {q for parts in one.words[:-1] for q in quantities_of(set(parts))}
+    before = {q for parts in one.words[:-1] for q in quantities_of(parts)}
     if "temperature_c" in named and not named & {"target_c", "power", "code"}:
         found.score += 2.0
         found.why.append(f"named '{naming(one, 'temperature_c')}'")

@@ -10,15 +10,14 @@ from typing import NamedTuple
 
 import numpy as np
 
-from client.learn.heat import follows
-from client.learn.series import Series
+from client.learn.series import Series, follows
 from client.learn.tree import Keyed, Place, text_of
 from client.learn.vocabulary import (
     PERCENT_WORDS,
     PERMILLE_WORDS,
     UNIT_KEYS,
     UNIT_WORDS,
-    quantities_in,
+    quantities_of,
     words,
 )
 from client.units import DIMENSIONS, SUFFIXES, UNITS
@@ -61,7 +60,7 @@ def said(one: Series) -> str:
                 return UNIT_WORDS[word]
         # A step that names a quantity speaks for itself; one that does not, as in
         # `temps_mC/nozzle`, leaves it to the step before.
-        if quantities_in(parts):
+        if quantities_of(parts):
             break
     return ""
 

@@ -4,6 +4,7 @@ A host's names are only a hint, which is weighed against the values.
 """
 
 import re
+from collections.abc import Iterable
 
 _WORD = re.compile(
     r"(?<![A-Za-z])[mcd][CK](?![A-Za-z])"  # mC, dC, cC: thousandths, tenths, hundredths
@@ -168,7 +169,7 @@ def state_of(word: str) -> str | None:
     return found[0] if found and not unsure else None
 
 
-def quantities_in(parts: tuple[str, ...]) -> set[str]:
+def quantities_of(parts: Iterable[str]) -> set[str]:
     """Our quantities that these words name."""
     return {QUANTITY_WORDS[word] for word in parts if word in QUANTITY_WORDS}
 

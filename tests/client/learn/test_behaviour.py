@@ -11,8 +11,7 @@ import pytest
 
 from client.learn import Draft, Link, learn, profile_text
 from client.learn.draft import Proposal
-from client.learn.heat import follows, is_continuous
-from client.learn.series import Series
+from client.learn.series import Series, follows, is_continuous
 from client.mapping import Mapper
 from client.profile import load_profile
 from shared.updates import Entry, EntryKind
