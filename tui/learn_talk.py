@@ -3,8 +3,7 @@
 from collections.abc import Iterator
 
 from client.learn import Draft
-from client.learn.answers import LEAVE_OUT
-from client.learn.draft import MAX_NAME
+from client.learn.draft import LEAVE_OUT, MAX_NAME
 from client.learn.found import Found
 from client.learn.series import Series
 from client.learn.text import MAX_WHY, read, shown

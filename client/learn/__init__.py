@@ -3,8 +3,7 @@
 entries → sources (which messages) → leaves (where values stand) → groups → draft → text
 """
 
-from client.learn.answers import Answers, answered, answers_in
-from client.learn.draft import Draft, Proposal
+from client.learn.draft import Answers, Draft, Proposal, answered, answers_in
 from client.learn.gather import Gatherer
 from client.learn.learning import draft_of, learn
 from client.learn.text import Link, profile_text

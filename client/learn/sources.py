@@ -176,7 +176,7 @@ def subjects(source: Source) -> tuple[Place, ...]:
             fit.append(place)
     for chosen in [(place,) for place in fit] + list(itertools.permutations(fit[:4], 2)):
         if _tells_apart(source, chosen):
-            return _outer_first(source, chosen)
+            return chosen
     return ()
 
 
@@ -223,18 +223,6 @@ def _counts(place: Place, value: Any, at: tuple[Place, ...]) -> bool:
     if place in at or type(value) not in (int, float, str):
         return False
     return not (len(place) == 1 and type(value) in (int, float) and abs(value) > 1e5)
-
-
-def _outer_first(source: Source, at: tuple[Place, ...]) -> tuple[Place, ...]:
-    """With two names, the one that says a quantity goes inside."""
-    if len(at) < 2:
-        return at
-    said = [
-        {str(dict(leaves(message, {})).get(place)) for _, message in source.heard[:_LOOK]}
-        for place in at
-    ]
-    inner = [sum(bool(quantities_of(words(name))) for name in names) for names in said]
-    return at if inner[0] <= inner[1] else (at[1], at[0])
 
 
 MOSTLY = 0.95

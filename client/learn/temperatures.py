@@ -311,12 +311,8 @@ def _without_repeats(anchors: Sequence[Found]) -> list[Found]:
         if rivals and weak and (not one.flutters or found.score < rivals[0].score - 0.5):
             continue
         kept.append(found)
-    return sorted(kept, key=lambda f: _sortable(f.series.place))
+    return sorted(kept, key=lambda f: tuple(map(text_of, f.series.place)))
 
 
 def _same_step(a: Series, b: Series) -> bool:
     return a.place[:-1] == b.place[:-1]
-
-
-def _sortable(place: Place) -> tuple[str, ...]:
-    return tuple(text_of(token) for token in place)
