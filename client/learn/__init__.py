@@ -1,6 +1,6 @@
 """Learning a host's names: from entries to a proposed profile. No I/O, sends nothing.
 
-entries → sources (which messages) → leaves (where values stand) → groups → draft → text
+entries → sources (which messages) → leaves (where values stand) → channels → draft → text → proof
 """
 
 from client.learn.draft import Answers, Draft, Proposal, answered, answers_in

@@ -359,7 +359,10 @@ RETURNS = 0.3
 """What falls back by more than this part of its rise while the setting stands is none of it."""
 SWINGS = 3
 """So often there and back, within seconds, is a coordinate's way, or a share's."""
+LEAST_ARRIVED = 0.1
+"""What nothing tells must have come so far towards its setting at least."""
 SWING_S = 12.0
+HASTE, HASTE_S = 0.25, 1.5
 LEAST_READINGS = 4
 STAND_READINGS = 8
 LEAST_FLUTTER = 3
@@ -403,6 +406,8 @@ def _led(reading: Series, is_told: bool, begin_s: float, end_s: float, aim: floa
         return 0.0 if returns and not is_told else stands
     # What has nearly arrived must be slowing down; if it is not, it goes somewhere else.
     arrived = rise / (rise + abs(left))
+    if not is_told and arrived < LEAST_ARRIVED:
+        return stands
     return max(stands, 0.65 + 0.03 * arrived + 0.22 * arrived * _slows(values[: peak + 1]))
 
 
@@ -458,4 +463,16 @@ def wanders(one: Series) -> bool:
         elif abs(value - extreme) > 0.3 * span:
             swings, extreme, up = swings + 1, value, not up
     passed_s = float(one.times[-1] - one.times[0])
-    return swings >= SWINGS and passed_s / swings < SWING_S
+    return _hastens(one, span) or (swings >= SWINGS and passed_s / swings < SWING_S)
+
+
+def _hastens(one: Series, span: float) -> bool:
+    """Whether it falls, step by step, by much of its range within a second: nothing cools so."""
+    falls = np.diff(one.calm) < 0.0
+    for at in np.flatnonzero(falls[:-2] & falls[1:-1] & falls[2:]):
+        end = int(np.searchsorted(one.times, one.times[at] + HASTE_S, side="right")) - 1
+        run = falls[at : max(end, at + 3)]
+        fallen = float(one.calm[at] - one.calm[at + len(run)])
+        if bool(run.all()) and fallen > HASTE * span:
+            return True
+    return False

@@ -149,6 +149,19 @@ def test_coordinates_beside_counts_are_no_sensors(life: Life, words: tuple[str, 
     assert sensors[0].parts["target_c"].series.place == ("32",)
 
 
+def test_a_carriage_that_sets_off_is_no_sensor() -> None:
+    """It stood until the layers began to count, and then went there and back but once."""
+
+    def say(m: Machine) -> list[Any]:
+        spin = max(m.n - 75, 0) * STEP_S
+        way = [[41, round(71.0 + 50.0 * math.sin(spin), 2)], [42, round(106.0 + spin, 2)]]
+        tip = [[21, round(m.nozzle.shown, 1)], [22, m.nozzle.goal], [23, round(m.nozzle.power, 3)]]
+        return [{"vals": [*tip, *way, [50, 95 if m.n < 75 else 176], [51, 300]]}]
+
+    found = learn(entries_of(say, "holding"))
+    assert [c.path for c in found.channels if "temperature_c" in c.parts] == ["21"]
+
+
 def test_a_number_that_never_moved_is_no_code() -> None:
     """Though it may be what a converter gives for a reading that hardly moves."""
 
