@@ -43,6 +43,8 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     keep_alive: "KeepAlive | None" = None
     updates: tuple["UpdateSource", ...] = ()
     """Where updates come from; the first entry that fits a message reads it."""
+    heard: tuple[str, ...] = ()
+    """Names that the host's messages are known to bear; others are told as unreadable."""
     messages: tuple["MessageRule", ...] = ()
     """What is made of the host's messages; the first rule that fits counts."""
     channels: dict[str, "Channel"] = {}

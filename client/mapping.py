@@ -16,7 +16,7 @@ from typing import Any
 
 import msgspec
 
-from client import jsonrpc, pairs
+from client import jsonrpc, pairs, unheard
 from client.clock import LogTime
 from client.form import Profile
 from client.plan import Leaf, Listed, Origin, Plan, plan_of
@@ -39,6 +39,7 @@ MAX_LISTED = 1000
 NO_PAIR = "no pair"
 """Word by which rows are counted that `pairs` cannot read."""
 TOO_LARGE = "larger than is read"
+UNHEARD = "a name that is not among those heard"
 REFUSED = "the host answers with an error"
 MAX_BATCH = 1000
 """Messages of one batch that are read."""
@@ -112,6 +113,8 @@ class Mapper:
         fits = is_refusal = False
         for part in parts:
             origin, before = self._origin(part), len(updates)
+            if self._plan.heard:
+                self._tell_unheard(part, origin)
             if origin is not None:
                 self._read(part, origin, entry.own_s, updates)
                 fits = fits or any(update.values for update in updates[before:])
@@ -138,6 +141,20 @@ class Mapper:
             values: dict[str, Value] = {MESSAGE_KEY: words}
             self._hear(values)
             updates.append(self._timed(self._time.time_at(own_s), values))
+
+    def _tell_unheard(self, message: Any, origin: Origin | None) -> None:
+        """Tell of names that the profile says nothing of: they may be how the host tells a stop."""
+        for name, value in self._names_in(message, origin):
+            if name not in self._plan.heard:
+                self._refusals.refuse(UNHEARD, unheard.told(name, value))
+
+    def names_in(self, message: Any) -> set[str]:
+        """Names that a decoded message bears, as `heard` has them."""
+        return {name for name, _ in self._names_in(message, self._origin(message))}
+
+    def _names_in(self, message: Any, origin: Origin | None) -> Iterator[tuple[str, Any]]:
+        at = () if origin is None else (origin.status, origin.pairs, origin.under)
+        return unheard.names_in(message, *at)
 
     def _origin(self, message: Any) -> Origin | None:
         if type(message) is dict:

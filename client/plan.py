@@ -3,7 +3,7 @@
 import math
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -95,6 +95,7 @@ class Plan:
     leaves: tuple[Leaf, ...] = ()
     lists: tuple[Listed, ...] = ()
     rules: tuple[Rule, ...] = ()
+    heard: frozenset[str] = frozenset()
 
     @property
     def has_clock(self) -> bool:
@@ -138,6 +139,7 @@ def plan_of(profile: Profile) -> Plan:
         leaves=tuple(_leaves(profile)),
         lists=tuple(_lists(profile)),
         rules=tuple(_rule(rule, n) for n, rule in enumerate(profile.messages)),
+        heard=frozenset(profile.heard),
     )
     others: list[Origin] = []
     for n, source in enumerate(profile.updates):
@@ -156,7 +158,7 @@ def plan_of(profile: Profile) -> Plan:
                     plan.answers.setdefault(number, origin)
         else:
             others.append(origin)
-    return Plan(plan.answers, plan.methods, tuple(others), plan.leaves, plan.lists, plan.rules)
+    return replace(plan, others=tuple(others))
 
 
 def request_of(request: Request, key: tuple[str | int, ...] = ("requests",)) -> Any:

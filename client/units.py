@@ -26,6 +26,7 @@ UNITS: dict[str, tuple[float, float]] = {
     "ns": (1e-9, 0.0),
     "min": (60.0, 0.0),
     "h": (3600.0, 0.0),
+    "d": (86400.0, 0.0),
 }
 """Kelvin and fahrenheit by the definitions of the SI brochure and NIST SP 811, exact."""
 
@@ -39,10 +40,15 @@ SUFFIXES: dict[str, str] = {
     **dict.fromkeys(("Ω", "Ω", "ohm", "Ohm", "ohms"), "ohm"),
     **dict.fromkeys(("mΩ", "mohm"), "milliohm"),
     **dict.fromkeys(("kΩ", "kohm"), "kiloohm"),
-    **{name: name for name in ("mm", "m", "mm/s", "mm/min", "s", "ms", "us", "ns", "min", "h")},
+    **{
+        name: name for name in ("mm", "m", "mm/s", "mm/min", "s", "ms", "us", "ns", "min", "h", "d")
+    },
     **dict.fromkeys(("in", "inch"), "inch"),
     **dict.fromkeys(("µs", "μs"), "us"),
     **dict.fromkeys(("sec", "seconds"), "s"),
+    **dict.fromkeys(("minute", "minutes"), "min"),
+    **dict.fromkeys(("hour", "hours"), "h"),
+    **dict.fromkeys(("day", "days"), "d"),
 }
 """Units as they stand behind a number: symbols of the SI brochure and of ISO 80000, common short
 forms, and the names above. A suffix that is not here is none that a number may have."""
@@ -54,7 +60,7 @@ _OF_A_KIND = (
     ("resistance", ("ohm", "milliohm", "kiloohm")),
     ("length", ("mm", "m", "inch")),
     ("speed", ("mm/s", "mm/min")),
-    ("time", ("s", "ms", "us", "ns", "min", "h")),
+    ("time", ("s", "ms", "us", "ns", "min", "h", "d")),
 )
 DIMENSIONS: dict[str, str] = {unit: name for name, units in _OF_A_KIND for unit in units}
 """What each unit measures."""

@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 from shared.errors import BadInput
 from shared.placing import PRIVATE, place_text
 from shared.reading import opened
-from shared.secrets import public_address
+from shared.secrets import PLACE, public_address, secrets_in_request
 from tui.output import say
 from tui.record_options import trust_option
 
 if TYPE_CHECKING:
-    from client.form import Profile, Request
+    from client.form import Profile, Request, Token
     from client.learn import Answers, Draft, Link
     from shared.updates import Entry
 
@@ -120,6 +120,9 @@ def run(options: argparse.Namespace) -> int:
         # What was agreed to for listening is the same that this profile does.
         trust(profile)
     say(f"wrote {target}")
+    if any(True for text in profile.sent for _ in secrets_in_request(text)):
+        do = f"learn again with {PLACE} in --send, and --token-env or --token-file"
+        say(f"it holds a secret: {do}")
     named = target.stem if options.output is None else str(target)
     if _prove(profile, entries if not is_live else None, named, options.prove):
         what = "is written, and no reading gave a value through it"
@@ -229,6 +232,9 @@ def _live(options: argparse.Namespace, answers: "Answers") -> "tuple[Draft, Link
     framing: Framing | None = options.framing
     if framing is None and options.delimiter is not None:
         framing = "delimiter"
+    requests = _requests(options)
+    if token is not None:
+        requests = tuple(_without(token, request) for request in requests)
     profile = Profile(
         format=1,
         addresses=(options.source,),
@@ -237,7 +243,7 @@ def _live(options: argparse.Namespace, answers: "Answers") -> "tuple[Draft, Link
         silence_s=max(60.0, options.listen),
         token=token,
         ca_file=_whole_path(options.ca_file),
-        requests=_requests(options),
+        requests=requests,
     )
     try:
         plan_of(profile)
@@ -266,6 +272,22 @@ def _live(options: argparse.Namespace, answers: "Answers") -> "tuple[Draft, Link
         ca_file=_whole_path(options.ca_file),
     )
     return draft, link, None
+
+
+def _without(token: "Token", request: "Request") -> "Request":
+    """A request with the token's place where the token itself was given: a profile holds none."""
+    import msgspec
+
+    from client.credentials import secret
+    from shared.secrets import LEAST_HIDDEN, PLACE
+
+    try:
+        value = msgspec.json.encode(secret(token)).decode()[1:-1]
+    except BadInput:
+        return request
+    if len(value) < LEAST_HIDDEN:
+        return request
+    return msgspec.structs.replace(request, json=request.json.replace(value, PLACE))
 
 
 def _from_file(

@@ -3,8 +3,7 @@
 from collections.abc import Iterator
 
 from client.learn import Draft
-from client.learn.answers import LEAVE_OUT
-from client.learn.draft import MAX_NAME
+from client.learn.draft import LEAVE_OUT, MAX_NAME
 from client.learn.found import Found
 from client.learn.series import Series
 from client.learn.text import MAX_WHY, read, shown
@@ -32,6 +31,8 @@ def found_lines(draft: Draft) -> Iterator[str]:
         yield f"clock in {clock.unit}: {clean(clock.why)}"
     if not draft.clocks:
         yield "no host clock found: arrival times will be used, which are coarser"
+    places = [path_of(c.parts["state"].series.place) for c in draft.channels if "state" in c.parts]
+    yield from (f"the host's state stands at {clean(place)}" for place in places)
     for word, means in draft.words.items():
         yield f"state '{word}' means {means or 'nothing known: never taken for up'}"
     if unknown := [word for word, means in draft.words.items() if means is None]:
@@ -39,6 +40,10 @@ def found_lines(draft: Draft) -> Iterator[str]:
     if not any("state" in channel.parts for channel in draft.channels):
         yield "no word for the host's state found: only silence will tell that it is down"
         yield "  if one of those below is it, say so by a word of it: --word 'fit=up'"
+    if draft.heard:
+        yield "messages of other kinds were not heard: if one comes, it is told as unreadable"
+    else:
+        yield "messages of other kinds will not be told: write [[messages]] for those of a stop"
     if draft.unknown:
         yield "taken for nothing: " + clean(", ".join(map(_named, draft.unknown)), 400)
     if draft.unproven:
@@ -90,7 +95,8 @@ def ask(draft: Draft) -> None:
         kept.append(channel)
     draft.channels = kept
     _ask_state(draft)
-    for word, ours in draft.words.items():
+    asked = {word: ours for word, ours in draft.words.items() if word not in draft.told}
+    for word, ours in asked.items():
         question = f"state '{word}' means {', '.join(_STATES)} [{ours or 'not known'}]: "
         while (answer := _answer(question)) and answer not in _STATES:
             say(f"'{clean(answer, MAX_NAME)}' is none of them; Enter leaves it as it is")
@@ -101,10 +107,14 @@ def _ask_state(draft: Draft) -> None:
     """Which of several texts is the host's state, where no name says so."""
     if not draft.states or any(why.startswith("named") for why in draft.states[0].why):
         return
+    chosen = next((c.parts["state"] for c in draft.channels if "state" in c.parts), None)
+    if chosen is not None and draft.told.keys() & set(map(word_of, chosen.series.values)):
+        return
     for n, found in enumerate(draft.states, start=1):
         said = ", ".join(dict.fromkeys(f"'{clean(word_of(v), 30)}'" for v in found.series.values))
         say(f"  {n}  {path_of(found.series.place)} {said}")
-    answer = _answer("which of these is the host's state ('-': none) [1]: ")
+    usual = LEAVE_OUT if chosen is None else "1"
+    answer = _answer(f"which of these is the host's state ('-': none) [{usual}]: ")
     if answer == LEAVE_OUT:
         draft.take_state(None)
     elif answer.isdecimal() and 1 <= int(answer) <= len(draft.states):

@@ -10,6 +10,7 @@ import os
 import sys
 import warnings
 from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import NoReturn
 
 import tui.budget
@@ -242,6 +243,14 @@ def _run(arguments: Sequence[str] | None) -> int:
     return code
 
 
+def _state_folder() -> Path:
+    """$XDG_STATE_HOME/ohmvigil, else ~/.local/state/ohmvigil; made where it is missing."""
+    home = os.environ.get("XDG_STATE_HOME", "")
+    folder = (Path(home) if home.startswith("/") else Path.home() / ".local/state") / "ohmvigil"
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    return folder
+
+
 def _own_fault(fault: Exception) -> str:
     """What to say of a fault that is ours; where it happened goes to a file, for a report."""
     import tempfile
@@ -249,11 +258,11 @@ def _own_fault(fault: Exception) -> str:
 
     said = f"a fault of ohmvigil itself: {type(fault).__name__}: {fault}"
     try:
-        handle, path = tempfile.mkstemp(prefix="ohmvigil-fault-", suffix=".txt")
+        handle, path = tempfile.mkstemp(".txt", "fault-", _state_folder())
         with os.fdopen(handle, "w", encoding="utf-8", errors="replace") as file:
             file.write(f"ohmvigil {VERSION}\n")
             file.write(without_secrets("".join(traceback.format_exception(fault))))
-    except OSError:
+    except (OSError, RuntimeError):
         return f"{said}; please report it"
     return f"{said}; please report it with {path}"
 

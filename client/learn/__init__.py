@@ -1,10 +1,9 @@
 """Learning a host's names: from entries to a proposed profile. No I/O, sends nothing.
 
-entries → sources (which messages) → leaves (where values stand) → groups → draft → text
+entries → sources (which messages) → leaves (where values stand) → channels → draft → text → proof
 """
 
-from client.learn.answers import Answers, answered, answers_in
-from client.learn.draft import Draft, Proposal
+from client.learn.draft import Answers, Draft, Proposal, answered, answers_in
 from client.learn.gather import Gatherer
 from client.learn.learning import draft_of, learn
 from client.learn.text import Link, profile_text

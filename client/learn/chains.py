@@ -25,6 +25,8 @@ PREFERRED = np.unique(
 )
 """Resistors that are sold: E96 and E24 (IEC 60063), and round values (common practice)."""
 R0S = (100.0, 1000.0)
+LEAST_SLOPE = 0.00074
+"""The curve's slope is nowhere less, as a part of itself per kelvin (IEC 60751, up to 850 °C)."""
 _SPREAD = 0.01
 _PARTS = 5
 _CONSTANT = 0.001
@@ -40,6 +42,11 @@ class Link:
     """Largest departure of that over the range, relative."""
     span_k: float
     """Range of temperatures over which it was seen."""
+
+    @property
+    def is_seen(self) -> bool:
+        """Whether the numbers moved as the curve does: beside what hardly moves all may seem to."""
+        return self.span_k * LEAST_SLOPE > self.spread
 
 
 def linked(numbers: Floats, celsius: Floats) -> Link | None:

@@ -1,23 +1,28 @@
-"""Host clocks: numbers, or dates as text, that run with own time in every message."""
+"""What runs as time does: the host's clock, and how long its controller has been up."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from client.learn.found import is_motion
-from client.learn.series import Series
+from client.learn import units
+from client.learn.found import Found, is_motion
+from client.learn.series import LEAST_TICKS, Series
 from client.learn.sources import Source
-from client.learn.tree import Place, leaves, text_of
-from client.learn.vocabulary import CLOCK_WORDS, QUANTITY_WORDS
+from client.learn.tree import Keyed, Place, leaves, text_of
+from client.learn.vocabulary import CLOCK_WORDS, TIME_WORDS, quantities_of
+from client.units import UNITS
 from client.values import clock as clock_of
 
-SLOPES = {1.0: "s", 1e3: "ms", 1e6: "us", 1e9: "ns"}
-"""Host time per second of own time, and the unit it means."""
 NAMES = {"s": "seconds", "ms": "milliseconds", "us": "microseconds", "ns": "nanoseconds"}
+PACES = {round(1.0 / UNITS[unit][0]): unit for unit in NAMES}
+"""Host time per second of own time, and the unit it means."""
 _EPOCHS = {1e9: "s", 1e12: "ms", 1e15: "us", 1e18: "ns"}
 _SAME_RUN_S = 600.0
 """Sources heard within one listening say times that are no further apart."""
+_NEARLY = 0.1
+"""Of few values no better pace is asked."""
+_NOT_TIME = {"temperature_c", "target_c", "power", "code", "resistance_ohm"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,25 +39,40 @@ class Clock:
 
 def clock_in(source: Source, timed: bool) -> Clock | None:
     """The likeliest clock of a source's messages. `timed`: whether own times mean anything."""
-    total = len(source.heard)
     series: dict[Place, Series] = {}
     for own_s, message in source.heard:
         for place, value in leaves(message, {}):
             if place and place[0] not in ("jsonrpc", "id", "method"):
                 series.setdefault(place, Series(place)).add(own_s, value)
-    best: tuple[float, Clock] | None = None
-    for one in series.values():
-        if len(one.values) < 0.95 * total:
-            continue
-        found = None if _is_coordinate(one, series) else _judged(one, timed)
-        if found is not None and (best is None or found[0] > best[0]):
-            best = found
-    return best[1] if best else None
+    found = [
+        judged
+        for one in series.values()
+        if len(one.values) >= 0.95 * len(source.heard)
+        and not _is_other(one, series)
+        and (judged := _judged(one, timed)) is not None
+    ]
+    return max(found, key=lambda each: each[0], default=(0.0, None))[1]
 
 
-def _is_coordinate(one: Series, others: Mapping[Place, Series]) -> bool:
-    """Whether its name says so; an axis may go at one millimetre a second."""
-    return is_motion(one, others) and not one.last_words & CLOCK_WORDS
+def _is_other(one: Series, others: Mapping[Place, Series]) -> bool:
+    """Whether it is heat or a coordinate, by its unit, its name or its sisters: a clock stands
+    alone, and an axis may go at one millimetre a second, a bed at one degree."""
+    if units.said(one) or one.last_words & CLOCK_WORDS:
+        return bool(units.said(one))
+    named = quantities_of(one.last_words) & _NOT_TIME
+    return bool(named) or is_motion(one, others) or _has_sisters(one, others)
+
+
+def _has_sisters(one: Series, others: Mapping[Place, Series]) -> bool:
+    """Whether the same member stands in the things beside its own, and says something else."""
+    own = one.place
+    return any(
+        len(place) == len(own) > 1
+        and place[-1] == own[-1]
+        and sum(a != b for a, b in zip(place, own, strict=True)) == 1
+        and other.values[-1] != one.values[-1]
+        for place, other in others.items()
+    )
 
 
 def clock_like(source: Source, known: Clock) -> Clock | None:
@@ -74,46 +94,40 @@ def clock_like(source: Source, known: Clock) -> Clock | None:
 
 
 def _judged(one: Series, timed: bool) -> tuple[float, Clock] | None:
+    """How sure it is that a leaf is the clock, and the clock that it would be."""
     named = bool(one.last_words & CLOCK_WORDS)
-    is_uptime = _is_uptime(one)
+    is_uptime = "uptime_s" in quantities_of(one.all_words)
     depth = 0.1 * len(one.place)
     if one.is_text:
-        convert = clock_of("iso")
-        moments = [convert(value) for value in one.values]
+        moments = [clock_of("iso")(value) for value in one.values]
         if any(moment is None for moment in moments):
             return None
-        said = moments[0] or 0.0
-        return 3.0 - depth, Clock(one.place, "iso", "date and time as text", said)
+        return 3.0 - depth, Clock(one.place, "iso", "date and time as text", moments[0] or 0.0)
     if not one.is_number or one.is_text_number or any(isinstance(v, bool) for v in one.values):
         return None
     score = 1.0 * named - depth - 2.0 * is_uptime
     if len(one.values) < 4:
-        unit = epoch_unit(one.high)
         if not named or is_uptime or len(one.place) > 3:
             return None
-        return score, _at(one, unit or "s", "by its name")
+        return score, _at(one, epoch_unit(one.high) or "s", "by its name", is_uptime)
     falls = float(np.mean(np.diff(one.numbers) < 0.0))
     # Several messages may tell of one moment; without times of ours only freshness speaks.
     if falls > 0.02 or one.distinct < (0.1 if timed else 0.5) * len(one.values):
         return None
     if timed and one.rate is not None:
-        for slope, unit in SLOPES.items():
-            if one.runs_at(slope):
+        for pace, unit in PACES.items():
+            if one.runs_at(pace):
                 why = f"counts {NAMES[unit]}, as our own clock does"
-                return score + 2.0, _at(one, unit, why)
+                return score + 2.0 - one.off_pace(pace), _at(one, unit, why, is_uptime)
         return None
     if not named and epoch_unit(one.high) is None:
         return None
-    return score, _at(one, epoch_unit(one.high) or "s", "rises, by its name a clock")
+    unit = epoch_unit(one.high) or "s"
+    return score, _at(one, unit, "rises, by its name a clock", is_uptime)
 
 
-def _at(one: Series, unit: str, why: str) -> Clock:
-    said = clock_of(unit)(one.values[0]) or 0.0
-    return Clock(one.place, unit, why, said, _is_uptime(one))
-
-
-def _is_uptime(one: Series) -> bool:
-    return any(QUANTITY_WORDS.get(word) == "uptime_s" for word in one.all_words)
+def _at(one: Series, unit: str, why: str, is_uptime: bool) -> Clock:
+    return Clock(one.place, unit, why, clock_of(unit)(one.values[0]) or 0.0, is_uptime)
 
 
 def epoch_unit(value: float) -> str | None:
@@ -122,3 +136,43 @@ def epoch_unit(value: float) -> str | None:
         if size <= value < 4.2 * size:
             return unit
     return None
+
+
+def uptime(leaves: Mapping[Place, Series], taken: set[Place]) -> Found | None:
+    """The controller's uptime: rises as time does, in the unit that it, or its name, says."""
+    found = [
+        one
+        for place, series in leaves.items()
+        if place not in taken
+        and series.is_number
+        and series.can_be("uptime_s")
+        and (one := _uptime(series, leaves)) is not None
+    ]
+    return max(found, key=lambda each: each.score, default=None)
+
+
+def _uptime(one: Series, leaves: Mapping[Place, Series]) -> Found | None:
+    says = one.said_unit or next(
+        (TIME_WORDS[word] for word in reversed(one.words[-1]) if word in TIME_WORDS), ""
+    )
+    named = "uptime_s" in quantities_of(one.all_words) or ("up" in one.all_words and bool(says))
+    likely = [says] if says else ["s", "ms"]
+    unit = next((name for name in likely if one.runs_at(1.0 / UNITS[name][0])), None)
+    if unit is None and not ((named or says) and _may_run(one, says or "s")):
+        return None
+    is_alone = not _is_other(one, leaves) and not any(type(step) is Keyed for step in one.place)
+    # Seconds may be many things that go on, such as a job; what says its name, or a unit, is told.
+    if not named and not (is_alone and (says or (len(one.place) > 1 and one.high < 1e9))):
+        return None
+    why = [f"named '{text_of(one.place[-1])}'"] if named or says else []
+    why += ["rises as time does"] if unit is not None else []
+    score = 2.0 * named + 1.0 * bool(says) + 1.0 * (unit is not None)
+    return Found(one, "uptime_s", score, why, (unit or says).removeprefix("s"))
+
+
+def _may_run(one: Series, unit: str) -> bool:
+    """Whether the few values that were heard are those of something that runs."""
+    if one.distinct >= LEAST_TICKS or one.low < 0.0 or one.high > 1e12:
+        return False
+    is_short = len(one.times) < 3 or one.times[-1] - one.times[0] < 1.0
+    return is_short or one.off_pace(1.0 / UNITS[unit][0]) < _NEARLY

@@ -4,15 +4,18 @@ import itertools
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 
+import msgspec
+
 from client.form import Request
-from client.learn import chains, others, readings, units
-from client.learn.beside import is_own_name, says_a_unit
-from client.learn.clocks import Clock, clock_in, clock_like
+from client.learn import chains, others, units
+from client.learn.clocks import Clock, clock_in, clock_like, uptime
 from client.learn.found import Found, Group
 from client.learn.gather import Gatherer
+from client.learn.parts import channels_in
 from client.learn.series import Series
 from client.learn.sources import Source
 from client.learn.tree import Keyed, Place, path_of, text_of
+from client.learn.units import is_label, is_own_name, says_a_unit
 from client.learn.vocabulary import (
     NAME_WORDS,
     NAMES,
@@ -23,7 +26,9 @@ from client.learn.vocabulary import (
     words,
 )
 from client.values import word_of
+from shared.errors import BadInput
 from shared.text import clean
+from shared.words import HostState
 
 HOST = "host"
 MAX_NAME = 60
@@ -66,6 +71,10 @@ class Draft:
     """Numbers and texts that were taken for nothing."""
     states: list[Found] = field(default_factory=list)
     """What may be the host's state, the likeliest first, which is taken until one says another."""
+    told: dict[str, str] = field(default_factory=dict)
+    """State words and their meaning as the user gave them."""
+    heard: tuple[str, ...] = ()
+    """Names that the messages bore."""
     unproven: list[str] = field(default_factory=list)
     """`CHANNEL.QUANTITY` that looked right, and gave no value when they were read back."""
     ended: str = ""
@@ -84,6 +93,7 @@ class Draft:
             self.channels.remove(host)
         said = dict.fromkeys(map(word_of, chosen.series.values)) if chosen else {}
         self.words = {word: state_of(word) for word in said if clean(word) == word}
+        self.words.update(self.told)
 
 
 def proposed(
@@ -100,7 +110,8 @@ def proposed(
     leaves, clock_places = _merged(sources, clocks)
     channels, states = _channels(leaves, clock_places, frozenset(words), paths)
     taken = {f.series.place for channel in channels for f in channel.parts.values()}
-    taken |= {one.series.place for one in states[:1]}
+    likeliest = states[0] if states and (states[0].score > 0.0 or len(states) == 1) else None
+    taken |= {likeliest.series.place} if likeliest is not None else set()
     unknown = [one for place, one in leaves.items() if place not in taken | clock_places]
     draft = Draft(
         sources,
@@ -114,8 +125,7 @@ def proposed(
         [one for one in unknown if _is_telling(one)][:50],
         states,
     )
-    draft.take_state(next(iter(states), None))
-    _shorten(draft)
+    draft.take_state(likeliest)
     return draft
 
 
@@ -182,27 +192,34 @@ def _channels(
     taken = {found.series.place for found in axes} | clock_places
     fans = others.fans(leaves, taken)
     taken |= {found.series.place for found in fans}
-    uptime = others.uptime(leaves, {found.series.place for found in axes})
-    if uptime is not None:
-        taken.add(uptime.series.place)
+    running = uptime(leaves, {found.series.place for found in axes})
+    if running is not None:
+        taken.add(running.series.place)
     speed = others.speed(leaves, axes)
     if speed is not None:
         taken.add(speed.series.place)
-    groups = readings.groups(leaves, taken, paths)
+    groups = channels_in(leaves, taken, paths)
     taken |= {f.series.place for g in groups for f in (g.anchor, *g.parts.values())}
     channels = _named_groups(groups, leaves)
     if axes or speed:
         parts = {found.quantity: found for found in [*axes, *([speed] if speed else [])]}
         channels.append(Proposal("motion", parts))
     channels += _named_fans(fans)
-    if uptime is not None:
-        channels.append(Proposal("controller", {"uptime_s": uptime}))
-    states = others.states(leaves, taken, known)
+    if running is not None:
+        channels.append(Proposal("controller", {"uptime_s": running}))
+    names = {name.lower() for c in channels for name in (c.name, c.theirs) if name}
+    states = [one for one in others.states(leaves, taken, known) if not _is_name(one.series, names)]
     taken |= {found.series.place for found in states[:1]}
     message = others.message(leaves, taken)
     if message is not None:
         channels.append(Proposal(HOST, {"message": message}))
     return channels, states
+
+
+def _is_name(one: Series, names: Collection[str]) -> bool:
+    """Whether a text says what a channel is called, and never anything else."""
+    said = str(one.last).lower()
+    return one.is_text and one.distinct == 1 and any(name in said for name in names)
 
 
 def _is_telling(one: Series) -> bool:
@@ -252,6 +269,9 @@ def _host_name(group: Group, groups: Sequence[Group], leaves: Mapping[Place, Ser
     place = group.place
     keyed = [str(token.value) for token in place if isinstance(token, Keyed)]
     rivals = [g.place for g in groups if g is not group]
+    label = next((one for one in leaves.values() if _labels(one, place, leaves)), None)
+    if label is not None and not keyed:
+        return str(label.last)
     if keyed:
         inner = _inner_name(place, rivals)
         return _without_quantity(" ".join(keyed + inner))
@@ -279,6 +299,12 @@ def _host_name(group: Group, groups: Sequence[Group], leaves: Mapping[Place, Ser
     named = [t for t in map(text_of, place[:-1]) if not t.isdigit()]
     names = [t for t in named if _without_quantity(t) and not _says_only_quantity(t)]
     return names[-1] if names else _without_quantity(text_of(place[-1]))
+
+
+def _labels(one: Series, place: Place, leaves: Mapping[Place, Series]) -> bool:
+    """Whether a text beside a reading says what that is called."""
+    beside = one.place[:-1] == place[:-1] and one.is_text and not says_a_unit(one)
+    return beside and state_of(str(one.last)) is None and is_label(one, leaves)
 
 
 def _inner_name(place: Place, rivals: Sequence[Place]) -> list[str]:
@@ -346,28 +372,75 @@ def _repeats(sources: Sequence[Source]) -> bool:
     return bool(counts) and len(main.heard) >= 3 and min(counts) >= 0.95 * len(main.heard)
 
 
-def _shorten(draft: Draft) -> None:
-    """With one source alone, point its status at the smallest part that holds all readings."""
-    if len(draft.sources) != 1:
-        return
-    (only,) = draft.sources
-    if only.under or only.status or only.is_paired:
-        return
-    found = [f for c in draft.channels for f in c.parts.values()]
-    if not found:
-        return
-    found += [each for each in draft.states if all(each is not other for other in found)]
-    places = [each.series.place for each in found]
-    common: list[str] = []
-    for steps in zip(*(place[:-1] for place in places), strict=False):
-        if len(set(steps)) > 1 or isinstance(steps[0], Keyed):
-            break
-        common.append(text_of(steps[0]))
-    only.status = tuple(common)
-    for each in found:
-        each.series.place = each.series.place[len(common) :]
-
-
 def reference_of(found: Found) -> tuple[float, int] | None:
     """R_ref / R0 and bits that a code's link to its temperature shows."""
     return None if found.link is None else chains.reference_and_bits(found.link.constant)
+
+
+LEAVE_OUT = "-"
+"""The name of a channel that is left out."""
+
+
+class Answers(msgspec.Struct, frozen=True):
+    """The host's words and ours."""
+
+    channels: dict[str, str] = {}
+    """Channels as `learn` proposes them, or as the host says, and what they are called."""
+    words: dict[str, str] = {}
+    """State words of the host and what they mean."""
+
+
+def answers_in(calls: list[str], words: list[str]) -> Answers:
+    """From options such as `A1=nozzle` and `zorbing=up`. BadInput names the option."""
+    found = Answers(_pairs(calls, "--call"), _pairs(words, "--word"))
+    for theirs, ours in found.words.items():
+        if ours not in {str(state) for state in HostState}:
+            what = f"'{clean(theirs)}={clean(ours)}': '{clean(ours)}' is no state of ours"
+            raise BadInput("--word", what, "choose " + ", ".join(HostState))
+    for ours in found.channels.values():
+        if clean(ours, MAX_NAME) != ours:
+            raise BadInput("--call", f"'{clean(ours)}' is no name", "use printable characters")
+    return found
+
+
+def answered(draft: Draft, answers: Answers) -> None:
+    """Rename a draft's channels and complete its words. BadInput when a channel is not there."""
+    known = {name for channel in draft.channels for name in _names(channel)}
+    for theirs in answers.channels:
+        if theirs not in known:
+            there = ", ".join(channel.name for channel in draft.channels)
+            raise BadInput(
+                "--call", f"no channel is called '{clean(theirs)}'", f"there are {there}"
+            )
+    kept: list[Proposal] = []
+    for channel in draft.channels:
+        given = (answers.channels[name] for name in _names(channel) if name in answers.channels)
+        ours = next(given, "")
+        if ours == LEAVE_OUT:
+            continue
+        if ours and any(other.name == ours for other in kept):
+            raise BadInput("--call", f"two channels are called '{ours}'", "give each its own name")
+        channel.name = ours or channel.name
+        kept.append(channel)
+    names = [channel.name for channel in kept]
+    if len(set(names)) < len(names):
+        twice = next(name for name in names if names.count(name) > 1)
+        raise BadInput("--call", f"two channels are called '{twice}'", "give each its own name")
+    draft.channels = kept
+    draft.told |= answers.words
+    draft.words |= answers.words
+
+
+def _names(channel: Proposal) -> tuple[str, str, str]:
+    """What a channel can be meant by."""
+    return channel.name, channel.theirs, channel.path
+
+
+def _pairs(given: list[str], option: str) -> dict[str, str]:
+    pairs = {}
+    for text in given:
+        theirs, mark, ours = text.rpartition("=")
+        if not mark or not theirs or not ours:
+            raise BadInput(option, f"'{clean(text)}' is no THEIRS=OURS", f"write {option} a=b")
+        pairs[theirs] = ours
+    return pairs

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from client.learn.chains import Link
 from client.learn.series import Series
 from client.learn.tree import Place, Token, text_of
-from client.learn.vocabulary import POSITION_WORDS, QUANTITY_WORDS, WEAK_TEMPERATURE
+from client.learn.vocabulary import POSITION_WORDS, WEAK_TEMPERATURE, quantities_of
 
 _LIMITS = {
     *("max", "min", "limit", "maximum", "minimum", "offset"),
@@ -49,15 +49,10 @@ class Group:
         return self.anchor.series.place
 
 
-def quantities_of(parts: set[str]) -> set[str]:
-    """Our quantities that these words name."""
-    return {QUANTITY_WORDS[word] for word in parts if word in QUANTITY_WORDS}
-
-
 def naming(one: Series, quantity: str) -> str:
     """The step of a place that names the quantity, else the last one."""
     for token, parts in zip(reversed(one.place), reversed(one.words), strict=True):
-        if quantity in quantities_of(set(parts)):
+        if quantity in quantities_of(parts):
             return text_of(token)
     return text_of(one.place[-1])
 

@@ -11,19 +11,16 @@ from typing import Any
 
 from client import jsonrpc
 from client.form import Request
-from client.learn.beside import tell_units
-from client.learn.rows import unpair
 from client.learn.series import Series
-from client.learn.sources import ENVELOPE, Source, joined, subjects, unwrap
+from client.learn.sources import ENVELOPE, Source, joined, subjects, unpair, unwrap
 from client.learn.tree import (
     Keyed,
     Place,
-    Token,
     leaves,
     leaves_and_nulls,
     list_keys,
-    text_of,
 )
+from client.learn.units import tell_units
 from client.plan import request_of
 from client.values import number_in
 from shared.updates import Entry, EntryKind
@@ -39,7 +36,8 @@ class Gatherer:
     def __init__(self, requests: Sequence[Request] = ()) -> None:
         self._requests = requests
         self._asked = [request_of(one)["method"] for one in requests if one.envelope]
-        self._heard: list[tuple[float, Any]] = []
+        self.heard: list[tuple[float, Any]] = []
+        """When each message came, and what it said."""
         self.entries: list[Entry] = []
         """Those that were read, as they came."""
         self._bytes = 0
@@ -52,7 +50,7 @@ class Gatherer:
     def feed(self, entry: Entry) -> None:
         if entry.kind is EntryKind.CUT_SHORT:
             self.refused["larger than 1 MiB"] += 1
-        if entry.kind is not EntryKind.MESSAGE or len(self._heard) >= MAX_MESSAGES:
+        if entry.kind is not EntryKind.MESSAGE or len(self.heard) >= MAX_MESSAGES:
             return
         self._bytes += len(entry.payload)
         if self._bytes > MAX_BYTES:
@@ -65,22 +63,22 @@ class Gatherer:
             return
         self.entries.append(entry)
         parts = message if jsonrpc.is_batch(message) else [message]
-        self._heard += [(entry.own_s, part) for part in parts[:100]]
+        self.heard += [(entry.own_s, part) for part in parts[:100]]
 
     @property
     def count(self) -> int:
-        return len(self._heard)
+        return len(self.heard)
 
     @property
     def longest_gap_s(self) -> float:
         """Longest time between two messages."""
-        times = [own_s for own_s, _ in self._heard]
+        times = [own_s for own_s, _ in self.heard]
         return max((b - a for a, b in itertools.pairwise(times)), default=0.0)
 
     def sources(self) -> list[Source]:
         """Messages by kind, with their leaves, aligned; the richest first."""
         found: dict[tuple[str, str], Source] = {}
-        for own_s, message in self._heard:
+        for own_s, message in self.heard:
             kind, name = self._kind(message)
             if kind:
                 source = found.setdefault((kind, name), Source(kind, name))
@@ -147,35 +145,6 @@ def _fill(source: Source) -> None:
     # Where null was all that was ever said, nothing is known.
     source.leaves = {place: one for place, one in source.leaves.items() if one.values}
     tell_units(source.leaves)
-    head = len(source.under)
-    if head:
-        if not source.is_paired:
-            source.status = _common([place[head:] for place in source.leaves if len(place) > head])
-        source.leaves = {
-            (*place[:head], *place[head + len(source.status) :]): series
-            for place, series in source.leaves.items()
-        }
-
-
-def _common(places: list[Place]) -> Place:
-    """Longest beginning that several places share, without their last step or named items."""
-    if not places:
-        return ()
-    first, last = min(map(_sortable, places)), max(map(_sortable, places))
-    common: list[Token] = []
-    for a, b, token in zip(first, last, _by_sortable(places, first), strict=False):
-        if a != b or isinstance(token, Keyed):
-            break
-        common.append(token)
-    return tuple(common[: min(len(place) for place in places) - 1])
-
-
-def _sortable(place: Place) -> tuple[str, ...]:
-    return tuple(f"{isinstance(token, Keyed)}{text_of(token)}" for token in place)
-
-
-def _by_sortable(places: list[Place], wanted: tuple[str, ...]) -> Place:
-    return next(place for place in places if _sortable(place) == wanted)
 
 
 def _aligned(sources: list[Source]) -> list[Source]:
@@ -189,6 +158,16 @@ def _aligned(sources: list[Source]) -> list[Source]:
         main.status = max((pair[1] for _, pair in found), key=len, default=())
         for source, (theirs, ours) in found:
             source.status = (*theirs, *main.status[len(ours) :])
+        # What shares too few names to vote stands where JSON-RPC puts it in other messages.
+        for source, pair in pairs:
+            like = ("params", *main.status[1:])
+            is_free = pair is None and source.kind == "method" and not source.under
+            if (
+                is_free
+                and main.status
+                and all(place[: len(like)] == like for place in source.leaves)
+            ):
+                source.status = like
     return sources
 
 

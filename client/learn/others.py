@@ -6,12 +6,11 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from client.learn.beside import is_own_name, says_a_unit
-from client.learn.found import Found, is_motion, quantities_of
-from client.learn.heat import follows
-from client.learn.series import Series
+from client.learn.found import Found
+from client.learn.relations import beyond
+from client.learn.series import Series, follows, wanders
 from client.learn.tree import Keyed, Place, text_of
-from client.learn.units import of_power
+from client.learn.units import is_label, is_own_name, of_power, says_a_unit
 from client.learn.vocabulary import (
     AXES,
     CHANNEL_WORDS,
@@ -21,9 +20,11 @@ from client.learn.vocabulary import (
     POSITION_WORDS,
     QUANTITY_WORDS,
     TOPIC_WORDS,
+    quantities_of,
     state_of,
     words,
 )
+from client.units import DIMENSIONS
 from client.values import word_of
 
 MAX_STATES = 8
@@ -49,14 +50,17 @@ def motion(leaves: Mapping[Place, Series]) -> list[Found]:
             ]
     best: list[Found] = []
     for place, one in leaves.items():
-        if not one.is_number or not place or place[-1] != "0":
+        at = next((n for n in reversed(range(len(place))) if text_of(place[n])[-1:].isdigit()), -1)
+        is_array = place[-1:] == ("0",)
+        if not one.is_number or at < 0 or (at == len(place) - 1 and place[at] in ("1", "2", "3")):
             continue
-        axes = [leaves.get((*place[:-1], str(n))) for n in range(5)]
+        axes = [leaves.get(beyond(place, at, n)) for n in range(5 if is_array else 3)]
         heard = [axis for axis in axes if axis is not None and axis.is_number]
         named = {word for parts in one.words for word in parts} & POSITION_WORDS
-        if not 3 <= len(heard) <= 4 or axes[4] is not None:
+        named |= {"mm"} if all(DIMENSIONS.get(a.said_unit) == "length" for a in heard) else set()
+        if not 3 <= len(heard) <= 4 or (not is_array and not all(map(wanders, heard[:2]))):
             continue
-        if named or (not best and _move_as_one(heard[:3])):
+        if (named and is_array) or (not best and _move_as_one(heard[:3])):
             why = f"named '{next(iter(named))}'" if named else "three that move at one time"
             best = [
                 Found(axis, quantity, 2.0, [why])
@@ -84,7 +88,7 @@ def _move_as_one(axes: list[Series]) -> bool:
     """Whether coordinates change by far more than noise, together, and lie in a machine."""
     if any(axis.low < -1000.0 or axis.high > 3000.0 for axis in axes):
         return False
-    if any({"temperature_c", "target_c"} & _named(axis) for axis in axes):
+    if any({"temperature_c", "target_c"} & quantities_of(axis.all_words) for axis in axes):
         return False
     if len(axes[0].values) < 5 or sum(axis.noise > 0.5 and axis.distinct >= 5 for axis in axes) < 2:
         return False
@@ -93,12 +97,8 @@ def _move_as_one(axes: list[Series]) -> bool:
         return False
     # A coordinate wanders over its range; a held temperature only flutters.
     return all(
-        axis.high == axis.low or axis.noise < 0.5 * (axis.high - axis.low) for axis in axes
+        axis.distinct < 5 or axis.noise < 0.5 * (axis.high - axis.low) for axis in axes
     ) and all(np.array_equal(axis.times, axes[0].times) for axis in axes)
-
-
-def _named(one: Series) -> set[str]:
-    return {QUANTITY_WORDS[w] for parts in one.words for w in parts if w in QUANTITY_WORDS}
 
 
 def speed(leaves: Mapping[Place, Series], axes: list[Found]) -> Found | None:
@@ -140,33 +140,11 @@ def fans(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Found]:
             continue
         if one.low < 0.0 or one.high > 255.0 or one.last_words & {"rpm", "max", "min", "count"}:
             continue
-        if "temperature_c" in _named(one) or one.last_words & NAME_WORDS:
+        if "temperature_c" in quantities_of(one.all_words) or one.last_words & NAME_WORDS:
             continue
         unit, why = of_power(one)
         found.append(Found(one, "speed", 2.0, ["named as a fan", why], unit))
     return found
-
-
-def uptime(leaves: Mapping[Place, Series], taken: set[Place]) -> Found | None:
-    """The controller's uptime: rises with own time."""
-    best: Found | None = None
-    for place, one in leaves.items():
-        if place in taken or not one.is_number or not one.can_be("uptime_s"):
-            continue
-        named = any(QUANTITY_WORDS.get(word) == "uptime_s" for word in one.all_words)
-        unit = next((u for s, u in ((1.0, ""), (1e3, "ms")) if one.runs_at(s, 0.15)), None)
-        steady = unit is not None and one.is_rising
-        is_free = len(place) > 1 and one.high < 1e9 and not is_motion(one, leaves)
-        if not named and not (steady and is_free):
-            continue
-        if named and (one.high > 1e12 or (not steady and len(one.values) > 4 and one.distinct > 1)):
-            continue
-        why = [f"named '{text_of(place[-1])}'"] if named else []
-        why += ["rises as time does"] if steady else []
-        found = Found(one, "uptime_s", 2.0 * named + 1.0 * steady, why, unit or "")
-        if best is None or found.score > best.score:
-            best = found
-    return best
 
 
 def states(
@@ -181,7 +159,7 @@ def states(
     found = [
         one
         for place, series in leaves.items()
-        if place not in taken and (one := _state(series, taken, given)) is not None
+        if place not in taken and (one := _state(series, leaves, taken, given)) is not None
     ]
     often = max((len(one.values) for one in leaves.values()), default=0) * _MOSTLY
     return sorted(
@@ -190,9 +168,11 @@ def states(
     )
 
 
-def _state(one: Series, taken: set[Place], given: frozenset[str]) -> Found | None:
+def _state(
+    one: Series, leaves: Mapping[Place, Series], taken: set[Place], given: frozenset[str]
+) -> Found | None:
     told = bool(given & {word_of(value) for value in one.values})
-    named = "state" in _named(one)
+    named = "state" in quantities_of(one.all_words)
     is_code = one.is_whole and one.low >= 0 and "state" in quantities_of(one.last_words)
     is_word = one.is_text and not one.is_text_number and not _is_wordy(one)
     if not (is_word or is_code or told) or one.distinct > MAX_STATES:
@@ -203,7 +183,7 @@ def _state(one: Series, taken: set[Place], given: frozenset[str]) -> Found | Non
     items = {token for token in one.place if isinstance(token, Keyed)}
     if one.last_words & NAME_WORDS or any(items & set(other) for other in taken):
         return None
-    if says_a_unit(one) or is_own_name(one.place):
+    if says_a_unit(one) or is_own_name(one.place) or (not named and is_label(one, leaves)):
         return None
     known = sum(state_of(str(value)) is not None for value in set(one.values))
     about_one = bool(one.all_words & CHANNEL_WORDS.keys())

@@ -1,18 +1,24 @@
-"""What goes with a temperature: its target, power, code, resistance and flags."""
+"""Which leaves are what: temperatures first, then what goes with each of them.
 
-from collections.abc import Iterator, Mapping, Sequence
+Names give a hint, values decide: a measurement flutters, a target stands still and is
+followed, a power lies between 0 and 1 (or 100 %) and answers to target minus reading, a
+code or a resistance follows its temperature through the platinum curve.
+"""
+
+from collections.abc import Collection, Iterator, Mapping, Sequence
 
 import numpy as np
 
 from client.learn import chains, units
 from client.learn.chains import Link
-from client.learn.clocks import SLOPES
-from client.learn.found import Found, Group, is_limit, naming, quantities_of
-from client.learn.heat import follows
+from client.learn.clocks import PACES
+from client.learn.found import Found, Group, is_limit, naming
 from client.learn.relations import kinship, linked, repeated, transplanted
-from client.learn.series import Series
-from client.learn.tree import Place
-from client.learn.vocabulary import PERCENT_WORDS
+from client.learn.series import FULL_SCALES, Series, follows
+from client.learn.temperatures import and_alike, temperatures
+from client.learn.tree import Place, text_of
+from client.learn.vocabulary import PERCENT_WORDS, UNIT_KEYS, quantities_of
+from client.units import UNITS
 from shared.updates import Floats
 
 NULL = "null"
@@ -86,9 +92,9 @@ def _candidates(
 def _judged(group: Group, one: Series, quantity: str) -> Found | None:
     named = quantities_of(one.last_words)
     if not named and not (isinstance(one.place[-1], str) and len(one.place[-1]) > 2):
-        named = {q for parts in one.words for q in quantities_of(set(parts))} - {"temperature_c"}
+        named = {q for parts in one.words for q in quantities_of(parts)} - {"temperature_c"}
     by_place = quantity in named or (
-        not named and quantity in {q for parts in one.words for q in quantities_of(set(parts))}
+        not named and quantity in {q for parts in one.words for q in quantities_of(parts)}
     )
     if quantity == "flags":
         return _flags(one, by_place)
@@ -112,7 +118,9 @@ def _words_for_off(one: Series, quantity: str) -> dict[str, str]:
     """Where there is no number, nothing is wanted and nothing is given."""
     if quantity not in ("target_c", "power"):
         return {}
-    return dict.fromkeys(one.off_words, "0") | ({NULL: "0"})
+    # A text may be a word as well; none of these was heard.
+    likely = ("off", "none", "-") if one.is_text_number and quantity == "target_c" else ()
+    return dict.fromkeys((*one.off_words, *likely, NULL), "0")
 
 
 def _switch(one: Series) -> Found:
@@ -162,6 +170,13 @@ def _power(group: Group, found: Found) -> None:
         found.why.append("between 0 and 1")
     elif why:
         found.why.append(why)
+    goes_on = one.is_whole and one.low > 0.0 and one.moves_little
+    is_count = goes_on and bool(np.all(np.diff(one.numbers) >= 0.0))
+    if one.is_rising or is_count or one.high * UNITS[found.unit][0] > 1.05:
+        found.score -= 3.0
+    if target is not None and _is_all_in(one, group.anchor.series, target.series):
+        found.score += 1.0
+        found.why.append("all of it while the reading is far from its target")
     if target is None or one.distinct < 2:
         return
     if found.unit == "percent" and one.all_words & PERCENT_WORDS:
@@ -181,6 +196,14 @@ def _power(group: Group, found: Found) -> None:
         found.why.append("0 while the target is 0, and never while it is not")
 
 
+def _is_all_in(one: Series, reading: Series, target: Series) -> bool:
+    """Whether it is the whole of a share all the time, which heats a reading that is far from its
+    target. A whole 1 may be anything, and is none."""
+    is_whole = one.low == one.high in FULL_SCALES and (one.high > 1.0 or type(one.last) is float)
+    away = target.high - reading.numbers
+    return is_whole and len(away) > 3 and bool(np.median(away) > 0.05 * target.high)
+
+
 def _moves_with(heat: Floats, away: Floats) -> bool:
     """Whether two go together, at once or one update later: the controller acts on what it read."""
     for a, b in ((heat, away), (heat[1:], away[:-1])):
@@ -193,11 +216,13 @@ def _moves_with(heat: Floats, away: Floats) -> bool:
 
 def _code(group: Group, found: Found) -> None:
     one = found.series
-    runs = one.counts or any(one.runs_at(slope, _LIKE_A_CLOCK) for slope in SLOPES)
+    runs = one.counts or any(one.runs_at(pace, _LIKE_A_CLOCK) for pace in PACES)
     if not one.is_whole or one.high < 100.0 or runs:
         found.score -= 3.0
         return
     link = _linked_to(group, one)
+    if found.score < 2.0 and link is not None and not link.is_seen:
+        return
     if link is not None and chains.r0_of(link.constant) is None:
         found.link = link
         found.score += 2.0
@@ -219,3 +244,67 @@ def _ohms(group: Group, found: Found) -> None:
 
 def _linked_to(group: Group, one: Series) -> Link | None:
     return linked(group.anchor.series, one, (group.anchor.unit or "celsius",))
+
+
+def channels_in(
+    leaves: Mapping[Place, Series], taken: set[Place], given: Collection[str] = ()
+) -> list[Group]:
+    """Temperatures among the leaves, each with its target, power, code and so on."""
+    anchors = temperatures(leaves, taken, given)
+    used = {found.series.place for found in anchors}
+    sure = [Group(found) for found in anchors]
+    add_each(sure, "target_c", leaves, used | taken)
+    made = [Group(found) for found in and_alike(leaves, sure, taken)]
+    used = {group.place for group in made}
+    add_each(made, "target_c", leaves, used | taken)
+    _settle_units(made, leaves)
+    for quantity in ("code", "resistance_ohm", "power", "flags"):
+        used |= {part.series.place for group in made for part in group.parts.values()}
+        also = _objects_of_bools(leaves) if quantity == "flags" else {}
+        add_each(made, quantity, {**also, **leaves}, used | taken)
+    _share_power_unit(made)
+    return made
+
+
+def _objects_of_bools(leaves: Mapping[Place, Series]) -> dict[Place, Series]:
+    """Objects of nothing but true and false, at a place named as flags."""
+    inside: dict[Place, list[Series]] = {}
+    for place, one in leaves.items():
+        if len(place) > 1:
+            inside.setdefault(place[:-1], []).append(one)
+    found = {}
+    for place, parts in inside.items():
+        whole = Series(place, [0.0], [{text_of(one.place[-1]): one.last for one in parts}])
+        if all(one.is_bool for one in parts) and "flags" in quantities_of(whole.last_words):
+            found[place] = whole
+    return found
+
+
+def _share_power_unit(made: Sequence[Group]) -> None:
+    """A heater that was off all the time has the unit of the others' powers."""
+    powers = [group.parts["power"] for group in made if "power" in group.parts]
+    unit = next((found.unit for found in powers if found.unit), "")
+    for found in powers:
+        if not found.unit and unit and found.series.high <= 0.0:
+            found.unit = unit
+            found.why.append("in the unit of the others")
+
+
+def _settle_units(made: Sequence[Group], leaves: Mapping[Place, Series]) -> None:
+    """Units of readings and targets: said by names, by texts beside them, else by values."""
+    beside = [
+        str(one.last) for one in leaves.values() if one.is_text and one.last_words & UNIT_KEYS
+    ]
+    rests = [
+        (group.anchor.series, group.parts["target_c"].series if "target_c" in group.parts else None)
+        for group in made
+    ]
+    told = units.of_texts(beside)
+    unit = units.Unit(told, "said beside it") if told else units.of_temperatures(rests)
+    for group in made:
+        for found in (group.anchor, *group.parts.values()):
+            own = units.said(found.series)
+            found.unit = own or unit.name
+            if found.quantity == "target_c" and own and own != group.anchor.unit:
+                found.unit = units.nearer(found.series, own, group.anchor.series, group.anchor.unit)
+            found.why.append("" if own else unit.why)

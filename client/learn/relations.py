@@ -35,17 +35,20 @@ def transplanted(model: Place, part: Place, anchor: Place) -> Place | None:
 
 def _shifted(anchor: Place, model: Place, part: Place) -> Place | None:
     """The place that is as many ids beyond the anchor as the part is beyond its own."""
-    shift = _shift(model, part)
-    if not shift:
-        return None
-    at = next(n for n, (x, y) in enumerate(zip(model, part, strict=True)) if x != y)
-    token = anchor[at]
+    by = shift(model, part)
+    at = next(n for n, (x, y) in enumerate(zip(model, part, strict=True)) if x != y) if by else 0
+    return beyond(anchor, at, by) if by else None
+
+
+def beyond(place: Place, at: int, by: int) -> Place:
+    """The place whose id at one step is so many more: `A7` → A9."""
+    token = place[at]
     kind, n = _id(text_of(token))
-    name = f"{kind}{n + shift}"
+    name = f"{kind}{n + by}"
     if isinstance(token, Keyed):
-        is_number = isinstance(token.value, int)
-        return (*anchor[:at], Keyed(token.key, int(name) if is_number else name), *anchor[at + 1 :])
-    return (*anchor[:at], name, *anchor[at + 1 :])
+        value = int(name) if isinstance(token.value, int) else name
+        return (*place[:at], Keyed(token.key, value), *place[at + 1 :])
+    return (*place[:at], name, *place[at + 1 :])
 
 
 def is_by_leaf(places: Sequence[Place]) -> bool:
@@ -133,15 +136,15 @@ def _of_ids(a: str, b: str) -> float:
 
 def repeated(pairs: Sequence[tuple[Place, Place]]) -> list[float]:
     """By pair, how much it gains by standing as far apart as others do, where ids count on."""
-    shifts = [_shift(*pair) for pair in pairs]
+    shifts = [shift(*pair) for pair in pairs]
     anchors: dict[int, set[Place]] = {}
-    for (anchor, _), shift in zip(pairs, shifts, strict=True):
-        if shift is not None:
-            anchors.setdefault(shift, set()).add(anchor)
+    for (anchor, _), by in zip(pairs, shifts, strict=True):
+        if by is not None:
+            anchors.setdefault(by, set()).add(anchor)
     return [0.0 if each is None or len(anchors[each]) < 2 else 0.1 for each in shifts]
 
 
-def _shift(a: Place, b: Place) -> int | None:
+def shift(a: Place, b: Place) -> int | None:
     """By how much one id is beyond the other; None where no id alone tells them apart."""
     differ = [(x, y) for x, y in zip(a, b, strict=False) if x != y]
     if len(a) != len(b) or len(differ) != 1:

@@ -24,6 +24,8 @@ LARGEST = 1e30
 """No reading, code or clock comes near it, and sums and squares below it stay finite."""
 STANDS_S = 0.3
 """So long a running clock may seem to stand: messages of one moment come one after another."""
+LEAST_TICKS = 6
+"""So often at least a clock is seen to go on."""
 FLUTTER_READINGS = 60
 """What stands where it was put takes no new value in so many readings, or few."""
 EVEN_READINGS = 40
@@ -201,23 +203,29 @@ class Series:
         calm: Floats = np.median(around, axis=1)
         return calm
 
-    def aims_at(self, times: Floats) -> Floats:
-        """What was wanted at each of these times: 0 where null or a word for off stood last."""
+    @cached_property
+    def _aims(self) -> tuple[Floats, Floats]:
+        """When something was wanted, and how much: 0 where null or a word for off stood."""
         offs = [own_s for own_s, said in zip(self.own_s, self._all, strict=True) if said is None]
-        said_s = np.array([*self.times, *offs, *self.null_s])
-        said = np.array([*self.numbers, *(0.0 for _ in (*offs, *self.null_s))])
+        offs += self.null_s
+        said_s = np.array([*self.times, *offs])
         order = np.argsort(said_s, kind="stable")
-        at = np.searchsorted(said_s[order], times, side="right") - 1
-        aims: Floats = said[order][np.clip(at, 0, None)]
+        return said_s[order], np.array([*self.numbers, *(0.0 for _ in offs)])[order]
+
+    def aims_at(self, times: Floats) -> Floats:
+        """What was wanted at each of these times."""
+        said_s, said = self._aims
+        aims: Floats = said[np.clip(np.searchsorted(said_s, times, side="right") - 1, 0, None)]
         return aims
 
     @cached_property
     def stretches(self) -> list[tuple[float, float, float]]:
         """Times from and to which a number stood, and the number."""
-        begins = np.flatnonzero(np.diff(self.numbers, prepend=np.nan) != 0.0)
-        ends = [*self.times[begins[1:]], np.inf]
+        said_s, said = self._aims
+        begins = np.flatnonzero(np.diff(said, prepend=np.nan) != 0.0)
+        ends = [*said_s[begins[1:]], np.inf]
         return [
-            (float(self.times[at]), float(end), float(self.numbers[at]))
+            (float(said_s[at]), float(end), float(said[at]))
             for at, end in zip(begins, ends, strict=True)
         ]
 
@@ -230,6 +238,12 @@ class Series:
         turns = int(np.sum(steps[1:] * steps[:-1] < 0.0))
         small = len(steps) > 0 and float(np.max(np.abs(steps))) <= RESTLESS_STEP
         return small and turns > max(3, 0.1 * len(self.values))
+
+    @property
+    def moves_little(self) -> bool:
+        """Whether it goes on by small steps alone, as the last digit of a measurement does."""
+        steps = np.abs(np.diff(self.numbers))
+        return bool(np.any(steps > 0.0)) and float(steps.max()) <= RESTLESS_STEP
 
     @cached_property
     def is_rising(self) -> bool:
@@ -263,19 +277,27 @@ class Series:
         good = spans > 0.3
         return float(np.median(rises[good] / spans[good])) if good.any() else None
 
-    def runs_at(self, slope: float, near: float = 0.1) -> bool:
+    def off_pace(self, slope: float) -> float:
+        """By what part of the time that passed it is ahead or behind at the end."""
+        passed_s = float(self.times[-1] - self.times[0])
+        return abs(float(self.numbers[-1] - self.numbers[0]) / slope / passed_s - 1.0)
+
+    def runs_at(self, slope: float, near: float = 0.02) -> bool:
         """Whether it goes at so much a second as a clock does: all the time, and never standing for
         longer than its own ticks."""
-        if self.rate is None or abs(self.rate / slope - 1.0) >= near:
+        if self.rate is None:
             return False
         tick_s = self.noise / slope
         passed_s = float(self.times[-1] - self.times[0])
-        rise_s = float(self.numbers[-1] - self.numbers[0]) / slope
+        slack = near + (tick_s + STANDS_S) / passed_s
+        if not 0.0 < tick_s < passed_s / LEAST_TICKS or bool(np.any(np.diff(self.numbers) < 0.0)):
+            return False
+        if abs(self.rate / slope - 1.0) >= near + slack:
+            return False
         runs = np.split(self.times, np.flatnonzero(np.diff(self.numbers)) + 1)
         # Where no message came nothing was seen to stand.
         stood_s = max(float(np.ptp(run) - np.max(np.diff(run), initial=0.0)) for run in runs)
-        evenly = abs(rise_s - passed_s) <= near * passed_s + tick_s
-        return evenly and stood_s <= 1.5 * tick_s + STANDS_S
+        return self.off_pace(slope) <= slack and stood_s <= 1.5 * tick_s + STANDS_S
 
     def held_at(self, times: Floats) -> Floats:
         """Value that held at each of these times; the first one before it was heard."""
@@ -323,3 +345,134 @@ def number_of(value: Any) -> float | None:
 
 def _is_off(value: Any) -> bool:
     return type(value) is str and value.strip().lower() in OFF_WORDS
+
+
+NEAR = 0.02
+"""A controlled reading is nearer to its setting than this part of it,"""
+LEAST_NEAR = 3.0
+"""or than this many of its own units."""
+UNTOLD = 0.4
+"""Part of that where no name tells that it is a reading: a share may be near a count."""
+OVERSHOOT = 2.0
+"""So many times as far a reading may go beyond its setting before it turns back."""
+RETURNS = 0.3
+"""What falls back by more than this part of its rise while the setting stands is none of it."""
+SWINGS = 3
+"""So often there and back, within seconds, is a coordinate's way, or a share's."""
+LEAST_ARRIVED = 0.1
+"""What nothing tells must have come so far towards its setting at least."""
+SWING_S = 12.0
+HASTE, HASTE_S = 0.25, 1.5
+LEAST_READINGS = 4
+STAND_READINGS = 8
+LEAST_FLUTTER = 3
+"""Values that a measurement takes at least while it stands."""
+PARTS = 8
+"""A stretch in which a setting stands is looked at in so many parts."""
+JUMP = 0.25
+"""Heat goes no such part of its whole range from one reading to the next."""
+
+
+def follows(reading: Series, setting: Series, is_told: bool = True) -> float:
+    """How well a reading follows a setting, 0 to 1: it stands at it, or comes nearer from below.
+
+    What the reading passes without stopping is no setting of it. Where nothing told that it is a
+    reading, it must flutter where it stands: two numbers may be equal because both are full.
+    """
+    is_setting = setting.distinct <= max(6, len(reading.values) / 10)
+    # What goes on by one now and then is a count.
+    is_setting &= is_told or not setting.moves_little
+    if not is_setting or setting.flutters or setting.is_restless or setting.high <= 0.0:
+        return 0.0
+    return max((_led(reading, is_told, *stretch) for stretch in setting.stretches), default=0.0)
+
+
+def _led(reading: Series, is_told: bool, begin_s: float, end_s: float, aim: float) -> float:
+    """The same for one stretch in which the setting stands."""
+    inside = slice(*np.searchsorted(reading.times, [begin_s, end_s]))
+    values = reading.calm[inside]
+    if len(values) < LEAST_READINGS or aim <= 0.0:
+        return 0.0
+    near = max(LEAST_NEAR, NEAR * aim) * (1.0 if is_told else UNTOLD)
+    stands = max(
+        _stands(calm, aim, near) * (is_told or len(np.unique(raw)) >= LEAST_FLUTTER)
+        for calm, raw in zip(_parts(values), _parts(reading.numbers[inside]), strict=True)
+    )
+    peak = int(np.argmax(values))
+    rise, left = float(values[peak] - values[0]), float(aim - values[peak])
+    comes = rise > 3.0 * max(reading.noise, 0.05) and left < aim - values[peak // 2]
+    returns = float(values[peak] - values[peak:].min()) > max(RETURNS * rise, OVERSHOOT * near)
+    if not comes or left < -OVERSHOOT * near or returns:
+        return 0.0 if returns and not is_told else stands
+    # What has nearly arrived must be slowing down; if it is not, it goes somewhere else.
+    arrived = rise / (rise + abs(left))
+    if not is_told and arrived < LEAST_ARRIVED:
+        return stands
+    return max(stands, 0.65 + 0.03 * arrived + 0.22 * arrived * _slows(values[: peak + 1]))
+
+
+def _slows(values: Floats) -> float:
+    """How much slower a rise is at its end than at its quickest, 0 to 1."""
+    size = max(len(values) // PARTS, 1)
+    steps = np.diff(values[::size])
+    quickest = float(steps.max(initial=0.0))
+    return 1.0 - max(float(steps[-1]), 0.0) / quickest if quickest > 0.0 else 0.0
+
+
+def _parts(values: Floats) -> list[Floats]:
+    size = max(STAND_READINGS, len(values) // PARTS)
+    return [values[at : at + size] for at in range(0, max(len(values) - size, 0) + 1, size // 2)]
+
+
+def _stands(values: Floats, aim: float, near: float) -> float:
+    """Whether a part stays near the aim and goes nowhere; the nearer the surer."""
+    gap = float(np.median(np.abs(values - aim)))
+    if gap > near:
+        return 0.0
+    at = np.arange(len(values)) - (len(values) - 1) / 2.0
+    slope = float(at @ values) / float(at @ at)
+    rest = float(np.std(values - slope * at))
+    goes = abs(slope) * len(values) > max(3.0 * rest, 0.1 * near)
+    return 0.0 if goes else 1.0 - 0.1 * gap / near
+
+
+def is_continuous(one: Series) -> bool:
+    """Whether it goes through what lies between: a power may jump, heat cannot."""
+    steps = np.abs(np.diff(one.calm))
+    if not len(steps):
+        return False
+    # A quick rise that slows down has steps like it beside it.
+    padded = np.pad(steps, 1)
+    beside = np.maximum(padded[:-2], padded[2:])
+    jumps = (steps > max(JUMP * float(np.ptp(one.calm)), 6.0 * one.noise)) & (steps > 2.0 * beside)
+    return not bool(jumps.any())
+
+
+def wanders(one: Series) -> bool:
+    """Whether it goes there and back over most of its range, again and again, as a coordinate does:
+    what is hot has no such haste."""
+    values = one.calm
+    span = float(np.ptp(values)) if len(values) else 0.0
+    if span <= max(5.0, 0.05 * float(np.max(np.abs(values), initial=0.0))):
+        return False
+    # Where it turns, by what it has come back from the last extreme.
+    swings, extreme, up = 0, values[0], True
+    for value in values:
+        if (value > extreme) == up:
+            extreme = value
+        elif abs(value - extreme) > 0.3 * span:
+            swings, extreme, up = swings + 1, value, not up
+    passed_s = float(one.times[-1] - one.times[0])
+    return _hastens(one, span) or (swings >= SWINGS and passed_s / swings < SWING_S)
+
+
+def _hastens(one: Series, span: float) -> bool:
+    """Whether it falls, step by step, by much of its range within a second: nothing cools so."""
+    falls = np.diff(one.calm) < 0.0
+    for at in np.flatnonzero(falls[:-2] & falls[1:-1] & falls[2:]):
+        end = int(np.searchsorted(one.times, one.times[at] + HASTE_S, side="right")) - 1
+        run = falls[at : max(end, at + 3)]
+        fallen = float(one.calm[at] - one.calm[at + len(run)])
+        if bool(run.all()) and fallen > HASTE * span:
+            return True
+    return False

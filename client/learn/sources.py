@@ -1,8 +1,8 @@
-"""Messages of one kind, which of them belong together, and what each message is about."""
+"""Messages of one kind, which of them belong together, what each is about, and rows in them."""
 
 import itertools
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -10,8 +10,9 @@ import numpy as np
 
 from client import jsonrpc
 from client.learn.series import Series, number_of
-from client.learn.tree import Place, leaves, text_of
-from client.learn.vocabulary import CHANNEL_WORDS, quantities_in, words
+from client.learn.tree import MAX_DEPTH, Place, leaves, text_of
+from client.learn.vocabulary import CHANNEL_WORDS, quantities_of, words
+from client.pairs import is_name, object_of
 from client.values import number_in
 
 ENVELOPE = {"jsonrpc", "id", "method"}
@@ -136,7 +137,7 @@ def _subject(name: str) -> set[str]:
     """The channels and quantities that a method's name speaks of."""
     parts = words(name)
     channels = {CHANNEL_WORDS[part] for part in parts if part in CHANNEL_WORDS}
-    return channels or quantities_in(parts) - {"state", "message"}
+    return channels or quantities_of(parts) - {"state", "message"}
 
 
 def _are_far(mine: Sequence[float], theirs: Sequence[float]) -> bool:
@@ -154,7 +155,7 @@ def subjects(source: Source) -> tuple[Place, ...]:
                 (is_id or (type(value) is str and number_in(value) is None))
                 and 0 < len(place) <= 3
                 and place[0] not in ENVELOPE
-                and "message" not in quantities_in(words(text_of(place[-1])))
+                and "message" not in quantities_of(words(text_of(place[-1])))
             ):
                 values.setdefault(place, []).append(value)
     total = len(source.heard)
@@ -166,13 +167,16 @@ def subjects(source: Source) -> tuple[Place, ...]:
         distinct = len(set(names))
         if len(names) < 0.95 * total or total < 6 or not 2 <= distinct <= min(50, total / 3):
             continue
+        # What never comes again once it is gone, such as a time of day, names nothing.
+        if changes + 1 < 1.5 * distinct:
+            continue
         most, least = (f(Counter(names).values()) for f in (max, min))
         is_even = type(names[0]) is str or most <= 1.5 * least
         if changes >= _ALTERNATES * total and is_even:
             fit.append(place)
     for chosen in [(place,) for place in fit] + list(itertools.permutations(fit[:4], 2)):
         if _tells_apart(source, chosen):
-            return _outer_first(source, chosen)
+            return chosen
     return ()
 
 
@@ -221,13 +225,87 @@ def _counts(place: Place, value: Any, at: tuple[Place, ...]) -> bool:
     return not (len(place) == 1 and type(value) in (int, float) and abs(value) > 1e5)
 
 
-def _outer_first(source: Source, at: tuple[Place, ...]) -> tuple[Place, ...]:
-    """With two names, the one that says a quantity goes inside."""
-    if len(at) < 2:
-        return at
-    said = [
-        {str(dict(leaves(message, {})).get(place)) for _, message in source.heard[:_LOOK]}
-        for place in at
-    ]
-    inner = [sum(bool(quantities_in(words(name))) for name in names) for names in said]
-    return at if inner[0] <= inner[1] else (at[1], at[0])
+MOSTLY = 0.95
+"""Part of the messages that have rows at one place, be they none in some."""
+RECUR = 0.5
+"""Part of the names of the first half that come in the second half too: times of day do not."""
+MAX_NAMES = 300
+FIRST_ITEMS = 4
+"""Items of a list, such as positional parameters, in which rows are looked for."""
+
+
+def unpair(source: Source) -> None:
+    """Read the rows in nearly each message, if there are such, as the status."""
+    found: dict[Place, list[Any]] = {}
+    for _, message in source.heard:
+        for place, rows in _rows(message, ()):
+            found.setdefault(place, []).append(rows)
+    for place in sorted(found, key=lambda each: -sum(map(len, found[each]))):
+        is_status = not source.is_wrapped or place == source.status
+        if _stand_beside(source, place):
+            continue  # `pairs` would hide it: the rows are items of a list, by their first cell.
+        if is_status and len(found[place]) >= MOSTLY * len(source.heard) and _name(found[place]):
+            source.status, source.is_paired = place, True
+            source.heard = [(own_s, _paired(message, place)) for own_s, message in source.heard]
+            return
+
+
+def _stand_beside(source: Source, place: Place) -> bool:
+    """Whether something stands beside the rows that is no count or clock: a text, true or false,
+    or a number that is not ever another."""
+    beside: dict[Place, list[Any]] = {}
+    for _, message in source.heard:
+        for where, value in leaves(message, {}):
+            if where[: len(place)] != place and where[0] not in ENVELOPE:
+                beside.setdefault(where, []).append(value)
+    often = [values for values in beside.values() if len(values) >= MOSTLY * len(source.heard)]
+    return any(
+        type(values[0]) in (str, bool) and len(set(map(str, values))) <= len(values) / 2
+        for values in often
+    )
+
+
+def _rows(node: Any, place: Place) -> Iterator[tuple[Place, list[Any]]]:
+    """Lists that hold nothing but rows of two cells or more with a name first; empty ones too. A
+    message that begins with a name is one row."""
+    if len(place) > MAX_DEPTH:
+        return
+    if type(node) is dict:
+        for name, child in node.items():
+            yield from _rows(child, (*place, name))
+    elif type(node) is list and len(node) > 1 and type(node[0]) is str and not place:
+        yield place, [node]
+    elif type(node) is list:
+        if all(type(row) is list and len(row) > 1 and is_name(row[0]) for row in node):
+            yield place, node
+            return
+        for index, child in enumerate(node[:FIRST_ITEMS]):
+            yield from _rows(child, (*place, str(index)))
+
+
+def _name(lists: list[list[Any]]) -> bool:
+    """Whether first cells name: each once in a message, few in all, and they come again."""
+    names = [[row[0] for row in rows] for rows in lists]
+    every = {name for each in names for name in each}
+    if not every or len(every) > MAX_NAMES or any(len(set(each)) < len(each) for each in names):
+        return False
+    half = len(names) // 2
+    if not half:
+        return all(type(name) is str and number_in(name) is None for name in every)
+    first, second = (
+        {name for each in part for name in each} for part in (names[:half], names[half:])
+    )
+    return len(first & second) >= RECUR * min(len(first), len(second)) > 0
+
+
+def _paired(node: Any, place: Place) -> Any:
+    """The same message with an object in place of the rows."""
+    if not place:
+        return object_of(node)[0]
+    step, rest = place[0], place[1:]
+    if type(node) is dict and step in node:
+        return {**node, step: _paired(node[step], rest)}
+    if type(node) is list and int(str(step)) < len(node):
+        at = int(str(step))
+        return [*node[:at], _paired(node[at], rest), *node[at + 1 :]]
+    return node

@@ -4,8 +4,7 @@ from collections import Counter
 from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from client.learn import units
-from client.learn.found import Found, Group, is_limit, is_motion, naming, quantities_of
-from client.learn.heat import follows, is_continuous
+from client.learn.found import Found, Group, is_limit, is_motion, naming
 from client.learn.relations import (
     DEGREES,
     alike,
@@ -14,9 +13,10 @@ from client.learn.relations import (
     kinship,
     linked,
     repeated,
+    shift,
     step_between,
 )
-from client.learn.series import Series
+from client.learn.series import Series, follows, is_continuous, wanders
 from client.learn.tree import Place, Token, path_of, text_of
 from client.learn.vocabulary import (
     CHANNEL_WORDS,
@@ -24,6 +24,7 @@ from client.learn.vocabulary import (
     LIMIT_WORDS,
     WEAK_TEMPERATURE,
     WORKED_OUT,
+    quantities_of,
 )
 
 MAX_ANCHORS = 64
@@ -69,11 +70,18 @@ def and_alike(
     known = {group.place for group in made} | parts | taken
     sizes = Counter(place[:-1] for place, one in leaves.items() if one.is_number)
     grouped = {place[-1] for place in leaves if sizes[place[:-1]] > 1}
-    fresh = [
-        found
-        for found in _scored(_numbers(leaves, known))
-        if found.score > -1.5 and not _is_by_id(found.series.place, grouped)
+    columns = [
+        group.place for group in made if not any(alike(group.place, p, False) for p in parts)
     ]
+    fresh = []
+    for found in _scored(_numbers(leaves, known)):
+        one = found.series
+        beside = sum(alike(place, one.place, False) for place in columns)
+        if beside > 1 and one.moves_little:
+            found.score = max(found.score, _HINTED)
+            fresh.append(found)
+        elif found.score > -1.5 and not _is_by_id(one.place, grouped):
+            fresh.append(found)
     steps = {
         group.place: step_between(group.place, part.series.place)
         for group in made
@@ -85,7 +93,13 @@ def and_alike(
 def _numbers(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Series]:
     numbers = [one for place, one in leaves.items() if one.is_number and place not in taken]
     numbers = [one for one in numbers if one.can_be("temperature_c")]
-    return [one for one in numbers if not is_motion(one, leaves) and not is_limit(one)]
+    return [
+        one
+        for one in numbers
+        if not is_motion(one, leaves)
+        and not is_limit(one)
+        and (_says_degrees(one) or not wanders(one))
+    ]
 
 
 def _scored(numbers: Sequence[Series]) -> list[Found]:
@@ -114,17 +128,18 @@ def _temperature(one: Series) -> Found:
     found = Found(one, "temperature_c", 0.0)
     own = one.last_words
     named = quantities_of(own)
-    before = {q for parts in one.words[:-1] for q in quantities_of(set(parts))}
+    is_moving = one.moves or one.moves_little
+    before = {q for parts in one.words[:-1] for q in quantities_of(parts)}
     if "temperature_c" in named and not named & {"target_c", "power", "code"}:
         found.score += 2.0
         found.why.append(f"named '{naming(one, 'temperature_c')}'")
     elif named & (_NOT_TEMPERATURES | _WORDS_ALONE) or own & LIMIT_WORDS - WEAK_TEMPERATURE:
         found.score -= 3.0
-    elif own & WEAK_TEMPERATURE and not (one.said_unit and one.moves):
+    elif own & WEAK_TEMPERATURE and not (one.said_unit and is_moving):
         found.score += 0.7
     elif units.said(one) and not before & _NOT_TEMPERATURES:
         # A setting says its unit too, and stands.
-        found.score += 1.4 if one.moves or not one.said_unit else 0.2
+        found.score += 1.4 if is_moving or not one.said_unit else 0.2
         found.why.append(units.who_says(one))
     if "temperature_c" in before and not named & _NOT_TEMPERATURES:
         found.score += 1.0
@@ -157,10 +172,21 @@ def _by_behaviour(
         if id(found) in known or (found.score >= _UNTOLD and _is_measured(found.series))
     ]
     more = []
-    for found, score in _led_by_their_own(led, numbers):
+    shifts = set()
+    for found, score, setting in _led_by_their_own(led, numbers):
         if id(found) not in known and is_continuous(found.series):
             found.score = max(found.score + 1.5 * score, _ENOUGH)
             found.why.append("follows a number beside it that stands still")
+            more.append(found)
+            shifts.add(shift(found.series.place, setting.place))
+    for found in scored:
+        place, one = found.series.place, found.series
+        if id(found) in known or found in more or not one.moves_little or found.score < _UNTOLD:
+            continue
+        near = [n for n in numbers if shift(place, n.place) in shifts - {None}]
+        if any(follows(one, setting) > 0.5 for setting in near):
+            found.score = max(found.score, _ENOUGH)
+            found.why.append("stands to its setting as the others do, and follows it")
             more.append(found)
     for found in led:
         if id(found) in known or found.score < _HINTED or found in more:
@@ -180,8 +206,8 @@ def _is_measured(one: Series) -> bool:
 
 def _led_by_their_own(
     led: Sequence[Found], numbers: Sequence[Series]
-) -> Iterator[tuple[Found, float]]:
-    """Readings and how well each follows its setting, the surest first; a setting leads one."""
+) -> Iterator[tuple[Found, float, Series]]:
+    """Readings, how well each follows its setting, and that, the surest first; one leads one."""
     found = [
         (score + 0.5 * near - 0.15 * other.is_full_scale, score, n, m)
         for n, one in enumerate(led)
@@ -198,7 +224,7 @@ def _led_by_their_own(
         if n not in follow and m not in leads:
             follow.add(n)
             leads.add(m)
-            yield led[n], score
+            yield led[n], score, numbers[m]
 
 
 def _alike(
@@ -285,12 +311,8 @@ def _without_repeats(anchors: Sequence[Found]) -> list[Found]:
         if rivals and weak and (not one.flutters or found.score < rivals[0].score - 0.5):
             continue
         kept.append(found)
-    return sorted(kept, key=lambda f: _sortable(f.series.place))
+    return sorted(kept, key=lambda f: tuple(map(text_of, f.series.place)))
 
 
 def _same_step(a: Series, b: Series) -> bool:
     return a.place[:-1] == b.place[:-1]
-
-
-def _sortable(place: Place) -> tuple[str, ...]:
-    return tuple(text_of(token) for token in place)

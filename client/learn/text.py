@@ -92,6 +92,9 @@ def _head(draft: Draft, link: Link) -> Iterator[str]:
     unit = next((clock.unit for clock in draft.clocks.values()), "s")
     if unit != "s":
         yield f"clock_unit = {quoted(unit)}"
+    if draft.heard:
+        yield "# Names that were heard; a message that bears another is told as unreadable."
+        yield f"heard = [{', '.join(map(quoted, draft.heard))}]"
     if not draft.clocks:
         yield "# No host clock was found: arrival times are used, which are coarser."
     if link.token is not None:
@@ -139,6 +142,13 @@ def _updates(draft: Draft) -> Iterator[str]:
         if n in draft.clocks:
             clock = draft.clocks[n]
             yield f"clock = {quoted(pointer_of(clock.place))}  # {clock.why}"
+    told = {source.status for source in draft.sources if source.kind == "method"}
+    is_plain = all(s.kind != "bare" and not s.under and not s.is_paired for s in draft.sources)
+    if len(told) == 1 and is_plain:
+        yield ""
+        yield "# Other methods, which were not heard: what stands where these have it."
+        yield "[[updates]]"
+        yield f"status = {quoted(pointer_of(told.pop()))}"
 
 
 def _channel(channel: Proposal, draft: Draft) -> Iterator[str]:
@@ -252,7 +262,8 @@ def read(found: Found) -> float | None:
     """What the profile makes of the last value that was heard; None where it refuses it."""
     words = {theirs: float(ours) for theirs, ours in found.words.items()}
     measured = DIMENSION_OF.get(found.quantity, "")
-    ours = number(unit_of(found), 1.0, 0.0, words, measured)(found.series.last)
+    is_target = found.quantity == "target_c"
+    ours = number(unit_of(found), 1.0, 0.0, words, measured, is_target)(found.series.last)
     return ours if isinstance(ours, float) else None
 
 

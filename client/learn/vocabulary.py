@@ -4,6 +4,7 @@ A host's names are only a hint, which is weighed against the values.
 """
 
 import re
+from collections.abc import Iterable
 
 _WORD = re.compile(
     r"(?<![A-Za-z])[mcd][CK](?![A-Za-z])"  # mC, dC, cC: thousandths, tenths, hundredths
@@ -39,7 +40,7 @@ QUANTITY_WORDS: dict[str, str] = {
     **dict.fromkeys(("goal", "goals", "wanted", "want", "aim", "wish"), "target_c"),
     **dict.fromkeys(("should", "ordered", "asked"), "target_c"),
     **dict.fromkeys(("heating", "push"), "power"),
-    **dict.fromkeys(("mood",), "state"),
+    **dict.fromkeys(("mood", "stage", "activity", "posture", "situation", "doing"), "state"),
     **dict.fromkeys(("remark", "says", "note", "reason", "comment", "words", "said"), "message"),
     # The dictionaries of other languages.
     **dict.fromkeys(
@@ -75,6 +76,15 @@ WORKED_OUT = {
     *("lowest", "max", "min", "last", "previous", "prev"),
 }
 """Words for what is worked out from readings."""
+TIME_WORDS: dict[str, str] = {
+    **dict.fromkeys(("s", "sec", "secs", "second", "seconds"), "s"),
+    **dict.fromkeys(("ms", "msec", "millis", "millisecond", "milliseconds"), "ms"),
+    **dict.fromkeys(("us", "usec", "micros", "microsecond", "microseconds"), "us"),
+    **dict.fromkeys(("min", "mins", "minute", "minutes"), "min"),
+    **dict.fromkeys(("h", "hr", "hrs", "hour", "hours"), "h"),
+    **dict.fromkeys(("d", "day", "days"), "d"),
+}
+"""Words for units of time."""
 NAME_WORDS = {"name", "id", "label", "key", "channel", "what", "which", "called", "title", "tag"}
 TOPIC_WORDS = {
     *("topic", "type", "kind", "event", "method", "cmd", "command", "op", "action", "subject"),
@@ -159,7 +169,7 @@ def state_of(word: str) -> str | None:
     return found[0] if found and not unsure else None
 
 
-def quantities_in(parts: tuple[str, ...]) -> set[str]:
+def quantities_of(parts: Iterable[str]) -> set[str]:
     """Our quantities that these words name."""
     return {QUANTITY_WORDS[word] for word in parts if word in QUANTITY_WORDS}
 

@@ -80,7 +80,7 @@ def _in_child(
     seed: int, folder: Path, *, is_timed: bool = True
 ) -> tuple[str, dict[str, int], list[str], float]:
     work = Path(tempfile.mkdtemp(dir=folder))
-    for name in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "TMPDIR"):
+    for name in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME", "TMPDIR"):
         os.environ[name] = str(work)
     tempfile.tempdir = str(work)
     shutil.copyfile(base(folder), work / "base.ohmv")
@@ -153,7 +153,7 @@ class _Trial:
         self.codes[name] = code
         lines = err.getvalue().splitlines()
         if code not in (must or CODES.get(name.partition(" ")[0], (0, 2))):
-            more = [path.read_text() for path in self._work.glob("ohmvigil-fault-*")]
+            more = [path.read_text() for path in self._work.glob("**/ohmvigil/fault-*")]
             said = " | ".join([*lines[:2], *out.getvalue().splitlines()[:3]])
             self.faults.append(f"{name}: exit {code}: {said[:400]} {' '.join(more)[-900:]}")
         elif code == 2 and len(lines) != 1:

@@ -10,6 +10,7 @@ from socketserver import StreamRequestHandler, ThreadingTCPServer
 import pytest
 
 import tui.learn
+from client.form import Request, Token
 from client.profile import load_profile
 from shared.errors import BadInput
 from tui.profilecheck import run_check
@@ -223,3 +224,11 @@ def test_a_word_chooses_the_state(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
         assert learn(log, "--yes", "--name", word, "--word", f"{word}=up") == 0
         state = load_profile(word).channels["host"].readings["state"]
         assert (state.at, state.words[word]) == (at, "up")
+
+
+def test_a_token_that_is_given_besides_is_not_written(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its place goes into the request, as text that JSON holds."""
+    monkeypatch.setenv("OF_THE_SHED", 'plum "seven" lantern')
+    request = Request(json='{"enter": "plum \\"seven\\" lantern"}', envelope=False)
+    sent = tui.learn._without(Token(env="OF_THE_SHED"), request)
+    assert sent.json == '{"enter": "${token}"}'

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator
 import msgspec
 import pytest
 
-from client.learn import Draft, learn
+from client.learn import Draft, answered, answers_in, learn
 from shared.updates import Entry, EntryKind
 from tests.client.learn.odd import untold
 from tests.client.learn.odd.host import OddHost
@@ -91,14 +91,15 @@ def of_two() -> Draft:
 
 
 @pytest.mark.parametrize(
-    ("answer", "words"), [("", {"hale": None}), ("2", {"latched": None}), ("-", {})]
+    ("answer", "words"),
+    [("", {}), ("1", {"hale": None}), ("2", {"latched": None}), ("-", {})],
 )
 def test_which_text_is_the_state_is_asked(
     answer: str, words: dict[str, None], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Enter takes the first with its words unknown, so that any other is told."""
+    """Enter takes none, since nothing tells; one that is chosen has its words unknown."""
     found = of_two()
-    assert found.words == {"hale": None}
+    assert found.words == {}
     asked = answers(monkeypatch, {"host's state": [answer]})
     learn_talk.ask(found)
     assert any("host's state" in question for question in asked)
@@ -119,3 +120,20 @@ def test_reasons_are_told_in_full() -> None:
     part = next(channel.parts["temperature_c"] for channel in found.channels if channel.parts)
     part.why = [f"reason {n} of many that there are" for n in range(6)]
     assert "reason 5 of many that there are" in "\n".join(learn_talk.found_lines(found))
+
+
+def test_a_word_that_was_given_is_not_asked_for_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nor is where the state stands, once a word has told it."""
+    found = draft(untold.spoken_units)
+    answered(found, answers_in([], ["glimmering=up"]))
+    asked = answers(monkeypatch, {})
+    learn_talk.ask(found)
+    assert not any("'glimmering'" in question for question in asked)
+    assert any("'quenched'" in question for question in asked)
+    assert found.words["glimmering"] == "up"
+
+
+def test_the_state_and_what_is_told_of_other_kinds_are_listed() -> None:
+    said = lines(untold.spoken_units)
+    assert "the host's state stands at mood" in said
+    assert "messages of other kinds were not heard" in said

@@ -11,8 +11,7 @@ import pytest
 
 from client.learn import Draft, Link, learn, profile_text
 from client.learn.draft import Proposal
-from client.learn.heat import follows, is_continuous
-from client.learn.series import Series
+from client.learn.series import Series, follows, is_continuous
 from client.mapping import Mapper
 from client.profile import load_profile
 from shared.updates import Entry, EntryKind
@@ -182,15 +181,16 @@ def test_what_does_not_read_back_is_left_out(monkeypatch: pytest.MonkeyPatch) ->
     """A draft that leads nowhere is no draft: what it found is listed as not proven."""
     from client.learn import draft as drafting
 
-    shorten = drafting._shorten
+    named = drafting._named_groups
 
-    def astray(draft: Draft) -> None:
-        shorten(draft)
-        for channel in sensors(draft):
+    def astray(*found: Any) -> list[Proposal]:
+        channels = named(*found)
+        for channel in channels:
             if channel.name == "bed":
                 channel.parts["temperature_c"].series.place = ("nowhere",)
+        return channels
 
-    monkeypatch.setattr(drafting, "_shorten", astray)
+    monkeypatch.setattr(drafting, "_named_groups", astray)
     draft = learn(
         [
             Entry(

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from client.learn import Link, learn, profile_text
-from client.learn.beside import unit_named
+from client.learn.units import unit_named
 from client.mapping import Mapper
 from client.profile import load_profile
 from client.units import SUFFIXES, UNITS

@@ -1,0 +1,267 @@
+"""What is drafted is proven by how it goes, on hosts of several shapes, heating and holding."""
+
+import json
+import math
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from client.form import Request
+from client.learn import Draft, Link, answered, answers_in, learn, profile_text
+from client.mapping import Mapper
+from client.profile import load_profile
+from shared.unreadable import UNREADABLE
+from shared.updates import Entry, EntryKind, Value
+from tests.client.learn.odd.machine import STEP_S, Life, Machine
+
+Say = Callable[[Machine], list[Any]]
+
+
+def entries_of(say: Say, life: Life = "heating", steps: int = 100) -> list[Entry]:
+    machine, entries = Machine(life), list[Entry]()
+    for n in range(steps):
+        machine.step()
+        for late, message in enumerate(say(machine)):
+            own_s = 900.0 + n * STEP_S + 0.001 * late
+            entries.append(Entry(own_s, EntryKind.MESSAGE, json.dumps(message).encode()))
+    return entries
+
+
+def places(draft: Draft) -> dict[str, str]:
+    """By channel and quantity, the last steps of where it stands."""
+    return {
+        f"{channel.name}.{quantity}": "/".join(map(str, found.series.place[-2:]))
+        for channel in draft.channels
+        for quantity, found in channel.parts.items()
+    }
+
+
+def values(draft: Draft, entries: list[Entry], folder: Path) -> dict[str, Value]:
+    path = folder / "p.toml"
+    path.write_text(profile_text(draft, Link(addresses=("tcp://[::1]:9",))), encoding="utf-8")
+    mapper, held = Mapper(load_profile(path)), dict[str, Value]()
+    for entry in entries:
+        for update in mapper.feed(entry):
+            held |= update.values
+    return held
+
+
+def steady(m: Machine) -> float:
+    """A bed that heats by a degree a second, to the hundredth."""
+    return round(24.0 + m.n * STEP_S * 1.004 + m.chance.gauss(0.0, 0.02), 2)
+
+
+def in_kelvin(m: Machine) -> list[Any]:
+    heat = {"tip": {"at_K": round(m.nozzle.shown + 273.15, 2)}, "pad": {"at_K": steady(m) + 273.15}}
+    return [{"micros": round(m.up_s * 1e6), "all": heat}]
+
+
+def in_a_list(m: Machine) -> list[Any]:
+    rows = [{"id": "pad", "gauge": steady(m)}, {"id": "tip", "gauge": round(m.nozzle.shown, 2)}]
+    return [{"rows": rows, "i": m.n}]
+
+
+@pytest.mark.parametrize(("say", "clock"), [(in_kelvin, "us"), (in_a_list, None)])
+def test_a_bed_that_heats_by_a_degree_a_second_is_no_clock(say: Say, clock: str | None) -> None:
+    """Its unit says so, or its sisters; a clock that there is is found beside it."""
+    draft = learn(entries_of(say))
+    assert {found.unit for found in draft.clocks.values()} == ({clock} if clock else set())
+    assert not any(key.endswith("uptime_s") for key in places(draft))
+
+
+UPTIMES: dict[str, Callable[[Machine], tuple[str, Any]]] = {
+    "days by name": lambda m: ("RunDays", m.up_s / 86400.0 + 3.0),
+    "hours by name": lambda m: ("awake_hours", round(m.up_s / 3600.0, 5)),
+    "minutes as text": lambda m: ("since_boot", f"{m.up_s / 60.0:.2f} min"),
+    "milliseconds": lambda m: ("uptime_ms", round(m.up_s * 1000.0)),
+}
+
+
+@pytest.mark.parametrize("what", UPTIMES)
+def test_an_uptime_is_found_in_the_unit_that_it_says(what: str, tmp_path: Path) -> None:
+    """And is never a share of power, though it lies between 0 and 1."""
+
+    def say(m: Machine) -> list[Any]:
+        name, value = UPTIMES[what](m)
+        board = {"temp": 31.0 + m.n % 3 / 10, name: value}
+        return [{"nozzle": {"temp": round(m.nozzle.shown, 2)}, "board": board}]
+
+    entries = entries_of(say)
+    held = values(learn(entries), entries, tmp_path)
+    more = 3.0 * 86400.0 if "days" in what else 0.0
+    true_s = 812.5 + 99 * STEP_S + more
+    assert held["controller.uptime_s"] == pytest.approx(true_s, abs=0.7)
+    assert not any(key.endswith("power") for key in held)
+
+
+def test_a_time_of_day_names_nothing(tmp_path: Path) -> None:
+    """Messages that together are one status, each with the moment as text."""
+
+    def say(m: Machine) -> list[Any]:
+        when = f"2027-03-01T10:{m.n // 240:02}:{m.n % 240 * STEP_S:06.3f}Z"
+        heat = {"tip": [round(m.nozzle.shown, 2), m.nozzle.goal], "pad": [m.bed.shown, m.bed.goal]}
+        place = {"spot": [round(m.x, 2), round(m.y, 2), m.z]}
+        return [{"when": when, "of": "heat"} | heat, {"when": when, "of": "place"} | place]
+
+    entries = entries_of(say)
+    draft = learn(entries)
+    assert [found.unit for found in draft.clocks.values()] == ["iso"]
+    held = values(draft, entries, tmp_path)
+    assert held["nozzle.target_c"] == 210.0
+
+
+def test_what_stands_beside_named_rows_is_not_lost(tmp_path: Path) -> None:
+    """A state, and rows that hold a reading and nulls alone."""
+
+    def say(m: Machine) -> list[Any]:
+        rows = [[n, round(h.shown, 2), h.goal, round(h.power, 2)] for n, h in heaters(m)]
+        rows.append(["hood", round(30.0 + m.n % 5 / 10, 1), None, None])
+        return [{"table": rows, "stage": "simmering" if m.n < 60 else "stirring"}]
+
+    entries = entries_of(say)
+    held = values(learn(entries, words=("stirring",)), entries, tmp_path)
+    assert held["host.state"] == "stirring"
+    assert held["nozzle.target_c"] == 210.0
+    assert held["hood.temperature_c"] == pytest.approx(30.4)
+
+
+def heaters(m: Machine) -> list[tuple[str, Any]]:
+    return [("spout", m.nozzle), ("slab", m.bed)]
+
+
+@pytest.mark.parametrize("life", ["heating", "holding"])
+@pytest.mark.parametrize("words", [(), ("4",)])
+def test_coordinates_beside_counts_are_no_sensors(life: Life, words: tuple[str, ...]) -> None:
+    """By numbers alone, with layers for targets, whatever words were given."""
+
+    def say(m: Machine) -> list[Any]:
+        tip = [[31, round(m.nozzle.shown, 1)], [32, m.nozzle.goal], [33, round(m.nozzle.power, 3)]]
+        spin = m.n * STEP_S
+        way = [[51, round(90.0 + 70.0 * math.sin(1.1 * spin), 2)], [52, round(m.y, 2)], [53, 7.4]]
+        counts = [[60, 158 + m.n // 40], [61, 340], [70, 4]]
+        return [{"vals": [*tip, *way, *counts]}]
+
+    draft = learn(entries_of(say, life), words=words)
+    sensors = [channel for channel in draft.channels if "temperature_c" in channel.parts]
+    assert [channel.path for channel in sensors] == ["31"]
+    assert sensors[0].parts["target_c"].series.place == ("32",)
+
+
+def test_a_carriage_that_sets_off_is_no_sensor() -> None:
+    """It stood until the layers began to count, and then went there and back but once."""
+
+    def say(m: Machine) -> list[Any]:
+        spin = max(m.n - 75, 0) * STEP_S
+        way = [[41, round(71.0 + 50.0 * math.sin(spin), 2)], [42, round(106.0 + spin, 2)]]
+        tip = [[21, round(m.nozzle.shown, 1)], [22, m.nozzle.goal], [23, round(m.nozzle.power, 3)]]
+        return [{"vals": [*tip, *way, [50, 95 if m.n < 75 else 176], [51, 300]]}]
+
+    found = learn(entries_of(say, "holding"))
+    assert [c.path for c in found.channels if "temperature_c" in c.parts] == ["21"]
+
+
+def test_a_number_that_never_moved_is_no_code() -> None:
+    """Though it may be what a converter gives for a reading that hardly moves."""
+
+    def say(m: Machine) -> list[Any]:
+        hood = {"temp": round(31.0 + m.chance.gauss(0.0, 0.02), 2)}
+        return [{"hood": hood, "nozzle": {"temp": m.nozzle.shown}, "job": {"file_id": 4417}}]
+
+    assert not any(key.endswith("code") for key in places(learn(entries_of(say))))
+
+
+def labelled(m: Machine) -> list[Any]:
+    ids = {"a7": ("molten end", m.nozzle), "c2": ("base plate", m.bed), "d9": ("hood", m.chamber)}
+    seen = {name: {"label": label, "deg": round(h.shown, 2)} for name, (label, h) in ids.items()}
+    return [{"seen": seen, "want": {name: h.goal for name, (_, h) in ids.items()}}]
+
+
+def test_a_label_names_a_channel_and_is_no_state() -> None:
+    draft = learn(entries_of(labelled))
+    assert {"nozzle", "bed", "hood"} == {channel.name for channel in draft.channels}
+    assert draft.states == []
+
+
+def test_a_text_that_says_a_channels_name_is_no_state() -> None:
+    def say(m: Machine) -> list[Any]:
+        return [{"tool": "nozzle", "nozzle": {"temp": m.nozzle.shown, "target": m.nozzle.goal}}]
+
+    assert learn(entries_of(say)).states == []
+
+
+def test_off_is_known_before_it_is_heard(tmp_path: Path) -> None:
+    """Where targets are texts, a word may stand there."""
+
+    def say(m: Machine) -> list[Any]:
+        return [{"nozzle": {"temp": f"{m.nozzle.shown:.1f} C", "goal": "210 C"}}]
+
+    entries = entries_of(say)
+    off = json.dumps({"nozzle": {"temp": "199.0 C", "goal": "off"}}).encode()
+    held = values(learn(entries), [*entries, Entry(990.0, EntryKind.MESSAGE, off)], tmp_path)
+    assert held["nozzle.target_c"] == 0.0
+
+
+def told(draft: Draft, entries: list[Entry], later: Any, folder: Path) -> dict[str, Value]:
+    last = [
+        Entry(at, EntryKind.MESSAGE, json.dumps(m).encode())
+        for at, m in ((990.0, later), (992.0, json.loads(entries[-1].payload)))
+    ]
+    return values(draft, [*entries, *last], folder)
+
+
+@pytest.mark.parametrize(
+    ("wrap", "later", "said"),
+    [
+        (lambda body: body, {"wail": {"why": "guard fell"}}, "wail: guard fell"),
+        (lambda body: body, {"grief": None, "spout": {}}, ""),
+        (
+            lambda body: {"method": "heat", "params": body},
+            {"method": "trip.told", "params": {"text": "guard fell"}},
+            "trip.told: guard fell",
+        ),
+    ],
+)
+def test_a_message_of_a_kind_that_was_not_heard_is_told(
+    wrap: Callable[[Any], Any], later: Any, said: str, tmp_path: Path
+) -> None:
+    """By the name that it bears, with its longest text; null says nothing yet."""
+
+    def say(m: Machine) -> list[Any]:
+        return [wrap({n: {"temp": h.shown, "target": h.goal} for n, h in heaters(m)})]
+
+    entries = entries_of(say)
+    held = told(learn(entries), entries, later, tmp_path)
+    assert str(held.get(UNREADABLE, "")).endswith(said)
+    assert (UNREADABLE in held) == bool(said)
+
+
+def test_another_method_may_tell_the_state(tmp_path: Path) -> None:
+    """It stands where the answer had it."""
+    ask = Request(json='{"method": "follow"}')
+
+    def say(m: Machine) -> list[Any]:
+        body: dict[str, Any] = {n: {"temp": h.shown, "target": h.goal} for n, h in heaters(m)}
+        if m.n == 0:
+            return [{"id": 1, "result": body | {"armed": True}}]
+        return [{"method": "heat.news", "params": body}]
+
+    entries = entries_of(say)
+    answers = answers_in([], ["true=up", "false=halted"])
+    draft = learn(entries, [ask], words=answers.words)
+    answered(draft, answers)
+    later = {"method": "guard.news", "params": {"armed": False}}
+    assert told(draft, entries, later, tmp_path)["host.state"] == "halted"
+
+
+def test_a_request_with_a_token_is_read_back_without_it() -> None:
+    """Nothing secret is needed for what was heard, and none is written."""
+    ask = Request(json='{"enter": {"pass": "${token}"}}', envelope=False)
+
+    def say(m: Machine) -> list[Any]:
+        return [{n: {"temp": h.shown, "target": h.goal} for n, h in heaters(m)}]
+
+    draft = learn(entries_of(say), [ask])
+    assert "nozzle.target_c" in places(draft)
+    assert "${token}" in profile_text(draft, Link())
