@@ -53,8 +53,9 @@ LOAD_LOOKS = 10
 """So many looks on end make a mean of which the unknown load is learned."""
 LOAD_PART, LOAD_MEANS = 0.02, 2.0
 """The same for these means."""
-ODD = 3.0
-"""What lies further off than so many deviations teaches as if it lay there."""
+ODD, ODD_APART = 3.0, 2.5
+"""What lies further off than so many deviations teaches as if it lay there; and what neighbours
+differ by, where a single jump must not pass for scatter."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,7 +228,7 @@ class Balance:
             moved = row - self._last[0]
             apart = power - self._last[1] - float(known.theta @ moved)
             wide = 2.0 * noise + float(moved @ known.cov @ moved)
-            square, part = min(apart * apart, ODD * ODD * wide), 2.0 * noise / wide
+            square, part = min(apart * apart, ODD_APART * ODD_APART * wide), 2.0 * noise / wide
             total, count = self._noise
             self._noise = total + part * 0.5 * square, count + part
         self._last = row, power
