@@ -256,7 +256,7 @@ def _stand_beside(source: Source, place: Place) -> bool:
     beside: dict[Place, list[Any]] = {}
     for _, message in source.heard:
         for where, value in leaves(message, {}):
-            if where[: len(place)] != place and where[0] not in ENVELOPE:
+            if where and where[: len(place)] != place and where[0] not in ENVELOPE:
                 beside.setdefault(where, []).append(value)
     often = [values for values in beside.values() if len(values) >= MOSTLY * len(source.heard)]
     return any(

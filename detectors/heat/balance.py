@@ -83,8 +83,6 @@ class Known:
     cov: Floats
     load: float
     """Unknown load by then, sd as power for each kelvin above the room."""
-    fast: float
-    """What had come too fast for a drift by then, power."""
 
     def per_kelvin(self, row: Floats, unit: float) -> float:
         """Power that a kelvin of the reading is worth."""
@@ -105,7 +103,6 @@ class Ages:
         self.at_s: Floats = np.array([one.at_s for one in known])
         self.theta: Floats = np.array([one.theta for one in known]).reshape(-1, SIZE)
         self.load: Floats = np.array([one.load for one in known])
-        self.fast: Floats = np.array([one.fast for one in known])
         self._cov: Floats = np.array([one.cov for one in known]).reshape(-1, SIZE, SIZE)
 
     def __getitem__(self, age: int) -> Known:
@@ -142,8 +139,6 @@ class Balance:
         self._products = np.zeros(SIZE)
         self.is_switched = False
         """Whether power was ever switched on and off, and not regulated."""
-        self.fast = 0.0
-        """Sum of changes from look to look that were too fast for a drift, power."""
         self._noise = (0.0, 0.0)
         self._load = (0.0, 0.0)
         self._pile: list[float] = []
@@ -258,7 +253,7 @@ class Balance:
         noise = self.noise(warmth, 1) + LOAD_LOOKS * load
         cov = np.asarray(np.linalg.inv(precision + self._squares / noise), np.float64)
         theta = cov @ (precision @ theta + self._products / noise)
-        self.known = Known(at_s, np.asarray(theta), cov, math.sqrt(load) / warmth, self.fast)
+        self.known = Known(at_s, np.asarray(theta), cov, math.sqrt(load) / warmth)
         return self.known
 
 

@@ -64,7 +64,7 @@ BACK_LOOKS = 2
 AIR_K, SEEN_AIR_K = 3.5, 1.5
 """By how much air may have changed since: a room overnight, a door that is opened; and where a
 channel without a heater tells of it (assumptions)."""
-FLOW_PART, SPEED_PART, FEED_PART, PRINT_PART = 0.04, 0.035, 0.004, 0.1
+FLOW_PART, SPEED_PART, FEED_PART, PRINT_PART = 0.045, 0.04, 0.004, 0.1
 """Part of a heater's loss by which flow may come to differ within a print, from one to another, and
 where the feed is reported. A common 10 mm³/s takes a quarter (computed from 1.24 g/cm³ and
 340 J/g, from memory)."""
@@ -114,7 +114,9 @@ class DriftDetector:
         self._known = Ages(KEPT, FITS * LOOK_S)
         self._looks = 0
         self._rows: deque[tuple[HoldLook, Floats, float]] = deque(maxlen=SPANS[-1])
-        """The last looks, their inputs and what had come too fast for a drift by then."""
+        """The last looks, their inputs, and their power without `fast`."""
+        self._fast = 0.0
+        """Sum of changes from look to look that were too fast for a drift, power."""
         self._open: list[ClosedWindow] = []
         self._target_c = math.nan
         self._held_since_s = self._hot_since_s = math.nan
@@ -182,17 +184,17 @@ class DriftDetector:
         if abs(look.celsius - self._target_c) > max(ON_TARGET_K, ON_TARGET * self._target_c):
             return
         row = balance.row(look)
-        if self._may_flow(look, row):
-            self._go_along(look, row)
-        self._rows.append((look, row, balance.fast))
+        self._fast = self._fast_by(look, row) if self._may_flow(look, row) else 0.0
+        power = look.power - self._fast
+        self._rows.append((look, row, power))
         if self._up:
-            self._go_on(self._up, look, row, window, say)
+            self._go_on(self._up, look, power - float(self._up.known.theta @ row), window, say)
             return
         excess = self._clearest(look)
         if excess is not None and self._is_drift(excess, look):
             self._raise(excess, window, say)
             return
-        balance.learn(row, look.power)
+        balance.learn(row, power)
         if balance.known is None:
             return
         self._looks += 1
@@ -204,19 +206,22 @@ class DriftDetector:
         melts = self._target_c > FLOWS_C
         return melts and row[MOVING] > 0.0 and FEED_KEY not in look.inputs
 
-    def _go_along(self, look: HoldLook, row: Floats) -> None:
-        """Count what changed too fast for a drift where flow may have done it.
+    def _fast_by(self, look: HoldLook, row: Floats) -> float:
+        """What came too fast for a drift by now, where flow or a fan may have done it.
 
-        Flow and fan pull a reading by a kelvin or two, and not out of the band as a slip does: a
-        hold that was left and taken up again is none.
+        They pull a reading by a kelvin or two, and not out of the band as a slip does: a hold that
+        was left and taken up again is none.
         """
         known, balance = self._balance.known, self._balance
         if known is None or not self._rows or look.start_s - self._rows[-1][0].end_s > LOOK_S:
-            return
+            return self._fast
         last, last_row, _ = self._rows[-1]
         change = look.power - last.power - float(known.theta @ (row - last_row))
         usual = SLOW_PART * row[0] * balance.unit + 2.0 * math.sqrt(balance.noise(row[0], 1))
-        balance.fast += math.copysign(max(abs(change) - usual, 0.0), change)
+        fast = self._fast + math.copysign(max(abs(change) - usual, 0.0), change)
+        part = MOST_FAST if any(map(is_fan, look.inputs)) else MOST_FAST_FANLESS
+        most = part * row[0] * balance.unit
+        return float(min(max(fast, -most), most))
 
     def _clearest(self, look: HoldLook) -> _Excess | None:
         """The means of the last looks against what was known before them, where it is clearest."""
@@ -229,7 +234,7 @@ class DriftDetector:
         self._was_judged = True
         means = _MEANS[: len(spans), -len(latest) :]
         rows: Floats = means @ np.array([row for _, row, _ in latest])
-        power = means @ np.array([one.power for one, _, _ in latest])
+        power = means @ np.array([power for _, _, power in latest])
         warmth = rows[:, :1]
         more = power[:, None] - rows @ known.theta.T
         spread = known.spread(rows)
@@ -241,19 +246,12 @@ class DriftDetector:
         if self._may_flow(look, rows[-1]):
             other = (PRINT_PART * balance.unit * rows[:, MOVING, None]) ** 2
             spread += np.where(known.at_s < self._hot_since_s, other, 0.0)
-            now = means @ np.array([fast for _, _, fast in latest])
-            more = _without(more, now[:, None] - known.fast, self._most_fast(look) * warmth)
         ratio = np.where(counts, np.abs(more) / np.sqrt(spread), 0.0)
         span, age = np.unravel_index(int(np.argmax(ratio)), ratio.shape)
         found = known[int(age)]
         per_kelvin = found.per_kelvin(rows[span], balance.unit)
         sd = math.sqrt(float(spread[span, age]))
         return _Excess(found, float(power[span]), float(more[span, age]), sd, per_kelvin)
-
-    def _most_fast(self, look: HoldLook) -> float:
-        """Power a kelvin above the room that flow and fan may have come to take within a minute."""
-        part = MOST_FAST if any(map(is_fan, look.inputs)) else MOST_FAST_FANLESS
-        return part * self._balance.unit
 
     def _unseen(self, look: HoldLook, row: Floats) -> float:
         """Variance of what may have moved without being reported, in power."""
@@ -276,9 +274,7 @@ class DriftDetector:
     def _since_s(self, excess: _Excess) -> float:
         """When the change began, if that is among the last looks; else what it is held against."""
         sign, half = math.copysign(1.0, excess.more), 0.5 * abs(excess.more)
-        more = [
-            sign * (look.power - float(excess.known.theta @ row)) for look, row, _ in self._rows
-        ]
+        more = [sign * (power - float(excess.known.theta @ row)) for _, row, power in self._rows]
         path = np.cumsum(np.array(more) - half)
         begin = int(np.argmin(path))
         if path[begin] < 0.0 and begin + 1 < len(self._rows):
@@ -314,9 +310,9 @@ class DriftDetector:
         )
 
     def _go_on(
-        self, up: _Excess, look: HoldLook, row: Floats, window: ClosedWindow, say: Say
+        self, up: _Excess, look: HoldLook, more: float, window: ClosedWindow, say: Say
     ) -> None:
-        if (look.power - float(up.known.theta @ row)) / up.more > 0.5:
+        if more / up.more > 0.5:
             self._normal.clear()
             return
         self._normal.append(look.start_s)
@@ -364,13 +360,6 @@ def _look(windows: list[ClosedWindow], own: str, is_switched: bool) -> HoldLook:
         has_air,
         inputs,
     )
-
-
-def _without(more: Floats, fast: Floats, most: Floats) -> Floats:
-    """An excess without what came too fast for a drift; never beyond 0, shape as `more`."""
-    sign = np.sign(more)
-    left: Floats = more - sign * np.clip(fast * sign, 0.0, np.minimum(most, np.abs(more)))
-    return left
 
 
 def _mean(values: list[float]) -> float:
