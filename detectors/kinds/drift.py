@@ -27,6 +27,8 @@ import numpy as np
 
 from detectors.detector import Say
 from detectors.heat.balance import (
+    FAN,
+    FANS,
     FEED_KEY,
     MOVING,
     ROOM_C,
@@ -71,6 +73,8 @@ where the feed is reported. A common 10 mm³/s takes a quarter (computed from 1.
 SLOW_PART, MOST_FAST, MOST_FAST_FANLESS = 0.05, 0.25, 0.6
 """Changes from look to look beyond this part are flow's and a fan's, up to so much of the loss."""
 FAN_PART, SEEN_FAN_PART = 0.03, 0.008
+PAUSE_S, DIP_K = 600.0, 5.0
+"""A hold that was left for so long, or fell so far below its target, says nothing of how fast."""
 LEAST_WARMTH_K = 10.0
 HOTTEST_C = 350.0
 FLOWS_C = 140.0
@@ -95,6 +99,8 @@ class _Excess:
     more: float
     sd: float
     per_kelvin: float
+    fan: float
+    """What fans take of it, as was known."""
 
     @property
     def part(self) -> float:
@@ -115,6 +121,8 @@ class DriftDetector:
         self._looks = 0
         self._rows: deque[tuple[HoldLook, Floats, float]] = deque(maxlen=SPANS[-1])
         """The last looks, their inputs, and their power without `fast`."""
+        self._dipped = False
+        """Whether the reading fell far below its target since the last look."""
         self._fast = 0.0
         """Sum of changes from look to look that were too fast for a drift, power."""
         self._open: list[ClosedWindow] = []
@@ -160,6 +168,7 @@ class DriftDetector:
         elif math.isnan(self._hot_since_s):
             self._hot_since_s = window.start_s
             self._balance.redraw(PRINT_PART)
+        self._dipped = self._dipped or window.middle_c < window.target_c - DIP_K
         if not window.joined:
             self._balance.soak(window.middle_c, window.end_s)
 
@@ -209,11 +218,13 @@ class DriftDetector:
     def _fast_by(self, look: HoldLook, row: Floats) -> float:
         """What came too fast for a drift by now, where flow or a fan may have done it.
 
-        They pull a reading by a kelvin or two, and not out of the band as a slip does: a hold that
-        was left and taken up again is none.
+        They pull a reading by some kelvin, and not by many as a slip does.
         """
         known, balance = self._balance.known, self._balance
-        if known is None or not self._rows or look.start_s - self._rows[-1][0].end_s > LOOK_S:
+        dipped, self._dipped = self._dipped, False
+        if known is None or not self._rows or dipped:
+            return self._fast
+        if look.start_s - self._rows[-1][0].end_s > PAUSE_S:
             return self._fast
         last, last_row, _ = self._rows[-1]
         change = look.power - last.power - float(known.theta @ (row - last_row))
@@ -251,7 +262,8 @@ class DriftDetector:
         found = known[int(age)]
         per_kelvin = found.per_kelvin(rows[span], balance.unit)
         sd = math.sqrt(float(spread[span, age]))
-        return _Excess(found, float(power[span]), float(more[span, age]), sd, per_kelvin)
+        fan = float(found.theta[FAN : FAN + FANS] @ rows[span, FAN : FAN + FANS])
+        return _Excess(found, float(power[span]), float(more[span, age]), sd, per_kelvin, fan)
 
     def _unseen(self, look: HoldLook, row: Floats) -> float:
         """Variance of what may have moved without being reported, in power."""
@@ -268,7 +280,9 @@ class DriftDetector:
     def _is_drift(self, excess: _Excess, look: HoldLook) -> bool:
         is_less = excess.more < 0.0
         is_soaked = look.end_s - self._held_since_s >= LESS_AFTER_S
-        is_clear = abs(excess.more) > LIMIT * excess.sd and abs(excess.kelvin) > LEAST_K
+        # As a part grows its fan blows on less of what is hot.
+        over = -excess.more - excess.fan if is_less else excess.more
+        is_clear = over > LIMIT * excess.sd and over > LEAST_K * excess.per_kelvin
         return is_clear and (is_soaked or not is_less)
 
     def _since_s(self, excess: _Excess) -> float:
