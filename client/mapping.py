@@ -1,8 +1,10 @@
 """From entries to updates: JSON, pointers, cleaned values, straightened time. No I/O.
 
 A key is in an update if and only if the host sent it in that message, whether or not its
-value changed; what to make of repeats is the detectors' business. null counts as not
-sent unless the profile says what it stands for.
+value changed; what to make of repeats is the detectors' business. Where a host says null,
+or another thing that is no number, in a number's place, there is none from then on
+(`shared.absent`), unless the profile says what it stands for. Of a text null says nothing, nor
+does it of what never was a number; but a sensor's own reading is missed from the first.
 Besides, `host.state` is "gone" when the link is lost, and comes again with the first
 readings after it, as the host says or else as it was last known ("up" if never); and
 `host.link` tells what happened to the link (`shared.link`).
@@ -19,10 +21,12 @@ import msgspec
 from client import jsonrpc, pairs
 from client.clock import LogTime
 from client.form import Profile
-from client.plan import Leaf, Listed, Origin, Plan, plan_of
+from client.plan import NULL, Leaf, Listed, Origin, Plan, plan_of
 from client.pointer import MISSING, walk
 from client.refusals import Refusals
+from client.values import UNSENT
 from client.values import clock as clock_in
+from shared.absent import absent_key
 from shared.hostclock import TIMEKEEPING
 from shared.link import LINK, What, link_said
 from shared.text import clean
@@ -40,6 +44,8 @@ NO_PAIR = "no pair"
 """Word by which rows are counted that `pairs` cannot read."""
 TOO_LARGE = "larger than is read"
 REFUSED = "the host answers with an error"
+MAX_WORD = 60
+"""Letters of what a host says in place of a number."""
 MAX_BATCH = 1000
 """Messages of one batch that are read."""
 
@@ -60,6 +66,8 @@ class Mapper:
         self._words = ""
         """The message in the update before; empty where there was none."""
         self._refusals = Refusals()
+        self._given: set[str] = set()
+        """Keys that ever had a number."""
 
     @property
     def refused(self) -> Counter[str]:
@@ -212,9 +220,7 @@ class Mapper:
     def _values(self, status: Any) -> dict[str, Value]:
         values: dict[str, Value] = {}
         for leaf in self._plan.leaves:
-            found = walk(status, leaf.steps)
-            if found is not MISSING and (found is not None or leaf.null is not None):
-                self._convert(leaf, found, values)
+            self._convert(leaf, walk(status, leaf.steps), values)
         for listed in self._plan.lists:
             for leaf, found in _listed(status, listed):
                 self._convert(leaf, found, values)
@@ -229,11 +235,19 @@ class Mapper:
             self._apply_rules(words, values, stands)
 
     def _convert(self, leaf: Leaf, found: Any, values: dict[str, Value]) -> None:
+        if found is MISSING or (found is None and not leaf.is_number):
+            return
         value = leaf.null if found is None else leaf.convert(found)
         if value is None:
             self._refusals.refuse(leaf.key, _shown(found))
-        else:
+        if leaf.is_number and type(value) is not float:
+            if value != UNSENT and ((leaf.is_missed and value) or leaf.key in self._given):
+                word = NULL if found is None else _shown(found)
+                values[absent_key(leaf.key)] = clean(word, MAX_WORD)
+        elif value is not None:
             values[leaf.key] = value
+            if leaf.is_number:
+                self._given.add(leaf.key)
 
     def _apply_rules(self, text: str, values: dict[str, Value], stands: bool) -> None:
         """What a message means; one that stood in the update before means nothing new."""
@@ -304,7 +318,5 @@ def _listed(status: Any, listed: Listed) -> Iterator[tuple[Leaf, Any]]:
     for item in items[:MAX_LISTED]:
         if walk(item, listed.name_steps) == listed.name:
             for leaf in listed.leaves:
-                found = walk(item, leaf.steps)
-                if found is not MISSING and (found is not None or leaf.null is not None):
-                    yield leaf, found
+                yield leaf, walk(item, leaf.steps)
             return

@@ -117,6 +117,9 @@ class HostDetector:
     def uptime(self, row: int, time_s: float, uptime_s: float, say: Say) -> None:
         """Controller uptime where it fell below the last, and the first in the log."""
 
+    def number(self, row: int, time_s: float, key: str, say: Say) -> None:
+        """A number came again under a key of which the host had said that there is none."""
+
     def heard(self, row: int, time_s: float, before_s: float, grew_s: float, say: Say) -> None:
         """The first row (`before_s` NaN), or one more than `GAP_S` after that at `before_s`."""
 

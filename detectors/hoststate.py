@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass, field
 
 from detectors.gates import STARTING_S
+from shared.absent import number_key
 from shared.words import HostState
 
 _KEPT = 1024
@@ -15,6 +16,8 @@ class HostHistory:
     """State and last restart as they stood at a row."""
 
     texts: dict[str, str] = field(default_factory=dict)
+    absent: dict[str, str] = field(default_factory=dict)
+    """Keys of numbers that the host says there are none of, and the keys that say so."""
     last_uptime_s: float = math.nan
     grew_s: float = math.nan
     """How far the latest uptime is beyond the one before; NaN once that has been asked for."""
@@ -43,11 +46,17 @@ class HostHistory:
         if self.texts.get(key) == text:
             return False
         self.texts[key] = text
+        if (number := number_key(key)) is not None:
+            self.absent[number] = key
         state = host_state(text) if key == "host.state" else None
         if state is not None:
             restarted_s = time_s if state is HostState.STARTING else self.restarted_s
             self._add(row, state, restarted_s)
         return True
+
+    def number(self, key: str) -> bool:
+        """A number came; whether the host had said that there is none under its key."""
+        return bool(self.absent) and self.texts.pop(self.absent.pop(key, ""), None) is not None
 
     def uptime(self, row: int, time_s: float, uptime_s: float) -> bool:
         """Take a controller uptime; whether it fell below the last, or is the first."""
