@@ -24,6 +24,7 @@ from client.form import Profile
 from client.plan import NULL, Leaf, Listed, Origin, Plan, plan_of
 from client.pointer import MISSING, walk
 from client.refusals import Refusals
+from client.saying import MESSAGE_KEY, STATE_KEY, RunsAgain, Words
 from client.values import UNSENT
 from client.values import clock as clock_in
 from shared.absent import absent_key
@@ -34,8 +35,6 @@ from shared.unreadable import UNREADABLE
 from shared.updates import Entry, EntryKind, LinkNews, Update, Value
 from shared.words import HostState
 
-STATE_KEY = "host.state"
-MESSAGE_KEY = "host.message"
 REPORTED = "reported"
 """Quantity under which an event kind that a message rule gives is passed on, as text."""
 MAX_LISTED = 1000
@@ -63,8 +62,8 @@ class Mapper:
         self._early: dict[str, Value] = {}
         self._is_gone = False
         self._state = ""
-        self._words = ""
-        """The message in the update before; empty where there was none."""
+        self._words = Words(self._plan)
+        self._restarts = RunsAgain()
         self._refusals = Refusals()
         self._given: set[str] = set()
         """Keys that ever had a number."""
@@ -120,12 +119,16 @@ class Mapper:
         fits = is_refusal = False
         for part in parts:
             origin, before = self._origin(part), len(updates)
+            self._words.taken.clear()
             if origin is not None:
                 self._read(part, origin, entry.own_s, updates)
                 fits = fits or any(update.values for update in updates[before:])
             elif words := jsonrpc.refusal_in(part):
                 is_refusal = True
                 self._refused(words, entry.own_s, updates)
+            else:
+                self._listen(part, entry.own_s, updates)
+                fits = fits or len(updates) > before
         if fits or self._early:
             self._refusals.fit()
         elif not is_refusal:
@@ -144,8 +147,24 @@ class Mapper:
         self._time.see(own_s)
         if self._time.is_known:
             values: dict[str, Value] = {MESSAGE_KEY: words}
-            self._hear(values)
+            self._words.hear({}, values)
+            if STATE_KEY in values:
+                self._finish(values)
             updates.append(self._timed(self._time.time_at(own_s), values))
+
+    def _listen(self, message: Any, own_s: float, updates: list[Update]) -> None:
+        """A message without readings: a rule may know its words."""
+        self._time.see(own_s)
+        values: dict[str, Value] = {}
+        self._words.hear(message, values)
+        if not values:
+            return
+        if STATE_KEY in values:
+            self._finish(values)
+        if self._time.is_known:
+            updates.append(self._timed(self._time.time_at(own_s), values))
+        else:
+            self._early |= values
 
     def _origin(self, message: Any) -> Origin | None:
         if type(message) is dict:
@@ -182,9 +201,10 @@ class Mapper:
         status = self._status(message, origin)
         if status is MISSING and origin.clock is None:
             # It may have said its pace; it carries no readings.
-            self._time.see(own_s)
+            self._listen(message, own_s, updates)
             return
         values = self._values(status)
+        self._words.hear(message, values)
         if host_s is not None:
             time_s = self._time.at(own_s, host_s)
         else:
@@ -224,19 +244,13 @@ class Mapper:
         for listed in self._plan.lists:
             for leaf, found in _listed(status, listed):
                 self._convert(leaf, found, values)
-        self._hear(values)
         return values
-
-    def _hear(self, values: dict[str, Value]) -> None:
-        """Take what the host says in words."""
-        words = str(values.get(MESSAGE_KEY, ""))
-        stands, self._words = words == self._words, words
-        if self._plan.rules and words:
-            self._apply_rules(words, values, stands)
 
     def _convert(self, leaf: Leaf, found: Any, values: dict[str, Value]) -> None:
         if found is MISSING or (found is None and not leaf.is_number):
             return
+        if type(found) is str:
+            self._words.taken.add(found)
         value = leaf.null if found is None else leaf.convert(found)
         if value is None:
             self._refusals.refuse(leaf.key, _shown(found))
@@ -249,16 +263,9 @@ class Mapper:
             if leaf.is_number:
                 self._given.add(leaf.key)
 
-    def _apply_rules(self, text: str, values: dict[str, Value], stands: bool) -> None:
-        """What a message means; one that stood in the update before means nothing new."""
-        for rule in self._plan.rules:
-            if rule.pattern.search(text):
-                values |= {} if stands else rule.values
-                if not rule.keep:
-                    del values[MESSAGE_KEY]
-                return
-
     def _finish(self, values: dict[str, Value]) -> None:
+        if self._restarts.seen(values, by_words=self._words.state):
+            values[STATE_KEY] = _UP
         if STATE_KEY in values:
             self._state = str(values[STATE_KEY])
         elif self._is_gone:

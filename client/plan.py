@@ -107,6 +107,10 @@ class Plan:
     rules: tuple[Rule, ...] = ()
 
     @property
+    def all_leaves(self) -> tuple[Leaf, ...]:
+        return (*self.leaves, *(leaf for listed in self.lists for leaf in listed.leaves))
+
+    @property
     def has_clock(self) -> bool:
         origins = (*self.answers.values(), *self.methods.values(), *self.others)
         return any(origin.clock is not None for origin in origins)

@@ -10,7 +10,8 @@ import numpy as np
 
 from client.clash import clash
 from client.form import Profile
-from client.mapping import STATE_KEY, Mapper
+from client.mapping import Mapper
+from client.saying import STATE_KEY
 from shared.absent import absent_key
 from shared.hostclock import TIMEKEEPING
 from shared.link import LINK
