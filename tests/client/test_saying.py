@@ -1,4 +1,4 @@
-"""What a host says in words: where message rules look, and what ends a stop that words alone told."""
+"""What a host says in words: where message rules look, what ends a stop that words told."""
 
 from typing import Any
 
@@ -44,7 +44,7 @@ def test_a_message_that_no_entry_reads_is_heard_as_well() -> None:
     profile = Profile(format=1, updates=(source,), channels={"nozzle": TIP}, messages=(rule,))
     said = {"jsonrpc": "2.0", "method": "stopped.not", "params": {"why": "the guard opened"}}
     quiet = {**said, "params": {}}
-    first, second, third = heard(profile, GOOD, quiet, said)
+    _, second, third = heard(profile, GOOD, quiet, said)
     assert second == {}
     assert third == {"host.state": "halted", "host.message": "the guard opened"}
 
