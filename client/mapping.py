@@ -24,7 +24,7 @@ from client.form import Profile
 from client.plan import NULL, Leaf, Listed, Origin, Plan, plan_of
 from client.pointer import MISSING, walk
 from client.refusals import Refusals
-from client.saying import MESSAGE_KEY, STATE_KEY, RunsAgain, Words
+from client.saying import MESSAGE_KEY, SAID_KEY, STATE_KEY, RunsAgain, Words
 from client.values import UNSENT
 from client.values import clock as clock_in
 from shared.absent import absent_key
@@ -260,10 +260,14 @@ class Mapper:
                 values[absent_key(leaf.key)] = clean(word, MAX_WORD)
         elif value is not None:
             values[leaf.key] = value
+            if leaf.key == STATE_KEY and value == HostState.HALTED and type(found) is str:
+                values |= {SAID_KEY: clean(found)} if found != value else {}
             if leaf.is_number:
                 self._given.add(leaf.key)
 
     def _finish(self, values: dict[str, Value]) -> None:
+        if MESSAGE_KEY in values:
+            values.pop(SAID_KEY, None)
         if self._restarts.seen(values, by_words=self._words.state):
             values[STATE_KEY] = _UP
         if STATE_KEY in values:

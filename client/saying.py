@@ -15,6 +15,8 @@ from shared.words import HostState, quantity_of
 
 MESSAGE_KEY = "host.message"
 STATE_KEY = "host.state"
+SAID_KEY = "host.said"
+"""The host's own text for a stop, where its state is told as text."""
 UPTIME_KEY = "controller.uptime_s"
 MAX_TEXTS = 1000
 """Texts of one message that rules are tried on."""

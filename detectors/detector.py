@@ -26,7 +26,7 @@ from detectors.learned import Learned, LearnedColumns
 from detectors.reports import Report
 from shared.events import Event, NotEvaluated
 from shared.updates import Floats
-from shared.words import Gate
+from shared.words import Gate, HostState
 
 Say = Callable[[Report], None]
 """Hands a report to the watch."""
@@ -58,6 +58,8 @@ class Moment:
     """Held motion and fan values."""
     learned: Learned
     """From windows closed before this row."""
+    host: HostState
+    """What the host last said of itself."""
 
 
 class RowDetector(ABC):

@@ -7,6 +7,8 @@ from detectors.gates import STARTING_S
 from shared.absent import number_key
 from shared.words import HostState
 
+SAID = "host.said"
+"""Key of the host's own text for a stop."""
 _KEPT = 1024
 """State changes remembered; a log with more has long forgotten why it asks."""
 
@@ -49,6 +51,9 @@ class HostHistory:
         if (number := number_key(key)) is not None:
             self.absent[number] = key
         state = host_state(text) if key == "host.state" else None
+        if key == "host.state" and state is not HostState.HALTED:
+            # What a later stop is told by is news, be it the same.
+            self.texts.pop(SAID, None)
         if state is not None:
             restarted_s = time_s if state is HostState.STARTING else self.restarted_s
             self._add(row, state, restarted_s)

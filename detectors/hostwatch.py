@@ -46,6 +46,10 @@ class HostWatch:
     def has_uptime(self) -> bool:
         return self._history.last_uptime_s == self._history.last_uptime_s
 
+    def state_at(self, row: int) -> HostState:
+        """State as known at a row."""
+        return self._history.at(row)[0]
+
     def at(self, rows: Sequence[int]) -> list[tuple[HostState, float]]:
         """State and last restart as known at each of these rows."""
         return [self._history.at(row) for row in rows]

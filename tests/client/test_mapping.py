@@ -752,7 +752,7 @@ def test_an_answer_without_readings_is_no_update() -> None:
     mapper.feed(link(False, OWN + 1))
     assert mapper.feed(message(acknowledged(10.0), OWN + 2)) == []
     (update,) = mapper.feed(message(whole([["host.stands", "tripped"]], 25_000), OWN + 2))
-    assert update == Update(25.0, {"host.state": "halted"})
+    assert update == Update(25.0, {"host.state": "halted", "host.said": "tripped"})
 
 
 def test_a_message_that_stands_is_reported_once() -> None:

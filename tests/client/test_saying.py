@@ -113,3 +113,13 @@ def test_after_a_lost_link_a_stop_that_words_told_still_stands() -> None:
     mapper.feed(link(True, 105.0))
     (update,) = mapper.feed(message(OFF, 106.0))
     assert update.values["host.state"] == "halted"
+
+
+@pytest.mark.parametrize(
+    ("said", "words"), [("All is cut", "All is cut"), (False, None), (66, None), ("well", None)]
+)
+def test_a_stop_that_the_state_tells_as_text_keeps_that_text(said: Any, words: str | None) -> None:
+    """A number, or false, says nothing to a person."""
+    state = Reading(at="/mood", words={"well": "up"}, other=HostState.HALTED)
+    (values,) = heard(bare({"nozzle": TIP, "host": Channel(state=state)}), {**GOOD, "mood": said})
+    assert values.get("host.said") == words
