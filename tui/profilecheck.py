@@ -61,7 +61,7 @@ def check_lines(proof: Proof, dropped: int = 0, timed: bool = True) -> Iterator[
     if never:
         yield "never gave a value: " + ", ".join(_named(reading) for reading in never)
         yield from _reasons(never)
-        if any(not reading.refused for reading in never):
+        if any(not reading.refused and not reading.none for reading in never):
             yield "  (a host that sends only changes may not have had one to send)"
     if timed:
         yield from _time_lines(proof)

@@ -53,6 +53,7 @@ def test_no_word_in_a_readings_place_is_proposed_as_a_number(word: str) -> None:
     """A lost nozzle that reads 0 °C would be heated without end."""
     text = lines("temperature_c", Reading(at="/n"), 210.0, word)
     assert f"nozzle.temperature_c none 1 ×: the host says '{word}' there" in text
+    assert "only changes" not in text
     assert '"0"' not in text
 
 
