@@ -36,7 +36,7 @@ class Words:
         self.taken: set[str] = set()
         """Texts of this message that are read as a state, a flag or a number."""
         self.state = ""
-        """What a rule made of the newest words; empty where it made no state."""
+        """State by the newest words alone; empty where they tell none, or the host says it too."""
 
     def hear(self, message: Any, values: dict[str, Value]) -> None:
         """Add to the values of a message what its words mean."""
@@ -60,8 +60,9 @@ class Words:
                     made.setdefault(MESSAGE_KEY, said or text)
             if text == said and not rule.keep:
                 del values[MESSAGE_KEY]
+        if values.get(STATE_KEY) != made.get(STATE_KEY):
+            self.state = str(made.get(STATE_KEY, ""))
         values |= made
-        self.state = str(made.get(STATE_KEY, ""))
         if is_read:
             self._stood = applied
 

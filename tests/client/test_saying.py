@@ -123,3 +123,9 @@ def test_a_stop_that_the_state_tells_as_text_keeps_that_text(said: Any, words: s
     state = Reading(at="/mood", words={"well": "up"}, other=HostState.HALTED)
     (values,) = heard(bare({"nozzle": TIP, "host": Channel(state=state)}), {**GOOD, "mood": said})
     assert values.get("host.said") == words
+
+
+def test_a_stop_that_state_and_words_told_ends_by_the_state() -> None:
+    host = Channel(state=Reading(at="/mood", words={"well": "up", "cut": "halted"}))
+    said = heard(stopped(host=host), GOOD, {**OFF, "mood": "cut", "note": CUT}, OFF, GOOD)
+    assert [values.get("host.state") for values in said] == [None, "halted", None, None]
