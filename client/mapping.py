@@ -27,7 +27,7 @@ from client.refusals import Refusals
 from client.saying import MESSAGE_KEY, SAID_KEY, STATE_KEY, RunsAgain, Words
 from client.values import UNSENT
 from client.values import clock as clock_in
-from shared.absent import absent_key
+from shared.absent import UNREAD, absent_key
 from shared.hostclock import TIMEKEEPING
 from shared.link import LINK, What, link_said
 from shared.text import clean
@@ -256,8 +256,8 @@ class Mapper:
             self._refusals.refuse(leaf.key, _shown(found))
         if leaf.is_number and type(value) is not float:
             if value != UNSENT and ((leaf.is_missed and value) or leaf.key in self._given):
-                word = NULL if found is None else _shown(found)
-                values[absent_key(leaf.key)] = clean(word, MAX_WORD)
+                word = NULL if found is None else clean(_shown(found), MAX_WORD)
+                values[absent_key(leaf.key)] = word if value else UNREAD + word
         elif value is not None:
             values[leaf.key] = value
             if leaf.key == STATE_KEY and value == HostState.HALTED and type(found) is str:

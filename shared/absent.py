@@ -1,6 +1,8 @@
 """What a host says in place of a number: text under `CHANNEL.no_QUANTITY`, in its own word.
 
-    nozzle.no_temperature_c  n/a      from here on it gives no temperature, until a number comes
+    nozzle.no_temperature_c  n/a                      from here on it gives no temperature,
+                                                      until a number comes
+    nozzle.no_temperature_c  unreadable: an object    nor does what it gives make one
 
 An update without the number says nothing of it: the last one still holds.
 """
@@ -11,6 +13,8 @@ from shared.updates import Value
 from shared.words import channel_of, is_number_key, quantity_of
 
 _NO = "no_"
+UNREAD = "unreadable: "
+"""Stands before what is not the host's word for "none", but cannot be read."""
 
 
 def absent_key(key: str) -> str:

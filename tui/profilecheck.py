@@ -7,6 +7,7 @@ from client.plan import NULL
 from client.profile import Profile
 from client.proof import Proof, ReadingProof
 from client.values import UNSENT
+from shared.absent import UNREAD
 from shared.clock import own_time
 from shared.text import clean
 from shared.when import short
@@ -101,7 +102,7 @@ def _reasons(readings: Iterable[ReadingProof]) -> Iterator[str]:
 def _absences(readings: Iterable[ReadingProof]) -> Iterator[str]:
     """Where the host said that there is no value, and what to write if it means another thing."""
     for reading in readings:
-        if reading.none:
+        if reading.none and not reading.word.startswith(UNREAD):
             yield f"  {reading.key} none {reading.none} ×: the host says '{reading.word}' there"
             if reading.word == NULL and reading.count:
                 yield f'    if that means unchanged: words = {{ {NULL} = "{UNSENT}" }}'

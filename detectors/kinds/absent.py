@@ -3,14 +3,15 @@
 Quantity: seconds without a reading. The client tells it at the first null, or word that is no
 number, in a reading's place (`shared/absent.py`); the next number ends it. It needs no time and
 has no deadband: what the host says of its own sensor is taken at its word, and quoted. Such a
-reading is a failure by NAMUR NE 107: there is no signal to be used.
+reading is a failure by NAMUR NE 107: there is no signal to be used. What cannot be read is no
+word of the host's for that: a check of function, since it may be the message that is spoilt.
 
 Blind to a host that says nothing in a lost reading's place, or repeats the last number there.
 """
 
 from detectors.detector import HostDetector, Say
 from detectors.reports import Cleared, Sighting
-from shared.absent import number_key
+from shared.absent import UNREAD, number_key
 from shared.words import SENSOR_QUANTITIES, Kind, Severity, channel_of, quantity_of
 
 _NAMES = {"temperature_c": "temperature", "resistance_ohm": "resistance"}
@@ -34,7 +35,9 @@ class AbsentDetector(HostDetector):
             self._since_s[channel] = time_s
         lacks[quantity_of(number)] = text
         names = " and ".join(_NAMES.get(each, each) for each in lacks)
-        says = "', '".join(dict.fromkeys(lacks.values()))
+        says = "', '".join(dict.fromkeys(each.removeprefix(UNREAD) for each in lacks.values()))
+        is_said = not any(each.startswith(UNREAD) for each in lacks.values())
+        why = "" if is_said else ", which cannot be read"
         say(
             Sighting(
                 row=row,
@@ -45,9 +48,9 @@ class AbsentDetector(HostDetector):
                 end_s=None,
                 value=0.0,
                 unit="s",
-                text=f"no reading: for its {names} the host says '{says}'",
-                severity=Severity.FAILURE,
-                facts={"says": says},
+                text=f"no reading: for its {names} the host says '{says}'{why}",
+                severity=Severity.FAILURE if is_said else None,
+                facts={"says": says if is_said else ""},
             )
         )
 

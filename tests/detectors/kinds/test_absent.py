@@ -63,3 +63,17 @@ def test_leads_and_sensor_come_first_among_its_causes() -> None:
         Cause.LOOSE_CONNECTION,
         Cause.SENSOR_FAILED,
     }
+
+
+def test_what_cannot_be_read_is_missing_too_but_blames_no_sensor() -> None:
+    """The message may be spoilt: a check of function, and no cause that is clear."""
+    rows = steady(30.0, with_code=False)
+    watch = Watch({})
+    watch.feed(
+        batch_of([*rows, Update(31.0, {"nozzle.no_temperature_c": "unreadable: an object"})])
+    )
+    (event,) = watch.events
+    assert event.severity is Severity.CHECK_FUNCTION
+    assert "'an object', which cannot be read" in event.text
+    assert watch.health()[0].temperature_c is None
+    assert diagnose(watch.events, {})[0].cause is None
