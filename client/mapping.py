@@ -1,8 +1,10 @@
 """From entries to updates: JSON, pointers, cleaned values, straightened time. No I/O.
 
 A key is in an update if and only if the host sent it in that message, whether or not its
-value changed; what to make of repeats is the detectors' business. null counts as not
-sent unless the profile says what it stands for.
+value changed; what to make of repeats is the detectors' business. Where a host says null,
+or another thing that is no number, in a number's place, there is none from then on
+(`shared.absent`), unless the profile says what it stands for. Of a text null says nothing, nor
+does it of what never was a number; but a sensor's own reading is missed from the first.
 Besides, `host.state` is "gone" when the link is lost, and comes again with the first
 readings after it, as the host says or else as it was last known ("up" if never); and
 `host.link` tells what happened to the link (`shared.link`).
@@ -19,10 +21,13 @@ import msgspec
 from client import jsonrpc, pairs, unheard
 from client.clock import LogTime
 from client.form import Profile
-from client.plan import Leaf, Listed, Origin, Plan, plan_of
+from client.plan import NULL, Leaf, Listed, Origin, Plan, plan_of
 from client.pointer import MISSING, walk
 from client.refusals import Refusals
+from client.saying import MESSAGE_KEY, SAID_KEY, STATE_KEY, RunsAgain, Words
+from client.values import UNSENT
 from client.values import clock as clock_in
+from shared.absent import UNREAD, absent_key
 from shared.hostclock import TIMEKEEPING
 from shared.link import LINK, What, link_said
 from shared.text import clean
@@ -30,8 +35,6 @@ from shared.unreadable import UNREADABLE
 from shared.updates import Entry, EntryKind, LinkNews, Update, Value
 from shared.words import HostState
 
-STATE_KEY = "host.state"
-MESSAGE_KEY = "host.message"
 REPORTED = "reported"
 """Quantity under which an event kind that a message rule gives is passed on, as text."""
 MAX_LISTED = 1000
@@ -41,6 +44,8 @@ NO_PAIR = "no pair"
 TOO_LARGE = "larger than is read"
 UNHEARD = "a name that is not among those heard"
 REFUSED = "the host answers with an error"
+MAX_WORD = 60
+"""Letters of what a host says in place of a number."""
 MAX_BATCH = 1000
 """Messages of one batch that are read."""
 
@@ -58,9 +63,11 @@ class Mapper:
         self._early: dict[str, Value] = {}
         self._is_gone = False
         self._state = ""
-        self._words = ""
-        """The message in the update before; empty where there was none."""
+        self._words = Words(self._plan)
+        self._restarts = RunsAgain()
         self._refusals = Refusals()
+        self._given: set[str] = set()
+        """Keys that ever had a number."""
 
     @property
     def refused(self) -> Counter[str]:
@@ -115,12 +122,16 @@ class Mapper:
             origin, before = self._origin(part), len(updates)
             if self._plan.heard:
                 self._tell_unheard(part, origin)
+            self._words.taken.clear()
             if origin is not None:
                 self._read(part, origin, entry.own_s, updates)
                 fits = fits or any(update.values for update in updates[before:])
             elif words := jsonrpc.refusal_in(part):
                 is_refusal = True
                 self._refused(words, entry.own_s, updates)
+            else:
+                self._listen(part, entry.own_s, updates)
+                fits = fits or len(updates) > before
         if fits or self._early:
             self._refusals.fit()
         elif not is_refusal:
@@ -139,7 +150,9 @@ class Mapper:
         self._time.see(own_s)
         if self._time.is_known:
             values: dict[str, Value] = {MESSAGE_KEY: words}
-            self._hear(values)
+            self._words.hear({}, values)
+            if STATE_KEY in values:
+                self._finish(values)
             updates.append(self._timed(self._time.time_at(own_s), values))
 
     def _tell_unheard(self, message: Any, origin: Origin | None) -> None:
@@ -155,6 +168,20 @@ class Mapper:
     def _names_in(self, message: Any, origin: Origin | None) -> Iterator[tuple[str, Any]]:
         at = () if origin is None else (origin.status, origin.pairs, origin.under)
         return unheard.names_in(message, *at)
+
+    def _listen(self, message: Any, own_s: float, updates: list[Update]) -> None:
+        """A message without readings: a rule may know its words."""
+        self._time.see(own_s)
+        values: dict[str, Value] = {}
+        self._words.hear(message, values)
+        if not values:
+            return
+        if STATE_KEY in values:
+            self._finish(values)
+        if self._time.is_known:
+            updates.append(self._timed(self._time.time_at(own_s), values))
+        else:
+            self._early |= values
 
     def _origin(self, message: Any) -> Origin | None:
         if type(message) is dict:
@@ -191,9 +218,10 @@ class Mapper:
         status = self._status(message, origin)
         if status is MISSING and origin.clock is None:
             # It may have said its pace; it carries no readings.
-            self._time.see(own_s)
+            self._listen(message, own_s, updates)
             return
         values = self._values(status)
+        self._words.hear(message, values)
         if host_s is not None:
             time_s = self._time.at(own_s, host_s)
         else:
@@ -229,39 +257,36 @@ class Mapper:
     def _values(self, status: Any) -> dict[str, Value]:
         values: dict[str, Value] = {}
         for leaf in self._plan.leaves:
-            found = walk(status, leaf.steps)
-            if found is not MISSING and (found is not None or leaf.null is not None):
-                self._convert(leaf, found, values)
+            self._convert(leaf, walk(status, leaf.steps), values)
         for listed in self._plan.lists:
             for leaf, found in _listed(status, listed):
                 self._convert(leaf, found, values)
-        self._hear(values)
         return values
 
-    def _hear(self, values: dict[str, Value]) -> None:
-        """Take what the host says in words."""
-        words = str(values.get(MESSAGE_KEY, ""))
-        stands, self._words = words == self._words, words
-        if self._plan.rules and words:
-            self._apply_rules(words, values, stands)
-
     def _convert(self, leaf: Leaf, found: Any, values: dict[str, Value]) -> None:
+        if found is MISSING or (found is None and not leaf.is_number):
+            return
+        if type(found) is str:
+            self._words.taken.add(found)
         value = leaf.null if found is None else leaf.convert(found)
         if value is None:
             self._refusals.refuse(leaf.key, _shown(found))
-        else:
+        if leaf.is_number and type(value) is not float:
+            if value != UNSENT and ((leaf.is_missed and value) or leaf.key in self._given):
+                word = NULL if found is None else clean(_shown(found), MAX_WORD)
+                values[absent_key(leaf.key)] = word if value else UNREAD + word
+        elif value is not None:
             values[leaf.key] = value
-
-    def _apply_rules(self, text: str, values: dict[str, Value], stands: bool) -> None:
-        """What a message means; one that stood in the update before means nothing new."""
-        for rule in self._plan.rules:
-            if rule.pattern.search(text):
-                values |= {} if stands else rule.values
-                if not rule.keep:
-                    del values[MESSAGE_KEY]
-                return
+            if leaf.key == STATE_KEY and value == HostState.HALTED and type(found) is str:
+                values |= {SAID_KEY: clean(found)} if found != value else {}
+            if leaf.is_number:
+                self._given.add(leaf.key)
 
     def _finish(self, values: dict[str, Value]) -> None:
+        if MESSAGE_KEY in values:
+            values.pop(SAID_KEY, None)
+        if self._restarts.seen(values, by_words=self._words.state):
+            values[STATE_KEY] = _UP
         if STATE_KEY in values:
             self._state = str(values[STATE_KEY])
         elif self._is_gone:
@@ -321,7 +346,5 @@ def _listed(status: Any, listed: Listed) -> Iterator[tuple[Leaf, Any]]:
     for item in items[:MAX_LISTED]:
         if walk(item, listed.name_steps) == listed.name:
             for leaf in listed.leaves:
-                found = walk(item, leaf.steps)
-                if found is not MISSING and (found is not None or leaf.null is not None):
-                    yield leaf, found
+                yield leaf, walk(item, leaf.steps)
             return

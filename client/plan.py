@@ -20,7 +20,8 @@ from shared.chain import check_chain
 from shared.errors import BadInput
 from shared.secrets import PLACE
 from shared.text import clean
-from shared.words import HostState
+from shared.updates import Value
+from shared.words import SENSOR_QUANTITIES, HostState, quantity_of
 
 MAX_CHANNELS = 200
 MAX_NAME = 60
@@ -48,8 +49,17 @@ class Leaf:
     steps: Steps
     key: str
     convert: values.Converter
-    null: float | None = None
-    """What null stands for; None: null counts as not sent."""
+    null: Value | None = None
+    """What null stands for; None for texts, of which null says nothing."""
+
+    @property
+    def is_number(self) -> bool:
+        return self.null is not None
+
+    @property
+    def is_missed(self) -> bool:
+        """Whether it is a sensor's own, which is missed where it never was a number."""
+        return quantity_of(self.key) in SENSOR_QUANTITIES
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +106,10 @@ class Plan:
     lists: tuple[Listed, ...] = ()
     rules: tuple[Rule, ...] = ()
     heard: frozenset[str] = frozenset()
+
+    @property
+    def all_leaves(self) -> tuple[Leaf, ...]:
+        return (*self.leaves, *(leaf for listed in self.lists for leaf in listed.leaves))
 
     @property
     def has_clock(self) -> bool:
@@ -297,8 +311,9 @@ def _leaf(name: str, quantity: str, reading: Reading, base: Steps) -> Leaf:
     key = ("channels", name, quantity)
     steps = base + _steps(reading.at, key)
     convert, null = _converter(quantity, reading, key), None
-    if quantity not in TEXT_QUANTITIES and NULL in reading.words:
-        null = _number_word((*key, "words", NULL), reading.words[NULL])
+    if quantity not in TEXT_QUANTITIES:
+        word = reading.words.get(NULL, values.NO_VALUE)
+        null = _number_word((*key, "words", NULL), word)
     return Leaf(steps, f"{name}.{quantity}", convert, null)
 
 
@@ -339,6 +354,7 @@ def _converter(quantity: str, reading: Reading, key: tuple[str | int, ...]) -> v
         words,
         DIMENSION_OF.get(quantity, ""),
         zero_is_off=quantity == "target_c",
+        is_measured=quantity in SENSOR_QUANTITIES,
     )
 
 
@@ -362,10 +378,13 @@ def _pattern(text: str, key: tuple[str | int, ...]) -> re.Pattern[str]:
         raise Fault(key, str(error), "write a simpler pattern") from None
 
 
-def _number_word(key: tuple[str | int, ...], word: str) -> float:
+def _number_word(key: tuple[str | int, ...], word: str) -> Value:
+    if word in (values.NO_VALUE, values.UNSENT):
+        return word
     found = values.number_in(word)
     if found is None or not math.isfinite(found):
-        raise Fault(key, f"'{clean(word)}' is no number", 'write a number of ours, such as "0"')
+        do = f'write a number of ours, such as "0", or "{values.NO_VALUE}" or "{values.UNSENT}"'
+        raise Fault(key, f"'{clean(word)}' is no number", do)
     return found
 
 

@@ -10,7 +10,9 @@ import numpy as np
 
 from client.clash import clash
 from client.form import Profile
-from client.mapping import STATE_KEY, Mapper
+from client.mapping import Mapper
+from client.saying import STATE_KEY
+from shared.absent import absent_key
 from shared.hostclock import TIMEKEEPING
 from shared.link import LINK
 from shared.unreadable import UNREADABLE
@@ -33,6 +35,10 @@ class ReadingProof(msgspec.Struct, frozen=True):
     refused: int
     why: str = ""
     """Why it was refused, by the first one, and what to do."""
+    none: int = 0
+    """How often the host said that there is none."""
+    word: str = ""
+    """What it said then, the last time."""
 
 
 class TimeProof(msgspec.Struct, frozen=True):
@@ -116,6 +122,8 @@ class Proof:
                 self._last.get(key),
                 self._mapper.refused[key],
                 self._why_refused(key),
+                self._counts[absent_key(key)],
+                str(self._last.get(absent_key(key), "")),
             )
             for key in self._readings
         ]

@@ -24,6 +24,8 @@ _NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,3})?"
 _NUMBER_TEXT = re.compile(rf"\s*({_NUMBER})\s*(?:/\s*({_NUMBER})|([^\d\s].*?))?\s*", re.ASCII)
 PART_OF = "fraction"
 """Unit of a text such as `180/255`."""
+NO_VALUE, UNSENT = "none", "unsent"
+"""Words of ours for a number's: the host says that there is none, or says nothing of it."""
 
 
 class Said(NamedTuple):
@@ -61,23 +63,25 @@ def number(
     unit: str,
     scale: float,
     offset: float,
-    words: Mapping[str, float] | None = None,
+    words: Mapping[str, Value] | None = None,
     dimension: str = "",
     zero_is_off: bool = False,
+    is_measured: bool = False,
 ) -> Converter:
     """Numbers: finite, no larger than `MAX_NUMBER`; a bool is not a number.
 
     A text is one where the profile gives a unit, or where it says one of this `dimension` itself;
     one that says another than the profile is refused. A part such as `180/255` is a share in any
     unit of shares. `words` are values that stand for numbers of ours: texts, true and false, and
-    numbers as the host says them. With `zero_is_off` 0 K and 0 °F stand for 0 too: no heater is
-    meant to get that cold.
+    numbers as the host says them; `NO_VALUE` and `UNSENT` may stand there too, and come out as
+    they are. With `zero_is_off` 0 K and 0 °F stand for 0 too: no heater is meant to get that cold.
+    Where a sensor's number `is_measured`, a text without a digit says that there is none.
     """
     known = dict(words or {})
     numbers = {n: ours for word, ours in known.items() if (n := number_in(word)) is not None}
 
     def of_unit(name: str) -> Converter:
-        cold = {0.0: 0.0} if zero_is_off and UNITS[name][1] else {}
+        cold: dict[float, Value] = {0.0: 0.0} if zero_is_off and UNITS[name][1] else {}
         return _known(cold | numbers, _number(name, scale, offset))
 
     plain = of_unit(unit)
@@ -93,7 +97,7 @@ def number(
     def of_text(text: str) -> Value | None:
         said = said_in(text)
         if said is None:
-            return None
+            return NO_VALUE if is_measured and not any(map(str.isdigit, text)) else None
         convert = by_unit.get(said.unit) if said.unit else plain if unit else None
         return None if convert is None else convert(said.number)
 
@@ -109,7 +113,7 @@ def number(
     return convert
 
 
-def _known(numbers: Mapping[float, float], convert: Converter) -> Converter:
+def _known(numbers: Mapping[float, Value], convert: Converter) -> Converter:
     """Numbers that stand for others, before the conversion of the rest."""
     if not numbers:
         return convert

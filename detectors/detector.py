@@ -26,7 +26,7 @@ from detectors.table.frame import ChannelColumns, Frame, Sample
 from detectors.table.learned import Learned, LearnedColumns
 from shared.events import Event, NotEvaluated
 from shared.updates import Floats
-from shared.words import Gate
+from shared.words import Gate, HostState
 
 Say = Callable[[Report], None]
 """Hands a report to the watch."""
@@ -58,6 +58,8 @@ class Moment:
     """Held motion and fan values."""
     learned: Learned
     """From windows closed before this row."""
+    host: HostState
+    """What the host last said of itself."""
 
 
 class RowDetector(ABC):
@@ -116,6 +118,9 @@ class HostDetector:
 
     def uptime(self, row: int, time_s: float, uptime_s: float, say: Say) -> None:
         """Controller uptime where it fell below the last, and the first in the log."""
+
+    def number(self, row: int, time_s: float, key: str, say: Say) -> None:
+        """A number came again under a key of which the host had said that there is none."""
 
     def heard(self, row: int, time_s: float, before_s: float, grew_s: float, say: Say) -> None:
         """The first row (`before_s` NaN), or one more than `GAP_S` after that at `before_s`."""

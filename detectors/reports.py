@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field
 
-from shared.words import EVERY_CHANNEL, Kind
+from shared.words import EVERY_CHANNEL, Kind, Severity
 
 
 @dataclass(slots=True)
@@ -26,6 +26,8 @@ class Sighting:
     text: str
     reads_low: bool = False
     """Whether the reading is below what is true: a loop that follows it heats too far."""
+    severity: Severity | None = None
+    """Where it is another than is usual for the kind."""
     tied_to: str | None = None
     facts: dict[str, float | str] = field(default_factory=dict)
     is_apart: bool = False

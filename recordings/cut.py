@@ -9,6 +9,7 @@ import numpy as np
 from recordings.logs import Log
 from recordings.losses import losses_of, restarts
 from recordings.samples import count_samples
+from shared.absent import hold
 from shared.chain import Chain
 from shared.notes import Note
 from shared.updates import Batch, Update, Value, batch_of, updates_of
@@ -53,13 +54,14 @@ class CutLog:
             high = int(np.searchsorted(batch.time_s, self._end_s, "right"))
             if first_s is None:
                 for update in updates_of(batch.cut(0, low)):
-                    held |= update.values
+                    hold(held, update.values)
             if high <= low:
                 continue
             part = batch.cut(low, high)
             if first_s is None and held:
                 first, *rest = updates_of(part)
-                part = batch_of([Update(first.time_s, held | first.values), *rest])
+                hold(held, first.values)
+                part = batch_of([Update(first.time_s, held), *rest])
             first_s = float(part.time_s[0]) if first_s is None else first_s
             last_s = float(part.time_s[-1])
             samples += count_samples(part)
@@ -88,7 +90,7 @@ def around(batches: Iterable[Batch], stretches: Sequence[tuple[float, float]]) -
         rows: list[Update] = []
         numbers = np.searchsorted([end_s for _, end_s in stretches], batch.time_s)
         for number, update in zip(numbers.tolist(), updates_of(batch), strict=True):
-            held |= update.values
+            hold(held, update.values)
             if number < len(stretches) and update.time_s >= stretches[number][0]:
                 rows.append(update if number == was_in else Update(update.time_s, dict(held)))
                 was_in = number

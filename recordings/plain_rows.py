@@ -13,6 +13,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.absent import absent_key, number_key
 from shared.updates import Batch, Floats
 from shared.words import HostState, channel_of, is_number_key, quantity_of
 
@@ -44,7 +45,11 @@ class Rows:
     """Follows a plain log from its start and gives each batch as it is meant."""
 
     def __init__(self, keys: Sequence[str]) -> None:
-        usable = [key for key in keys if channel_of(key) != "host" and quantity_of(key) not in _OWN]
+        usable = [
+            key
+            for key in keys
+            if channel_of(key) != "host" and quantity_of(key) not in _OWN and not number_key(key)
+        ]
         self._order = sorted(usable, key=_rank)
         self._numbers: dict[str, float] = {}
         self._texts: dict[str, str] = {}
@@ -64,7 +69,8 @@ class Rows:
             if not wanted.any():
                 break
             if is_number_key(key):
-                self._restate_number(key, numbers, wanted)
+                absent = [row for row, _ in texts.get(absent_key(key), ())]
+                self._restate_number(key, numbers, wanted, absent)
             else:
                 self._restate_text(key, texts, wanted)
         self._hold(batch)
@@ -78,14 +84,21 @@ class Rows:
         return is_gone
 
     def _restate_number(
-        self, key: str, numbers: dict[str, Floats], wanted: NDArray[np.bool_]
+        self,
+        key: str,
+        numbers: dict[str, Floats],
+        wanted: NDArray[np.bool_],
+        absent: Sequence[int],
     ) -> None:
+        """Say it again in `wanted` rows, but not from an `absent` row on: there is none."""
         column, last = numbers.get(key), self._numbers.get(key, np.nan)
         if column is None:
             if last != last:
                 return
             column = np.full(len(wanted), np.nan)
-        at = np.maximum.accumulate(np.where(np.isnan(column), -1, np.arange(len(column))))
+        at = np.where(np.isnan(column), -1, np.arange(len(column)))
+        at[absent] = absent
+        at = np.maximum.accumulate(at)
         held = np.where(at < 0, last, column[at])
         numbers[key] = np.where(wanted, held, column)
         wanted &= np.isnan(held)
@@ -107,10 +120,12 @@ class Rows:
     def _hold(self, batch: Batch) -> None:
         for key in self._order:
             column, pairs = batch.numbers.get(key), batch.texts.get(key)
-            if column is not None:
-                said = np.flatnonzero(~np.isnan(column))
-                if len(said):
-                    self._numbers[key] = float(column[said[-1]])
+            absent = batch.texts.get(absent_key(key), ())
+            said = np.empty(0, int) if column is None else np.flatnonzero(~np.isnan(column))
+            if absent and not (len(said) and said[-1] >= absent[-1][0]):
+                self._numbers.pop(key, None)
+            elif column is not None and len(said):
+                self._numbers[key] = float(column[said[-1]])
             elif pairs:
                 self._texts[key] = pairs[-1][1]
 

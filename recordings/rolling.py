@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from recordings.writer import Recorder
+from shared.absent import hold
 from shared.errors import BadInput
 from shared.events import Event
 from shared.updates import Entry, EntryKind, Update, Value
@@ -102,11 +103,13 @@ class RollingRecorder:
                 first, *rest = updates
                 carried = [key for key in self._held if key not in first.values]
                 self._current.fact(CARRIED, carried)
-                updates = [Update(first.time_s, self._held | first.values), *rest]
+                whole = dict(self._held)
+                hold(whole, first.values)
+                updates = [Update(first.time_s, whole), *rest]
                 self._carry = False
             self._last_s = updates[-1].time_s
             for update in updates:
-                self._held |= update.values
+                hold(self._held, update.values)
             for key in [key for key in self._held if quantity_of(key) in MOMENTARY]:
                 del self._held[key]
             self._current.updates(updates)

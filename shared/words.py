@@ -140,6 +140,9 @@ QUANTITIES = {
     )
 }
 
+SENSOR_QUANTITIES = ("temperature_c", "code", "resistance_ohm")
+"""What a sensor gives; any of them is a reading of its channel."""
+
 EVERY_CHANNEL = "*"
 """Channel of an event that means every channel, or the link itself."""
 

@@ -234,7 +234,7 @@ class Guide:
         rows: dict[float, dict[str, Value]] = {}
         for key in history.keys:
             times, values = history.samples(key, from_s, until_s)
-            for index in np.flatnonzero(times > from_s).tolist():
+            for index in np.flatnonzero((times > from_s) & ~np.isnan(values)).tolist():
                 rows.setdefault(float(times[index]), {})[key] = float(values[index])
         return [Update(time_s, rows[time_s]) for time_s in sorted(rows)]
 

@@ -1,12 +1,13 @@
 """Recent samples of every key, held for the chart and reduced to columns on demand."""
 
 import threading
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from shared.absent import number_key
 from shared.updates import Batch, Floats
 from shared.words import HostState
 
@@ -58,7 +59,9 @@ class _Track:
         stretch = ((times - times[0]) / width_s).astype(np.int64)
         order = np.lexsort((values, stretch))
         ends = np.flatnonzero(np.diff(stretch[order], prepend=-1, append=stretch[-1] + 1))
-        kept = np.unique(np.concatenate([order[ends[:-1]], order[ends[1:] - 1]]))
+        # Where there was no value, it is sorted behind the highest.
+        highest = order[np.flatnonzero(np.diff(np.isnan(values[order]).astype(np.int8)) > 0)]
+        kept = np.unique(np.concatenate([order[ends[:-1]], order[ends[1:] - 1], highest]))
         self.time_s = np.concatenate([times[kept], self.time_s[older : self.size]])
         self.value = np.concatenate([values[kept], self.value[older : self.size]])
         self.size = len(self.time_s)
@@ -146,8 +149,7 @@ class History:
             self._last_s = batch.time_s[-1]
             heard = batch.time_s[_heard_rows(batch)]
             self._heard.append(heard, heard)
-            for key, column in batch.numbers.items():
-                present = ~np.isnan(column)
+            for key, column, present in _said(batch):
                 track = self._tracks.setdefault(key, _Track())
                 track.append(batch.time_s[present], column[present])
             if self._keep_s is not None:
@@ -198,7 +200,7 @@ class History:
         return np.stack([times[found], times[found + 1]], axis=1)
 
     def last(self, key: str, time_s: float) -> float | None:
-        """Value that held at a time; None before the first."""
+        """Value that held at a time; None before the first, and where there was none."""
         with self._lock:
             coarse = self._coarse.get(key)
             if coarse is not None and not time_s <= self._last_s:
@@ -208,10 +210,13 @@ class History:
             if track is None:
                 return None
             index = int(np.searchsorted(track.time_s[: track.size], time_s, side="right"))
-            return float(track.value[index - 1]) if index else None
+            value = track.value[index - 1] if index else np.nan
+            return None if np.isnan(value) else float(value)
 
     def samples(self, key: str, start_s: float, end_s: float) -> tuple[Floats, Floats]:
         """Times and values of a key in start_s…end_s, and one sample before, as copies.
+
+        NaN is where the host said that there is no value any more.
 
         The sample before says what still holds at `start_s`, since hosts may send
         only changes.
@@ -277,6 +282,17 @@ class History:
         low[column[starts]] = np.fmin.reduceat(values, starts)
         high[column[starts]] = np.fmax.reduceat(values, starts)
         return low, high
+
+
+def _said(batch: Batch) -> Iterator[tuple[str, Floats, NDArray[np.bool_]]]:
+    """Keys of numbers, their columns, and the rows that give one or say that there is none."""
+    absent = {n: key for key in batch.texts if (n := number_key(key)) is not None}
+    none = np.full(len(batch), np.nan)
+    for number in dict.fromkeys((*batch.numbers, *absent)):
+        column = batch.numbers.get(number, none)
+        said = ~np.isnan(column)
+        said[[row for row, _ in batch.texts.get(absent.get(number, ""), ())]] = True
+        yield number, column, said
 
 
 def _late_after_s(time_s: Floats) -> float:

@@ -37,8 +37,8 @@ def profile_for(host: str) -> tuple[Profile, str]:
 def profiles_for(hosts: Sequence[str], output: str | None) -> list[tuple[Profile, str]]:
     """Profiles and titles of several HOSTs, no title twice. Raises BadInput.
 
-    A host that is named twice is refused: it is asked over one connection only; so is
-    one `output` for several. One name that is wrong among several gets its line and fails alone.
+    One `output` for several is refused. One name that is wrong among several gets its line and
+    fails alone; so does a host that is named again: it is asked over one connection only.
     """
     if output is not None and len(hosts) > 1:
         raise BadInput("-o", "one file cannot hold several hosts", "leave -o out, or name one host")
@@ -54,7 +54,8 @@ def profiles_for(hosts: Sequence[str], output: str | None) -> list[tuple[Profile
             failed.append(bad)
             continue
         if any(set(profile.addresses) & set(other.addresses) for other, _ in found):
-            raise BadInput(title, "this host is named twice", "name each host once")
+            failed.append(BadInput(title, "this host is named twice", "name each host once"))
+            continue
         if title in taken:
             title = f"{title} ({len(found) + 1})"
         taken.add(title)

@@ -30,8 +30,9 @@ from shared.events import Event, RankedCause, Verdict
 from shared.notes import NOTE, Note
 from shared.updates import Entry, EntryKind, Update, batch_of
 from shared.when import counted, spelt
-from shared.words import Act, HostState, Severity
+from shared.words import Act, Severity
 from tui.history import History
+from tui.hosttold import HostTold
 from tui.snapshot import LinkState, LinkView, RecordingView, Snapshot
 
 TRIALS_EVERY_S = 5.0
@@ -89,8 +90,7 @@ class Live:
         )
         self._changed: dict[int, Event] = {}
         self._serial = 0
-        self._host = ""
-        """The host's own word; empty before it says one or gives a reading."""
+        self._host = HostTold()
         self._heard_own_s = own_time()
         self._messages = 0
         self._is_heard = False
@@ -232,10 +232,11 @@ class Live:
                     link.attempts,
                     None if link.next_own_s is None else max(link.next_own_s - now_own, 0.0),
                 ),
-                host=self._host,
+                host=self._host.word,
+                message=self._host.message,
                 recording=self._recording_view(),
                 channels=healths_beside(
-                    found.healths, found.events, stand.shelved, self._host, found.now_s
+                    found.healths, found.events, stand.shelved, self._host.word, found.now_s
                 ),
                 events=found.events,
                 acknowledged=stand.acknowledged,
@@ -345,11 +346,7 @@ class Live:
             if self._shows:
                 self._history.append(batch)
             self._take_events(self._watch.feed(batch))
-            states = batch.texts.get("host.state")
-            if states:
-                self._host = states[-1][1]
-            elif not self._host and batch.numbers:
-                self._host = HostState.UP
+            self._host.take(batch)
             self._serial += 1
 
     def _take_events(self, changed: list[Event]) -> None:

@@ -3,8 +3,11 @@
 import time
 from collections.abc import Iterable, Iterator
 
+from client.plan import NULL
 from client.profile import Profile
 from client.proof import Proof, ReadingProof
+from client.values import UNSENT
+from shared.absent import UNREAD
 from shared.clock import own_time
 from shared.text import clean
 from shared.when import short
@@ -54,11 +57,12 @@ def check_lines(proof: Proof, dropped: int = 0, timed: bool = True) -> Iterator[
     yield f"{proof.messages} messages, {proof.updates} with readings{rate}"
     yield from _table(gave)
     yield from _reasons(gave)
+    yield from _absences(readings)
     yield from _word_lines(proof)
     if never:
         yield "never gave a value: " + ", ".join(_named(reading) for reading in never)
         yield from _reasons(never)
-        if any(not reading.refused for reading in never):
+        if any(not reading.refused and not reading.none for reading in never):
             yield "  (a host that sends only changes may not have had one to send)"
     if timed:
         yield from _time_lines(proof)
@@ -93,6 +97,15 @@ def _reasons(readings: Iterable[ReadingProof]) -> Iterator[str]:
     for reading in readings:
         if reading.refused:
             yield f"  {reading.key} refused {reading.refused}: {reading.why}"
+
+
+def _absences(readings: Iterable[ReadingProof]) -> Iterator[str]:
+    """Where the host said that there is no value, and what to write if it means another thing."""
+    for reading in readings:
+        if reading.none and not reading.word.startswith(UNREAD):
+            yield f"  {reading.key} none {reading.none} ×: the host says '{reading.word}' there"
+            if reading.word == NULL and reading.count:
+                yield f'    if that means unchanged: words = {{ {NULL} = "{UNSENT}" }}'
 
 
 def _named(reading: ReadingProof) -> str:

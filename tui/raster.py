@@ -67,7 +67,8 @@ def missing(grid: Grid, gaps: Floats, since_s: float, until_s: float) -> Flags:
 
 
 def columns(grid: Grid, time_s: Floats, value: Floats, blank: Flags) -> Columns:
-    """Extremes per dot column. A value holds until the next one; lines join across columns.
+    """Extremes per dot column. A value holds until the next one, NaN as none; lines join across
+    columns.
 
     `time_s` is not falling; samples before the window say what holds at its left edge.
     No sample is ever left out, so a spike of one sample is seen at any zoom.
@@ -75,6 +76,7 @@ def columns(grid: Grid, time_s: Floats, value: Floats, blank: Flags) -> Columns:
     low = np.full(grid.count, np.nan)
     high = np.full(grid.count, np.nan)
     last = np.full(grid.count, np.nan)
+    held = np.full(grid.count, -1)
     dot = np.floor(time_s / grid.dot_s).astype(np.int64) - grid.first
     before = int(np.searchsorted(dot, 0))
     stop = int(np.searchsorted(dot, grid.count))
@@ -86,7 +88,7 @@ def columns(grid: Grid, time_s: Floats, value: Floats, blank: Flags) -> Columns:
         low[at] = np.fmin.reduceat(values, starts)
         high[at] = np.fmax.reduceat(values, starts)
         last[at] = values[np.append(starts[1:], len(values)) - 1]
-    held = np.where(np.isnan(last), -1, np.arange(grid.count))
+        held[at] = at
     held = np.maximum.accumulate(held)
     last = np.where(held >= 0, last[held], carried)
     low = np.where(np.isnan(low), last, low)

@@ -37,8 +37,9 @@ from shared.events import Event, Verdict
 from shared.health import ChannelHealth, Trust
 from shared.notes import NOTE, Note
 from shared.updates import Batch
-from shared.words import Act, Gate, HostState, Severity
+from shared.words import Act, Gate, Severity
 from tui.history import History
+from tui.hosttold import HostTold
 from tui.outline import outline_of
 from tui.snapshot import LinkState, LinkView, PlayView, RecordingView, Snapshot
 
@@ -90,6 +91,7 @@ class Replay:
         self._recorded: list[Event] = []
         self._channel_names = log.channels
         self._states: list[tuple[float, str]] = []
+        self._told = HostTold()
         self._serial = 0
         self._stopping = False
         self._wake = threading.Event()
@@ -258,8 +260,7 @@ class Replay:
         self._watch.feed(batch)
         with self._lock:
             self._history.append(batch)
-            for row, word in batch.texts.get("host.state", ()):
-                self._states.append((float(batch.time_s[row]), word))
+            self._states += self._told.take(batch)
             self._heard_own_s = time.monotonic()
             self._serial += 1
         if not self._whole.is_judged and time.monotonic() - self._shown_own_s >= SHOW_EVERY_S:
@@ -330,7 +331,7 @@ class Replay:
 
     def _host_at(self, cursor_s: float) -> str:
         index = bisect_right(self._states, cursor_s, key=lambda item: item[0])
-        return self._states[index - 1][1] if index else HostState.UP
+        return self._states[index - 1][1] if index else ""
 
     def _channels_at(self, cursor_s: float) -> list[ChannelHealth]:
         """Channels that were there at the cursor; those of the outline while none was read."""

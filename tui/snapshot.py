@@ -78,7 +78,7 @@ class Snapshot:
     now_s: float
     link: LinkView
     host: str
-    """Its state: a `HostState`, or its own word where that has no meaning here."""
+    """Its state: a `HostState`, or its own word where that has no meaning here; empty: not told."""
     recording: RecordingView
     channels: tuple[ChannelHealth, ...]
     events: tuple[Event, ...]
@@ -90,6 +90,8 @@ class Snapshot:
     verdict: Verdict
     notes: tuple[Note, ...]
     play: PlayView | None = None
+    message: str = ""
+    """The host's last words."""
     assumed: tuple[str, ...] = ()
     chains: tuple[ChainState, ...] = ()
     """What each sensor chain shows; in a replay as of the whole file."""

@@ -14,6 +14,7 @@ nothing is guessed where it isn't:
     delta_ohm, delta_c   size of one occurrence
     flags            converter flags, joined by `;`
     message          the host's words
+    says             its word in place of a reading
     offset_c, offset_ohm   offset at room temperature; others_c what the others say
     power_excess     change of the power that a hold takes, as part of it
     events, all_events   occurrences in the tied state, and all
@@ -28,7 +29,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 import msgspec
 
 from detectors.diagnosis import context, reading
-from detectors.diagnosis.case import Case, Fact, amount, number, offset_k
+from detectors.diagnosis.case import Case, Fact, amount, number, offset_k, word
 from detectors.diagnosis.chainfacts import ABSURD_K, offset_fits
 from detectors.diagnosis.context import link_shape
 from shared.events import Event
@@ -94,6 +95,7 @@ OF_HEAT = (
 """Facts that weigh as far as the reading is believed."""
 
 PLAIN = (
+    Plain("no-reading", Kind.STALE, "says_none", 0.0),
     Plain(
         "settles-by-itself",
         Kind.STARTUP_TRANSIENT,
@@ -122,6 +124,7 @@ def figures_of(case: Case, event: Event) -> dict[str, float]:
         found["falls_c_min"] = -60.0 * rate
         if cooling is not None and cooling < FALLING_C_PER_S:
             found["times_cooling"] = rate / cooling
+    found["says_none"] = float(word(event, "says") != "")
     found["follows"] = float(event.end_s is not None and found.get("followed") != 0.0)
     found["more_power"] = amount(event, "power_excess")
     if (took_s := number(event, "settled_s", "duration_s")) is not None:

@@ -98,6 +98,13 @@ _TABLE: tuple[Sign | Weight, ...] = (
     Weight(Cause.LOOSE_CONNECTION, 0.50, "a terminal lets go"),
     Weight(Cause.BUS_WIRING, 0.10, "all ones look like an open input"),
     Weight(Cause.SENSOR_FAILED, 0.08, "a crack that opens"),
+    Sign("no-reading", Family.SHAPE, otherwise=0.005, unknown=0.03),
+    Weight(Cause.BROKEN_LEAD, 0.40, "a host that finds an input open gives no degrees", TRADE),
+    Weight(Cause.LOOSE_CONNECTION, 0.20, "a plug that has come off is an open input"),
+    Weight(Cause.SENSOR_FAILED, 0.50, "an element that has parted, or is shorted"),
+    Weight(Cause.BUS_WIRING, 0.15, "a converter that does not answer gives nothing"),
+    Weight(Cause.SUPPLY, 0.08, "a converter without supply does not answer"),
+    Weight(Cause.WIRE_COUNT_SETTING, 0.05, "empty terminals hang open"),
     # Jumps, noise, and what stands still.
     Sign("jumps-alike", Family.WHERE, otherwise=0.10, unknown=0.15),
     Weight(Cause.GROUND_LOOP, 0.70, "the same current, the same error", PHYSICS),

@@ -39,6 +39,8 @@ SAID = "message"
 """Fact of a silence: what the host says all the same."""
 SURE = 0.5
 """From here on one cause is named alone."""
+CLEAR = 0.15
+"""Below this a cause is none to be shown as likely, or to be checked first. Judgement."""
 
 
 class _Body(msgspec.Struct, frozen=True):
@@ -192,7 +194,10 @@ def _found(seen: Sequence[Event], named: Sequence[list[RankedCause]]) -> str:
     if len(named) > 1:
         text += f"; also {', '.join(_shown(ranked[0]) for ranked in named[1:])}"
     check = named[0][0].next_check
-    return text if check is None else f"{text} — next: {check.name.replace('-', ' ')}"
+    is_clear = any(each.cause is not None and each.probability >= CLEAR for each in named[0])
+    return (
+        text if check is None or not is_clear else f"{text} — next: {check.name.replace('-', ' ')}"
+    )
 
 
 def _most_likely(ranked: list[RankedCause], seen: Sequence[Event]) -> str:
@@ -238,7 +243,10 @@ def _nothing(
         text += f" in {spelt(span_s)}"
     if channels is not None:
         text += f" of {channels} channel{'' if channels == 1 else 's'}"
-    text += "".join(f"; {each.why}" for each in not_evaluated if each.kind is Kind.HALT)
+    untold = [each.why for each in not_evaluated if each.kind is Kind.HALT]
+    if untold:
+        # Of a machine that may be stopped, well-looking readings are not the first thing to say.
+        text = f"{'; '.join(untold)}; in what is told, {text}"
     notices: dict[str, dict[str, None]] = {}
     for event in seen:
         on = notices.setdefault(event.kind.value, {})

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 
 from detectors.detector import HostDetector, RowDetector, Rule, WindowDetector
+from detectors.kinds.absent import AbsentDetector
 from detectors.kinds.apart import ApartRule
 from detectors.kinds.excursions import ExcursionDetector
 from detectors.kinds.flags import FlagDetector
@@ -29,6 +30,7 @@ def host_detectors() -> list[HostDetector]:
     """Detectors of host state, messages, flags and silence."""
     return [
         LinkDetector(),
+        AbsentDetector(),
         HostClockDetector(),
         UnreadableDetector(),
         FlagDetector(),

@@ -5,7 +5,7 @@ windows come in runs, of one or of hundreds. Either way gives the same reports.
 """
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +20,7 @@ from detectors.table.learned import NOTHING, LearnedColumns
 from detectors.table.plan import ChannelPlan
 from detectors.table.windows import ROWS, Times, Windows
 from shared.events import NotEvaluated
-from shared.words import Gate
+from shared.words import Gate, HostState
 
 GATES_KEPT = 1024
 """Changes of what the channel does that are remembered."""
@@ -29,8 +29,9 @@ GATES_KEPT = 1024
 class ChannelWatch:
     """Everything the watch keeps for one channel."""
 
-    def __init__(self, plan: ChannelPlan) -> None:
+    def __init__(self, plan: ChannelPlan, state_at: Callable[[int], HostState]) -> None:
         self.plan = plan
+        self._state_at = state_at
         self._row_detectors = row_detectors(plan)
         self.window_detectors = window_detectors(plan)
         is_told = plan.scale.is_told and plan.scale.has_constant
@@ -123,6 +124,7 @@ class ChannelWatch:
             self.gate,
             row.context,
             self.learned,
+            self._state_at(row.row),
         )
         for detector in self._row_detectors:
             detector.step(moment, say)
@@ -202,6 +204,7 @@ class ChannelWatch:
                 self.gate_at(row),
                 {key: float(values[index]) for key, values in frame.context.items()},
                 given.learned.after(int(given.window[index])),
+                self._state_at(row),
             )
             for detector in detectors:
                 detector.step(moment, say)

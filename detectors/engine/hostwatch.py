@@ -13,6 +13,7 @@ from detectors.detector import Say
 from detectors.engine.catalogue import host_detectors
 from detectors.kinds.hoststate import HostHistory
 from detectors.kinds.reported import REPORTED
+from shared.absent import number_key
 from shared.events import NotEvaluated
 from shared.link import LINK
 from shared.unreadable import UNREADABLE
@@ -45,6 +46,10 @@ class HostWatch:
     def has_uptime(self) -> bool:
         return self._history.last_uptime_s == self._history.last_uptime_s
 
+    def state_at(self, row: int) -> HostState:
+        """State as known at a row."""
+        return self._history.at(row)[0]
+
     def at(self, rows: Sequence[int]) -> list[tuple[HostState, float]]:
         """State and last restart as known at each of these rows."""
         return [self._history.at(row) for row in rows]
@@ -67,7 +72,11 @@ class HostWatch:
                     continue
                 for detector in self._detectors:
                     detector.text(row, update.time_s, key, value, say)
-            elif key == UPTIME and self._history.uptime(row, update.time_s, value):
+                continue
+            if self._history.number(key):
+                for detector in self._detectors:
+                    detector.number(row, update.time_s, key, say)
+            if key == UPTIME and self._history.uptime(row, update.time_s, value):
                 for detector in self._detectors:
                     detector.uptime(row, update.time_s, value, say)
 
@@ -94,6 +103,7 @@ class HostWatch:
         is_heard[heard] = True
         gaps = np.flatnonzero(~(np.diff(time_heard, prepend=self._heard_s) <= GAP_S))
         wanted = {*np.flatnonzero(~is_heard).tolist(), *heard[gaps].tolist(), *self._texts(batch)}
+        wanted.update(self._absent(batch))
         if uptime is not None:
             falls = np.diff(uptime[said], prepend=math.inf) < 0.0
             wanted.update(said[falls].tolist())
@@ -121,8 +131,24 @@ class HostWatch:
         for key, pairs in batch.texts.items():
             if _counts_each(key):
                 yield from (index for index, _ in pairs)
+            if number_key(key) is not None:
+                continue
             last = self._history.texts.get(key)
             for index, text in pairs:
                 if text != last:
                     yield index
                     last = text
+
+    def _absent(self, batch: Batch) -> Iterator[int]:
+        """Updates from which on there is no number under a key, and those that bring one."""
+        keys = {number: key for key in batch.texts if (number := number_key(key)) is not None}
+        for number, key in {**self._history.absent, **keys}.items():
+            column, said = batch.numbers.get(number), batch.texts.get(key, ())
+            came = np.flatnonzero(~np.isnan(column)) if column is not None else np.empty(0, int)
+            before = np.searchsorted(came, [0, *(row for row, _ in said)])
+            yield from came[before[before < len(came)]].tolist()
+            last, count = self._history.texts.get(key), 0
+            for (row, text), numbers in zip(said, before[1:].tolist(), strict=True):
+                if text != last or numbers != count:
+                    yield row
+                last, count = text, numbers

@@ -181,5 +181,7 @@ class Watch:
     def _channel(self, name: str) -> ChannelWatch:
         channel = self._channels.get(name)
         if channel is None:
-            channel = self._channels[name] = ChannelWatch(self._filler.plan(name))
+            channel = self._channels[name] = ChannelWatch(
+                self._filler.plan(name), self._host.state_at
+            )
         return channel

@@ -7,7 +7,8 @@ not repeated values, so a host that sends only changes is judged as any other, a
 rows come while the host is silent.
 
 However quiet, a reading above 60 °C must fall once its power is off and its target lower: by
-what a time constant of an hour leaves it, three steps and 1 K, or it is frozen.
+what a time constant of an hour leaves it, three steps and 1 K, or it is frozen. Once the host
+has stopped the machine only the channel's own habit tells: it may hold what it read last.
 
 Blind otherwise where noise is below about 0.2 steps of the reading: a quiet reading and a frozen
 one look the same; and where a host that repeats values stops to send a channel. An open
@@ -26,7 +27,7 @@ from detectors.table.plan import ChannelPlan
 from detectors.table.scale import is_end_shaped
 from shared.events import NotEvaluated
 from shared.platinum import HIGHEST_C, LOWEST_C
-from shared.words import Kind
+from shared.words import HostState, Kind
 
 LEAST_S = 3.0
 WITH_POWER = 0.5
@@ -42,6 +43,12 @@ SLOWEST_S, AIR_C = 3600.0, 45.0
 """Nothing heated cools slower than this (assumed), in air that is no warmer."""
 LEAST_FALL_STEPS, LEAST_FALL_K = 3.0, 1.0
 LEAST_RUN = 16
+
+_ALONE = "the same reading {run} times ({seconds:.0f} s): noise alone would move it"
+_MOVED = "the same reading for {seconds:.0f} s while power or target moved"
+_STAYS_HOT = (
+    "the same {celsius:.1f} °C for {seconds:.0f} s with its heater off: what is so hot would cool"
+)
 
 
 class FrozenDetector(RowDetector):
@@ -88,17 +95,20 @@ class FrozenDetector(RowDetector):
         if self._is_unsent(moment):
             self._unsent_s = moment.sample.sent_s
             return
-        if self._ought_to_have_cooled(moment):
+        # A host that stopped the machine may as well hold what it last read.
+        is_halted = moment.host is HostState.HALTED
+        if not is_halted and self._ought_to_have_cooled(moment):
             self._is_frozen = True
-            say(self._sighting(moment, moved=True))
+            say(self._sighting(moment, _STAYS_HOT.format_map(self._figures(moment)), moved=False))
             return
         if limit == math.inf:
             return
-        moved = self._moved(moment.sample)
+        moved = self._moved(moment.sample) and not is_halted
         needed = WITH_POWER * limit if moved else limit
         if moment.run >= needed and moment.time_s - moment.held_since_s >= LEAST_S:
             self._is_frozen = True
-            say(self._sighting(moment, moved))
+            words = _MOVED if moved else _ALONE
+            say(self._sighting(moment, words.format_map(self._figures(moment)), moved))
 
     def not_evaluated(self) -> list[NotEvaluated]:
         if self._unsent_s == self._unsent_s:
@@ -149,12 +159,13 @@ class FrozenDetector(RowDetector):
         low, high = (plan.low_ohm, plan.high_ohm) if sample.in_ohms else (LOWEST_C, HIGHEST_C)
         return not low < sample.signal < high
 
-    def _sighting(self, moment: Moment, moved: bool) -> Sighting:
+    def _figures(self, moment: Moment) -> dict[str, float]:
+        seconds = moment.time_s - moment.held_since_s
+        return {"run": moment.run, "seconds": seconds, "celsius": moment.sample.celsius}
+
+    def _sighting(self, moment: Moment, text: str, moved: bool) -> Sighting:
         sample = moment.sample
         seconds = moment.time_s - moment.held_since_s
-        text = f"the same reading {moment.run} times ({seconds:.0f} s): noise alone would move it"
-        if moved:
-            text = f"the same reading for {seconds:.0f} s while power or target moved"
         return Sighting(
             row=moment.row,
             at_s=moment.time_s,

@@ -4,8 +4,11 @@ import math
 from dataclasses import dataclass, field
 
 from detectors.table.gates import STARTING_S
+from shared.absent import number_key
 from shared.words import HostState
 
+SAID = "host.said"
+"""Key of the host's own text for a stop."""
 _KEPT = 1024
 """State changes remembered; a log with more has long forgotten why it asks."""
 
@@ -15,6 +18,8 @@ class HostHistory:
     """State and last restart as they stood at a row."""
 
     texts: dict[str, str] = field(default_factory=dict)
+    absent: dict[str, str] = field(default_factory=dict)
+    """Keys of numbers that the host says there are none of, and the keys that say so."""
     last_uptime_s: float = math.nan
     grew_s: float = math.nan
     """How far the latest uptime is beyond the one before; NaN once that has been asked for."""
@@ -43,11 +48,20 @@ class HostHistory:
         if self.texts.get(key) == text:
             return False
         self.texts[key] = text
+        if (number := number_key(key)) is not None:
+            self.absent[number] = key
         state = host_state(text) if key == "host.state" else None
+        if key == "host.state" and state is not HostState.HALTED:
+            # What a later stop is told by is news, be it the same.
+            self.texts.pop(SAID, None)
         if state is not None:
             restarted_s = time_s if state is HostState.STARTING else self.restarted_s
             self._add(row, state, restarted_s)
         return True
+
+    def number(self, key: str) -> bool:
+        """A number came; whether the host had said that there is none under its key."""
+        return bool(self.absent) and self.texts.pop(self.absent.pop(key, ""), None) is not None
 
     def uptime(self, row: int, time_s: float, uptime_s: float) -> bool:
         """Take a controller uptime; whether it fell below the last, or is the first."""

@@ -8,7 +8,8 @@ something changes, is not called silent. Nor is one whose clock was set, where u
 its next word; how it went is told by the client (`linkstory`), and where uptime fell over it, by
 the restart. A restart is an uptime that falls, or a host that says it is starting. A halt
 is quoted with what the host newly said at that moment or up to `AFTER_S` later, first; failing
-that, with what it said up to `BEFORE_S` before: older words are of something else. A state
+that, with what it said up to `BEFORE_S` before: older words are of something else; failing that,
+with the state's own text. What is said as it ends is no part of it. A state
 without a meaning is never taken for up: it is told, in the host's own word, until one comes that
 has a meaning.
 
@@ -22,7 +23,7 @@ import math
 from detectors.detector import HostDetector, Say
 from detectors.kinds.cadence import Cadence
 from detectors.kinds.hostclock import leap
-from detectors.kinds.hoststate import host_state
+from detectors.kinds.hoststate import SAID, host_state
 from detectors.kinds.linkstory import LinkStory
 from detectors.reports import Cleared, Sighting, Started, of_the_host
 from detectors.table.gates import STARTING_S
@@ -66,6 +67,11 @@ class LinkDetector(HostDetector):
         self._restarted_s = -math.inf
         self._words = ""
         self._words_s = -math.inf
+        self._said, self._said_s = "", -math.inf
+        """The state's own text for a stop, and when it came."""
+        self._halt_said: Sighting | None = None
+        self._unsaid: Sighting | None = None
+        """The newest telling of a halt, and the one before it."""
         self._halted_s = math.nan
         """When the halt came that still waits for words of its own; else NaN."""
         self._cadence = Cadence()
@@ -83,9 +89,12 @@ class LinkDetector(HostDetector):
         self._heard_s = self._limit_s = math.nan
 
     def text(self, row: int, time_s: float, key: str, text: str, say: Say) -> None:
-        if key == "host.message":
+        if key == SAID:
+            self._said, self._said_s = text, time_s
+        elif key == "host.message":
             self._words, self._words_s = text, time_s
             if self._state is HostState.HALTED and time_s - self._halted_s <= AFTER_S:
+                self._unsaid = self._halt_said
                 say(self._halt(row, time_s))
         said = link_said(text) if key == LINK else None
         if said is not None:
@@ -104,7 +113,7 @@ class LinkDetector(HostDetector):
             self._back_s = time_s
             say(self._back(row, time_s))
         if was is HostState.HALTED:
-            say(Cleared(row, time_s, EVERY_CHANNEL, Kind.HALT, time_s))
+            say(self._over(row, time_s))
         self._tells_state = self._tells_state or HostState.GONE not in (state, was)
         if state is None:
             found = self._sighting(row, time_s, Kind.UNKNOWN_STATE, time_s, self._said_words())
@@ -117,7 +126,7 @@ class LinkDetector(HostDetector):
                 self._begin_loss(row, time_s)
             say(self._loss(row, time_s))
         elif state is HostState.HALTED:
-            self._halted_s = time_s
+            self._halted_s, self._unsaid = time_s, None
             say(self._halt(row, time_s))
         elif state is HostState.STARTING:
             self._restart(row, time_s, "the host started again", say)
@@ -282,15 +291,24 @@ class LinkDetector(HostDetector):
     def _halt(self, row: int, time_s: float) -> Sighting:
         """The halt, in the words that go with it."""
         words = self._words if self._words_s >= self._halted_s - BEFORE_S else ""
+        own = self._said if self._said_s >= self._halted_s else ""
         if words and self._words_s >= self._halted_s:
             start_s, self._halted_s = self._halted_s, math.nan
         else:
             start_s = self._halted_s
-        said = f": {words}" if words else ""
-        text = f"the host stopped the machine{said}"
+        said = words or own
+        text = f"the host stopped the machine{': ' if said else ''}{said}"
         found = self._sighting(row, time_s, Kind.HALT, start_s, text)
-        found.facts = {"message": words} if words else {}
+        found.facts = {"message": said} if said else {}
+        self._halt_said = found
         return found
+
+    def _over(self, row: int, time_s: float) -> Cleared:
+        """The end of a halt. What the host said with it is no reason of the halt."""
+        over, before = Cleared(row, time_s, EVERY_CHANNEL, Kind.HALT, time_s), self._unsaid
+        if self._halt_said is not None and before is not None and self._halt_said.at_s == time_s:
+            over.text, over.facts = before.text, {"message": before.facts.get("message", "")}
+        return over
 
     def _restart(self, row: int, time_s: float, text: str, say: Say) -> None:
         if time_s - self._restarted_s < ONE_RESTART_S:

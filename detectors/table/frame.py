@@ -3,7 +3,8 @@
 A host may send everything or only changes; a key that is not in an update still
 holds its last value. Detectors therefore see *rows*: moments at which the host said
 anything about the machine, with every key filled in. A row is the same whether the
-host repeated a value or not, and however updates were grouped.
+host repeated a value or not, and however updates were grouped. Where the host says that there is
+no value (`shared.absent`), none is held: NaN until one comes.
 
 A `Frame` is a run of rows as arrays; a `Row` is one of them as plain floats. `Filler`
 makes either and keeps the one small state that both need.
@@ -17,9 +18,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from detectors.table.plan import FROM_OHMS, ChannelPlan
+from shared.absent import number_key
 from shared.chain import Chain
 from shared.updates import Batch, Floats, Update
-from shared.words import channel_of, quantity_of
+from shared.words import SENSOR_QUANTITIES, channel_of, quantity_of
 
 WINDOW_ROWS = 32
 """Rows are counted in windows of so many, from the start of the log."""
@@ -31,7 +33,9 @@ SPACING_MARGIN = 1.25
 MOTION_KEYS = tuple(
     f"motion.{name}" for name in ("x_mm", "y_mm", "z_mm", "speed_mm_s", "feed_mm_s")
 )
-_SENSOR_QUANTITIES = ("temperature_c", "code", "resistance_ohm")
+
+
+_Rows = NDArray[np.intp]
 
 
 @dataclass(slots=True)
@@ -177,26 +181,30 @@ class Filler:
         fresh: set[str] = set()
         for key, value in update.values.items():
             if isinstance(value, str):
-                continue
+                number = number_key(key)
+                if number is None or number in update.values:
+                    continue
+                key, value = number, math.nan
             quantity = quantity_of(key)
-            if quantity in _SENSOR_QUANTITIES or quantity in ("target_c", "power"):
+            if quantity in SENSOR_QUANTITIES or quantity in ("target_c", "power"):
                 channel = channel_of(key)
                 held = self._hold(channel)
                 if quantity == "temperature_c":
                     held.celsius = value
                 elif quantity == "code":
                     held.code = value
-                    held.plan.has_code = True
+                    held.plan.has_code = held.plan.has_code or value == value
                 elif quantity == "resistance_ohm":
                     held.resistance_ohm = value
-                    held.plan.has_ohms = True
+                    held.plan.has_ohms = held.plan.has_ohms or value == value
                 elif quantity == "target_c":
                     held.target_c = value
                     continue
                 else:
                     held.power = value
                     continue
-                fresh.add(channel)
+                if value == value:
+                    fresh.add(channel)
             elif key in MOTION_KEYS or quantity == "speed":
                 self.context[key] = value
         row_spacing = time_s - self.last_s
@@ -219,7 +227,8 @@ class Filler:
         usual = max(SPACING_MARGIN * held.period_s, row_spacing)
         spacing = since if since < usual else usual
         changed = not joined and signal != held.signal and signal == signal
-        if self.rows % WINDOW_ROWS == 0 or not held.power <= held.power_peak:
+        is_first = self.rows % WINDOW_ROWS == 0
+        if is_first or (held.power == held.power and not held.power <= held.power_peak):
             held.power_peak = held.power
         sample = Sample(
             signal,
@@ -257,19 +266,20 @@ class Filler:
         time_s = batch.time_s[rows]
         row_spacing = np.diff(time_s, prepend=self.last_s)
         numbers = {key: column[rows] for key, column in batch.numbers.items()}
+        ended = _ended(batch, rows, numbers)
         for key in numbers:
             quantity = quantity_of(key)
-            if quantity in _SENSOR_QUANTITIES or quantity in ("target_c", "power"):
+            if quantity in SENSOR_QUANTITIES or quantity in ("target_c", "power"):
                 self._hold(channel_of(key))
             elif (key in MOTION_KEYS or quantity == "speed") and key not in self.context:
                 self.context[key] = math.nan
         channels = {
-            name: self._columns(name, held, numbers, time_s, row_spacing)
+            name: self._columns(name, held, numbers, ended, time_s, row_spacing)
             for name, held in self.held.items()
         }
         context = {}
         for key, last in self.context.items():
-            filled = _fill(numbers.get(key), last, len(rows))
+            filled = _fill(numbers.get(key), last, len(rows), ended.get(key))
             context[key] = filled
             if len(filled):
                 self.context[key] = float(filled[-1])
@@ -284,20 +294,26 @@ class Filler:
         name: str,
         held: Held,
         numbers: Mapping[str, Floats],
+        ended: Mapping[str, _Rows],
         time_s: Floats,
         row_spacing: Floats,
     ) -> ChannelColumns:
         n = len(time_s)
+
+        def filled(quantity: str, last: float) -> Floats:
+            key = f"{name}.{quantity}"
+            return _fill(numbers.get(key), last, n, ended.get(key))
+
         fresh = np.zeros(n, dtype=bool)
-        for quantity in _SENSOR_QUANTITIES:
+        for quantity in SENSOR_QUANTITIES:
             column = numbers.get(f"{name}.{quantity}")
             if column is not None:
                 fresh |= ~np.isnan(column)
-        celsius = _fill(numbers.get(f"{name}.temperature_c"), held.celsius, n)
-        code = _fill(numbers.get(f"{name}.code"), held.code, n)
-        resistance = _fill(numbers.get(f"{name}.resistance_ohm"), held.resistance_ohm, n)
-        target = _fill(numbers.get(f"{name}.target_c"), held.target_c, n)
-        power = _fill(numbers.get(f"{name}.power"), held.power, n)
+        celsius = filled("temperature_c", held.celsius)
+        code = filled("code", held.code)
+        resistance = filled("resistance_ohm", held.resistance_ohm)
+        target = filled("target_c", held.target_c)
+        power = filled("power", held.power)
         source, signal, ohm_per_code = held.plan.signals(code, resistance, celsius)
         joined = np.diff(source, prepend=held.source) != 0
         joined |= np.diff(ohm_per_code, prepend=held.ohm_per_code) != 0.0
@@ -319,8 +335,8 @@ class Filler:
             held.ohm_per_code = float(ohm_per_code[-1])
             held.fresh_s, held.period_s = float(sent_s[-1]), float(period[-1])
             held.power_peak = float(peak[-1])
-            held.plan.has_code = held.plan.has_code or held.code == held.code
-            held.plan.has_ohms = held.plan.has_ohms or held.resistance_ohm == held.resistance_ohm
+            held.plan.has_code = held.plan.has_code or not np.isnan(code).all()
+            held.plan.has_ohms = held.plan.has_ohms or not np.isnan(resistance).all()
         return ChannelColumns(
             held.plan,
             signal,
@@ -350,12 +366,31 @@ def _peaks(values: Floats, last: float, at: int) -> Floats:
     return found
 
 
-def _fill(column: Floats | None, last: float, n: int) -> Floats:
-    """Carry the last value forward over NaN; `last` holds before the first."""
+def _ended(batch: Batch, rows: NDArray[np.intp], numbers: dict[str, Floats]) -> dict[str, _Rows]:
+    """Rows of the frame from which on a number's key has none, where the host says so.
+
+    `numbers` gets a column for each such key.
+    """
+    ended = {}
+    for key, pairs in batch.texts.items():
+        number = number_key(key)
+        if number is None:
+            continue
+        column = numbers.setdefault(number, np.full(len(rows), np.nan))
+        at = np.searchsorted(rows, [row for row, _ in pairs])
+        ended[number] = at[np.isnan(column[at])]
+    return ended
+
+
+def _fill(column: Floats | None, last: float, n: int, ended: _Rows | None = None) -> Floats:
+    """Carry the last value forward over NaN, but not over `ended`; `last` holds before."""
     if column is None:
         return np.full(n, last)
     missing = np.isnan(column)
     if not missing.any():
         return column
-    index = np.maximum.accumulate(np.where(missing, -1, np.arange(n)))
+    index = np.where(missing, -1, np.arange(n))
+    if ended is not None:
+        index[ended] = ended
+    index = np.maximum.accumulate(index)
     return np.where(index < 0, last, column[np.maximum(index, 0)])

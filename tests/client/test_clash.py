@@ -30,6 +30,10 @@ def lines(quantity: str, reading: Reading, *said: object) -> str:
         ("power", "byte", "50 %", 'has unit = "byte": write unit = "percent"'),
         ("target_c", "", "215", "say its unit, one of celsius, kelvin, fahrenheit"),
         ("target_c", "celsius", "off", 'words = { "off" = "0" } if it means off'),
+        ("power", "", "idle", 'words = { "idle" = "0" } if it means off'),
+        ("target_c", "celsius", "shut", 'words = { "shut" = "none" } if it means that there'),
+        ("temperature_c", "celsius", "fault 17", 'words = { "fault 17" = "none" } if it means'),
+        ("temperature_c", "", True, 'words = { "true" = "none" } if it means'),
         ("power", "", True, 'words = { true = "1", false = "0" }'),
         ("code", "", "8123 K", "a code has no unit"),
         ("flags", "", 3.5, "which cannot be flags"),
@@ -42,6 +46,21 @@ def test_a_refused_value_is_told_with_its_reason(
     assert f"nozzle.{quantity} refused 2: the host says '{said}'" in text
     assert told in text
     assert "only changes" not in text
+
+
+@pytest.mark.parametrize("word", ["off", "none", "no reading", "n/a", "-"])
+def test_no_word_in_a_readings_place_is_proposed_as_a_number(word: str) -> None:
+    """A lost nozzle that reads 0 °C would be heated without end."""
+    text = lines("temperature_c", Reading(at="/n"), 210.0, word)
+    assert f"nozzle.temperature_c none 1 ×: the host says '{word}' there" in text
+    assert "only changes" not in text
+    assert '"0"' not in text
+
+
+def test_null_beside_numbers_is_told_with_the_way_to_say_that_it_means_unchanged() -> None:
+    text = lines("temperature_c", Reading(at="/n"), 210.0, None, None)
+    assert "none 2 ×: the host says 'null' there" in text
+    assert 'words = { null = "unsent" }' in text
 
 
 def test_an_object_where_a_number_should_be_is_told() -> None:

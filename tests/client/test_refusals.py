@@ -90,10 +90,10 @@ def test_a_greeting_is_no_fault(lines: int) -> None:
 
 
 def test_values_that_are_none_are_told_with_their_name() -> None:
-    spoilt = msgspec.json.encode({"at": 10.0, "now": {"n": "warm"}})
+    spoilt = msgspec.json.encode({"at": 10.0, "now": {"n": "warm 2"}})
     _, updates = heard([spoilt if n == 40 else good(n) for n in range(80)])
     (event,) = events(updates)
-    assert "nozzle.temperature_c, such as 'warm'" in event.text
+    assert "nozzle.temperature_c, such as 'warm 2'" in event.text
 
 
 def test_nothing_is_told_before_a_host_had_its_time() -> None:

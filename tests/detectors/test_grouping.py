@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from detectors.engine.watch import Watch
+from shared.absent import absent_key
 from shared.chain import EXAMPLE
 from shared.events import Event
 from shared.updates import Update, Value, batch_of
@@ -27,8 +28,8 @@ LINK_TELLINGS = (
 
 
 def troubled_log(seed: int) -> list[Update]:
-    """Two channels with breaks, steps, stillness, gaps, restarts and odd moments."""
-    rng = np.random.default_rng(seed)
+    """Two channels with breaks, steps, stillness, gaps, restarts, absences and odd moments."""
+    rng, gone = np.random.default_rng(seed), np.random.default_rng(seed + 7)
     nozzle = steady(150.0, seed=seed)
     bed = steady(150.0, lambda t: 60.0 + 0.01 * t, seed=seed + 1, channel="bed", with_code=False)
     rows: list[Update] = []
@@ -65,6 +66,12 @@ def troubled_log(seed: int) -> list[Update]:
             values["host.state"] = str(rng.choice(["up", "halted", "starting"]))
         if rng.random() < 0.03:
             values = {"host.state": "gone"} if rng.random() < 0.5 else {}
+        if gone.random() < 0.03 and values:
+            key = str(gone.choice(list(values)))
+            values[absent_key(key)] = str(gone.choice(["null", "n/a"]))
+            values.pop(key, None)
+            for _ in range(int(gone.integers(0, 2))):
+                values.pop(str(gone.choice(list(values))), None)
         shift = 12.0 if index > 400 else 0.0
         rows.append(Update(a.time_s + shift, values))
     return rows

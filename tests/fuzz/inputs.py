@@ -9,12 +9,15 @@ from client.jsonrpc import Peer, Refused
 from client.learn.sniff import Cut, SniffingFramer
 from client.mapping import Mapper
 from client.plan import plan_of
+from client.saying import SAID_KEY
 from shared import toml
+from shared.absent import absent_key
 from shared.hostclock import TIMEKEEPING
 from shared.link import LINK
 from shared.text import MAX_TEXT
 from shared.unreadable import UNREADABLE
 from shared.updates import Entry, EntryKind, Update
+from shared.words import is_number_key
 
 PROFILE_TEXT = """\
 format = 1
@@ -61,8 +64,9 @@ SNIFF_FROM = 240
 FRAMINGS: tuple[Framing, ...] = ("message", "newline", "sequence", "delimiter", "length")
 KEYS = {
     *("a.temperature_c", "a.target_c", "a.power", "a.code", "a.flags", "b.temperature_c"),
-    *("c.temperature_c", "host.message", "host.state", TIMEKEEPING, UNREADABLE, LINK),
+    *("c.temperature_c", "host.message", "host.state", TIMEKEEPING, UNREADABLE, LINK, SAID_KEY),
 }
+KEYS |= {absent_key(key) for key in KEYS if is_number_key(key)}
 
 
 class Core:

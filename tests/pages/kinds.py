@@ -165,10 +165,11 @@ PAGES = {
         frozen,
     ),
     Kind.STALE: KindPage(
-        "no update though the link is up",
+        "no update though the link is up; on one channel: the host says that it has no reading",
         f"{cadence.SILENCE_S:g} s, {cadence.SPACINGS:g} times the host's own spacing, and "
         f"{cadence.GAPS:g} times its longest gap",
-        f"the silence itself; {cadence.UNKNOWN_SILENCE_S:g} s until the spacing is known",
+        f"the silence itself; {cadence.UNKNOWN_SILENCE_S:g} s until the spacing is known; none "
+        "where the host says so",
         "none: one update ends it",
         link,
     ),

@@ -56,6 +56,24 @@ def test_the_overview_says_what_is_true_and_since_when(size: tuple[int, int]) ->
     assert "q quit" in lines[-1]
 
 
+def test_a_host_that_tells_no_state_is_not_called_up_and_its_last_words_are_shown() -> None:
+    source = FakeSource()
+    source.now = replace(source.now, host="", message="all outputs were dropped")
+    line = shown(source, (150, 40))[0]
+    assert "host not told" in line
+    assert "host up" not in line
+    assert "it says 'all outputs were dropped'" in line
+
+
+def test_a_lost_reading_is_shown_as_none() -> None:
+    source = FakeSource()
+    first, *rest = source.now.channels
+    source.now = replace(
+        source.now, channels=(msgspec.structs.replace(first, temperature_c=None), *rest)
+    )
+    assert any("no reading" in line for line in shown(source, (120, 40)))
+
+
 def test_at_80_columns_the_check_and_the_caution_are_whole() -> None:
     text = " ".join(" ".join(shown(FakeSource())).split())
     assert "one place after another." in text

@@ -4,6 +4,7 @@ import re
 from collections.abc import AsyncIterator
 from dataclasses import dataclass, replace
 
+import msgspec
 import pytest
 import pytest_asyncio
 from textual.pilot import Pilot
@@ -139,6 +140,15 @@ def test_a_line_says_link_age_reading_event_and_why_a_host_is_gone(
 @pytest.mark.parametrize("size", SIZES[:2])
 def test_the_leading_cause_has_its_probability(size: tuple[int, int]) -> None:
     assert "71% loose-connection" in row_of(painted(sources(), size), "garage")
+
+
+def test_an_unlikely_cause_is_not_shown_as_the_most_likely() -> None:
+    given = sources()
+    few = tuple(msgspec.structs.replace(one, probability=0.04) for one in given[1].now.causes)
+    given[1].now = replace(given[1].now, causes=few)
+    row = row_of(painted(given), "garage")
+    assert "cause not clear" in row
+    assert "4%" not in row
 
 
 def test_a_host_whose_heat_has_to_stop_says_so_in_its_line() -> None:

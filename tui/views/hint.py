@@ -1,5 +1,6 @@
 """The leading hint: most likely cause, why, the next check and what to mind."""
 
+from detectors.diagnosis.verdict import CLEAR
 from shared.events import RankedCause
 from shared.words import channel_word
 from tui.board import Board, Ink, Rect, wrap
@@ -17,9 +18,11 @@ def cause_name(cause: RankedCause) -> str:
 
 
 def leading(now: Snapshot) -> RankedCause | None:
-    """The first cause that has a name, of channels on which more is wrong than is shelved."""
+    """The first cause that is clear enough to be named, of channels where more is wrong than is
+    shelved."""
     loud = [cause for cause in now.causes if cause.channel not in now.quiet]
-    return next((cause for cause in loud if cause.cause is not None), None)
+    named = (each for each in loud if each.cause is not None and each.probability >= CLEAR)
+    return next(named, None)
 
 
 def paint_hint(board: Board, area: Rect, frame: Frame) -> None:

@@ -157,6 +157,10 @@ def degrees(value: float | None) -> str:
     return "-" if value is None else f"{value:.1f}"
 
 
+def reading_words(value: float | None) -> str:
+    return "no reading" if value is None else f"{value:.1f} °C"
+
+
 def target_words(target_c: float, glyphs: Glyphs) -> str:
     return f"{glyphs.target} target {target_c:.1f} °C" if target_c > 0 else "  target off"
 
@@ -195,7 +199,7 @@ def _facts_now(health: ChannelHealth, frame: Frame) -> list[tuple[str, int]]:
     since = since_s(health, frame)
     facts = [
         (f"{health.channel}, {health.gate}", int(Ink.STRONG)),
-        (f"{glyphs.reading} {degrees(health.temperature_c)} °C", int(Ink.READING)),
+        (f"{glyphs.reading} {reading_words(health.temperature_c)}", int(Ink.READING)),
     ]
     if health.target_c is not None:
         facts.append((target_words(health.target_c, glyphs), Ink.TARGET))
@@ -215,7 +219,7 @@ def _facts_at(channel: str, time_s: float, picture: Picture, frame: Frame) -> li
     )
     facts = [
         (f"{channel} at {hms(time_s)}", int(Ink.STRONG)),
-        (f"{glyphs.reading} {degrees(reading)} °C", int(Ink.READING)),
+        (f"{glyphs.reading} {reading_words(reading)}", int(Ink.READING)),
     ]
     if target is not None:
         facts.append((target_words(target, glyphs), Ink.TARGET))

@@ -210,6 +210,8 @@ def _paint_host(board: Board, y: int, parts: Columns, frame: Frame, *, is_chosen
         ink = Ink.PLAIN if severity is not None else Ink.DIM
         told = f"{cause.probability:4.0%} {cause_name(cause)}"
         board.text(parts.cause, y, told, ink, parts.end - parts.cause)
+    elif now.causes and parts.cause < parts.end:
+        board.text(parts.cause, y, "cause not clear", Ink.DIM, parts.end - parts.cause)
 
 
 def _paint_link(board: Board, x: int, y: int, frame: Frame) -> None:

@@ -41,7 +41,9 @@ def paint_status(board: Board, area: Rect, frame: Frame) -> None:
         if text and x + shown_width(text) < end:
             x = board.text(x, area.y, text, ink) + 2
     room = end - x - 2
-    if not frame.state.is_one_of_several and room >= min(shown_width(now.title), LEAST_TITLE):
+    if now.message and now.host != HostState.UP and room >= LEAST_TITLE:
+        board.text(x, area.y, f"it says '{now.message}'", Ink.DIM, room)
+    elif not frame.state.is_one_of_several and room >= min(shown_width(now.title), LEAST_TITLE):
         board.text(x, area.y, now.title, Ink.DIM, room)
 
 
@@ -95,8 +97,10 @@ def _age(now: Snapshot, late_after_s: float) -> list[Part]:
 
 
 def _host(now: Snapshot) -> list[Part]:
-    if not now.link.is_heard or not now.host:
+    if not now.link.is_heard:
         return []
+    if not now.host:
+        return [("host not told", Ink.DOUBTFUL)] if now.channels else []
     ink = INKS.get(now.host, Ink.ALARM)
     is_ours = now.host in tuple(HostState)
     return [(f"host {now.host}" if is_ours else f"host says '{now.host.strip(QUOTE)}'", ink)]

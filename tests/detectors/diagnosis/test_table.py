@@ -126,6 +126,7 @@ def some_event(rng: random.Random) -> Event:
         tied_to=rng.choice([None, "bed.power", "motion", "fan.speed", "motion.x_mm"]),
         flags=rng.choice(["open", "short", "open;short", "input-out-of-range", "not-connected"]),
         value=rng.choice([0.0, 60.0]),
+        says="n/a",
         message=rng.choice(["busy", "nozzle beyond its limits", "nozzle does not get warmer"]),
         **facts,
     )

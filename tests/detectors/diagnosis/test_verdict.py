@@ -80,6 +80,7 @@ def test_an_unknown_cause_is_called_unclear() -> None:
     found = of(event(Kind.HALT, channel="*", gate=None, message="stopped at the panel"))
     assert found.severity is Severity.FAILURE
     assert "cause unclear" in found.text
+    assert "next:" not in found.text
 
 
 def test_events_without_a_diagnosis_speak_for_themselves() -> None:

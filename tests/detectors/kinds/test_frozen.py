@@ -128,3 +128,42 @@ def test_a_coarse_reading_that_does_not_cool_is_frozen(freezes: bool) -> None:
         found = [event for event in watch.events if event.kind is Kind.FROZEN]
         assert len(found) == freezes
         assert all(event.end_s == 800.0 for event in found)
+
+
+def already_down(state: str) -> list[Update]:
+    """A host that is met with its heater off, and a reading that stands at 812 °C."""
+    hot: dict[str, float | str] = {"temperature_c": 812.4, "target_c": 0.0, "power": 0.0}
+    values = {f"nozzle.{name}": value for name, value in hot.items()} | {"host.state": state}
+    return [Update(float(n), values) for n in range(40)]
+
+
+def test_a_hot_reading_that_stands_still_without_power_is_told_in_true_words() -> None:
+    """Neither power nor target moved, and the words do not say so."""
+    (event,) = frozen(watched(already_down("up")))
+    assert "812.4 °C" in event.text
+    assert "heater off" in event.text
+    assert "moved" not in event.text
+    assert event.facts["power_moved"] == 0.0
+
+
+@pytest.mark.parametrize("size", [1, 40])
+def test_what_a_host_that_stopped_the_machine_last_read_is_not_called_frozen(size: int) -> None:
+    """It may hold the reading that made it stop."""
+    updates, watch = already_down("halted"), Watch({})
+    for start in range(0, len(updates), size):
+        watch.feed(batch_of(updates[start : start + size]))
+    assert [event.kind for event in watch.events] == [Kind.HALT]
+
+
+def test_on_a_stopped_host_the_whole_run_of_its_own_habit_is_needed() -> None:
+    """Power fell as it stopped; that makes no shorter run tell."""
+    log = stopped(log_of(Plant(targets=HELD), 700.0, 5), 400.0, 700.0, repeat=True)
+    halted = [
+        Update(u.time_s, {**u.values, "host.state": "halted", "nozzle.power": 0.0})
+        if u.time_s > 405.0
+        else u
+        for u in log
+    ]
+    (event,) = frozen(watched(halted))
+    assert float(event.facts["rows"]) >= float(event.facts["limit_rows"])
+    assert "moved" not in event.text

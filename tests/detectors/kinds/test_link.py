@@ -106,6 +106,8 @@ def halt_of(*said: tuple[float, dict[str, Value]], one_by_one: bool = False) -> 
 
 
 HALTED: dict[str, Value] = {"host.state": "halted"}
+UP: dict[str, Value] = {"host.state": "up"}
+OWN: dict[str, Value] = {"host.said": "bolted"}
 STARTED: dict[str, Value] = {"host.message": "print started"}
 BEYOND: dict[str, Value] = {"host.message": "bed beyond its limit"}
 
@@ -121,6 +123,12 @@ BEYOND: dict[str, Value] = {"host.message": "bed beyond its limit"}
         ([(99.5, BEYOND), (100.1, HALTED)], "bed beyond its limit"),
         ([(100.1, {**HALTED, **BEYOND}), (103.0, STARTED)], "bed beyond its limit"),
         ([(100.1, HALTED), (150.0, STARTED)], ""),
+        ([(100.1, {**HALTED, **OWN})], "bolted"),
+        ([(20.0, STARTED), (100.1, {**HALTED, **OWN}), (100.2, {**HALTED, **OWN})], "bolted"),
+        ([(100.1, {**HALTED, **OWN}), (100.4, BEYOND)], "bed beyond its limit"),
+        ([(100.1, HALTED), (103.0, {**UP, **STARTED})], ""),
+        ([(100.1, {**HALTED, **OWN}), (103.0, {**UP, **STARTED})], "bolted"),
+        ([(99.5, BEYOND), (100.1, HALTED), (103.0, {**UP, **STARTED})], "bed beyond its limit"),
         ([(100.1, HALTED), (103.0, {"host.state": "up"}), (104.0, STARTED)], ""),
     ],
 )
@@ -132,3 +140,15 @@ def test_a_halt_is_quoted_with_words_of_its_own_moment(
     assert event.text == "the host stopped the machine" + (f": {quoted}" if quoted else "")
     assert event.facts.get("message", "") == quoted
     assert (event.start_s, event.count) == (100.1, 1)
+
+
+def test_each_stop_is_told_in_the_states_own_text_be_it_the_same() -> None:
+    """Two stops a minute apart, both told by one word."""
+    said = {40.0: {**HALTED, **OWN}, 50.0: UP, 100.0: {**HALTED, **OWN}}
+    updates = [Update(0.5 * n, {"bed.power": 0.1, **said.get(0.5 * n, {})}) for n in range(240)]
+    for step in (1, 240):
+        watch = Watch({})
+        for first in range(0, len(updates), step):
+            watch.feed(batch_of(updates[first : first + step]))
+        halts = [event.text for event in watch.events if event.kind is Kind.HALT]
+        assert halts == ["the host stopped the machine: bolted"] * 2
