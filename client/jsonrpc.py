@@ -29,7 +29,7 @@ class Refused(ValueError):
     """A frame that is not the JSON this peer reads; `str()` says why in a few words."""
 
 
-class Answer(msgspec.Struct, frozen=True):
+class Response(msgspec.Struct, frozen=True):
     """The host answered a request: `method` is what was asked."""
 
     method: str
@@ -60,7 +60,7 @@ class Bare(msgspec.Struct, frozen=True):
     message: Any
 
 
-Incoming = Answer | Failure | Call | Bare
+Incoming = Response | Failure | Call | Bare
 
 
 def decode(frame: bytes) -> Any:
@@ -131,7 +131,7 @@ class Peer:
             return Failure(asked, number if type(number) is int else None, code, words)
         if asked is None or "result" not in message:
             return Bare(message)
-        return Answer(asked, number, message["result"])  # type: ignore[arg-type]
+        return Response(asked, number, message["result"])  # type: ignore[arg-type]
 
 
 def is_batch(message: Any) -> bool:

@@ -32,7 +32,7 @@ QUICKEST_S = 0.05
 """Shortest time after which a request may be sent again."""
 
 
-class Fault(ValueError):
+class ProfileFault(ValueError):
     """What is wrong at a key of a profile, and what to do."""
 
     def __init__(self, key: tuple[str | int, ...], what: str, do: str) -> None:
@@ -86,7 +86,7 @@ class Origin:
 
 
 @dataclass(frozen=True, slots=True)
-class Rule:
+class PlannedRule:
     """One message rule."""
 
     pattern: re.Pattern[str]
@@ -104,7 +104,7 @@ class Plan:
     others: tuple[Origin, ...] = ()
     leaves: tuple[Leaf, ...] = ()
     lists: tuple[Listed, ...] = ()
-    rules: tuple[Rule, ...] = ()
+    rules: tuple[PlannedRule, ...] = ()
     heard: frozenset[str] = frozenset()
 
     @property
@@ -122,7 +122,7 @@ def check(profile: Profile, path: Path) -> None:
     try:
         plan_of(profile)
         _check_file(profile)
-    except Fault as fault:
+    except ProfileFault as fault:
         raise BadInput(toml.place(path, fault.key), fault.what, fault.do) from None
 
 
@@ -130,19 +130,19 @@ def _check_file(profile: Profile) -> None:
     """What a profile in a file must have besides: a draft may be on its way there."""
     if not profile.channels:
         do = "say where readings are, or let `ohmvigil learn` draft them"
-        raise Fault(("channels",), "there are no channels", do)
+        raise ProfileFault(("channels",), "there are no channels", do)
     known = {*profile.channels, "host"}
     for n, rule in enumerate(profile.messages):
         if rule.channel not in known:
             what = f"there is no channel '{clean(rule.channel)}'"
-            raise Fault(("messages", n, "channel"), what, "name one of [channels], or host")
+            raise ProfileFault(("messages", n, "channel"), what, "name one of [channels], or host")
     schemes = {parse_address(address).scheme for address in profile.addresses}
     in_header = profile.token is not None and not any(
         PLACE in text for text in (*profile.addresses, *profile.sent)
     )
     if in_header and schemes and not schemes & {"ws", "wss"}:
         do = f"take it out, or write {PLACE} in a request"
-        raise Fault(("token",), "has no header to go in over tcp:// and unix:", do)
+        raise ProfileFault(("token",), "has no header to go in over tcp:// and unix:", do)
 
 
 def plan_of(profile: Profile) -> Plan:
@@ -162,7 +162,7 @@ def plan_of(profile: Profile) -> Plan:
             plan.methods.setdefault(source.method, origin)
         elif source.answer_to:
             if source.answer_to not in methods_asked:
-                raise Fault(
+                raise ProfileFault(
                     ("updates", n, "answer_to"),
                     f"no request has the method '{clean(source.answer_to)}'",
                     "name the method of one of [[requests]]",
@@ -181,16 +181,18 @@ def request_of(request: Request, key: tuple[str | int, ...] = ("requests",)) -> 
     try:
         body = msgspec.json.decode(request.json)
     except (ValueError, RecursionError):
-        raise Fault(key, "is not JSON", "write JSON as text") from None
+        raise ProfileFault(key, "is not JSON", "write JSON as text") from None
     if not request.envelope:
         return body
     bare = "set envelope = false to send it bare"
     if type(body) is not dict:
-        raise Fault(key, "is not a JSON object", f"write one, or {bare}")
+        raise ProfileFault(key, "is not a JSON object", f"write one, or {bare}")
     if type(body.get("method")) is not str or not body["method"]:
-        raise Fault(key, 'has no "method"', f"add one, or {bare}")
+        raise ProfileFault(key, 'has no "method"', f"add one, or {bare}")
     if set(body) - {"method", "params"}:
-        raise Fault(key, 'has more than "method" and "params"', f"leave out the rest, or {bare}")
+        raise ProfileFault(
+            key, 'has more than "method" and "params"', f"leave out the rest, or {bare}"
+        )
     return body
 
 
@@ -208,7 +210,7 @@ def _check_rest(profile: Profile) -> None:
         try:
             parse_address(address)
         except BadInput as bad:
-            raise Fault(("addresses", n), bad.what, bad.do) from None
+            raise ProfileFault(("addresses", n), bad.what, bad.do) from None
     _in_range(("silence_s",), profile.silence_s, 0.5, 86400.0)
     _in_range(("largest_bytes",), profile.largest_bytes, 1024, MOST_TAKEN_BYTES)
     _in_range(("delimiter",), profile.delimiter, 0, 255)
@@ -218,22 +220,26 @@ def _check_rest(profile: Profile) -> None:
         request_of(Request(json=alive.json, envelope=alive.envelope), ("keep_alive",))
     token = profile.token
     if token is not None and not (token.env or token.file):
-        raise Fault(("token",), "names no source", "set env or file")
+        raise ProfileFault(("token",), "names no source", "set env or file")
     if (
         token is not None
         and token.env
         and not re.fullmatch(r"[A-Za-z_]\w{0,99}", token.env, re.ASCII)
     ):
         # Not named: it may be the token itself.
-        raise Fault(
+        raise ProfileFault(
             ("token", "env"), "is not a variable's name", "name the variable, not its value"
         )
     if token is None and any(PLACE in text for text in (*profile.addresses, *profile.sent)):
-        raise Fault(("token",), f"is missing, and {PLACE} stands for it", "set env or file")
+        raise ProfileFault(("token",), f"is missing, and {PLACE} stands for it", "set env or file")
     if token is not None and not re.fullmatch(r"[A-Za-z0-9-]{1,60}", token.header):
-        raise Fault(("token", "header"), "is not a header's name", "use letters, digits and '-'")
+        raise ProfileFault(
+            ("token", "header"), "is not a header's name", "use letters, digits and '-'"
+        )
     if len(profile.channels) > MAX_CHANNELS:
-        raise Fault(("channels",), f"more than {MAX_CHANNELS} channels", "watch fewer of them")
+        raise ProfileFault(
+            ("channels",), f"more than {MAX_CHANNELS} channels", "watch fewer of them"
+        )
     for name, channel in profile.channels.items():
         _check_name(name, ("channels", name))
         if channel.chain is not None:
@@ -241,7 +247,7 @@ def _check_rest(profile: Profile) -> None:
                 check_chain(channel.chain)
             except ValueError as error:
                 key = str(error).split(" ", 1)[0]
-                raise Fault(
+                raise ProfileFault(
                     ("channels", name, "chain", key), str(error), "correct the value"
                 ) from None
 
@@ -249,27 +255,29 @@ def _check_rest(profile: Profile) -> None:
 def _check_name(name: str, key: tuple[str | int, ...]) -> None:
     if not name or clean(name, MAX_NAME) != name:
         do = f"use up to {MAX_NAME} printable characters"
-        raise Fault(key, "is no name for a channel", do)
+        raise ProfileFault(key, "is no name for a channel", do)
 
 
 def _in_range(key: tuple[str | int, ...], value: float, low: float, high: float) -> None:
     if not low <= value <= high:
-        raise Fault(key, f"{value:g} is out of range", f"choose {low:g} to {high:g}")
+        raise ProfileFault(key, f"{value:g} is out of range", f"choose {low:g} to {high:g}")
 
 
 def _steps(text: str, key: tuple[str | int, ...]) -> Steps:
     try:
         return pointer.split(text)
     except ValueError as error:
-        raise Fault(key, clean(str(error)), "write a JSON Pointer such as '/a/b/0'") from None
+        raise ProfileFault(
+            key, clean(str(error)), "write a JSON Pointer such as '/a/b/0'"
+        ) from None
 
 
 def _origin(source: UpdateSource, n: int, profile: Profile) -> Origin:
     key = ("updates", n)
     if bool(source.method) + bool(source.answer_to) + (source.has is not None) > 1:
-        raise Fault(key, "fits messages in two ways", "keep one of method, answer_to, has")
+        raise ProfileFault(key, "fits messages in two ways", "keep one of method, answer_to, has")
     if source.equals is not None and source.has is None:
-        raise Fault((*key, "equals"), "needs has", "point with has to what must be equal")
+        raise ProfileFault((*key, "equals"), "needs has", "point with has to what must be equal")
     return Origin(
         has=None if source.has is None else _steps(source.has, (*key, "has")),
         equals=source.equals,
@@ -319,25 +327,25 @@ def _leaf(name: str, quantity: str, reading: Reading, base: Steps) -> Leaf:
 
 def _converter(quantity: str, reading: Reading, key: tuple[str | int, ...]) -> values.Converter:
     if quantity in TEXT_QUANTITIES and (reading.unit, reading.scale, reading.offset) != ("", 1, 0):
-        raise Fault(key, "is a text, which has no unit", "leave out unit, scale and offset")
+        raise ProfileFault(key, "is a text, which has no unit", "leave out unit, scale and offset")
     if quantity != "flags" and reading.bits:
-        raise Fault((*key, "bits"), "is for flags alone", "leave it out")
+        raise ProfileFault((*key, "bits"), "is for flags alone", "leave it out")
     if reading.words and quantity == "message":
-        raise Fault((*key, "words"), "is not for messages", "leave it out")
+        raise ProfileFault((*key, "words"), "is not for messages", "leave it out")
     if quantity == "message":
         return values.text
     if quantity == "state":
         return _state(reading, key)
     if reading.patterns or reading.other is not None:
         which = "patterns" if reading.patterns else "other"
-        raise Fault((*key, which), "is for the host's state alone", "leave it out")
+        raise ProfileFault((*key, which), "is for the host's state alone", "leave it out")
     if quantity == "flags":
         for bit in reading.bits:
             if not (bit.isascii() and bit.isdigit() and int(bit) < 64):
-                raise Fault((*key, "bits", bit), "is no bit number", "use 0 to 63")
+                raise ProfileFault((*key, "bits", bit), "is no bit number", "use 0 to 63")
         return values.flags(reading.words, reading.bits)
     if reading.unit not in UNITS:
-        raise Fault(
+        raise ProfileFault(
             (*key, "unit"),
             f"'{clean(reading.unit)}' is no unit known here",
             "choose " + ", ".join(unit for unit in UNITS if unit),
@@ -363,7 +371,7 @@ def _state(reading: Reading, key: tuple[str | int, ...]) -> values.Converter:
         for theirs, ours in getattr(reading, table).items():
             if ours not in {str(word) for word in HostState}:
                 what, do = f"'{clean(ours)}' is no state of ours", "choose " + ", ".join(HostState)
-                raise Fault((*key, table, theirs), what, do)
+                raise ProfileFault((*key, table, theirs), what, do)
     compiled = [
         (_pattern(pattern, (*key, "patterns", pattern)), ours)
         for pattern, ours in reading.patterns.items()
@@ -375,7 +383,7 @@ def _pattern(text: str, key: tuple[str | int, ...]) -> re.Pattern[str]:
     try:
         return patterns.compiled(text)
     except ValueError as error:
-        raise Fault(key, str(error), "write a simpler pattern") from None
+        raise ProfileFault(key, str(error), "write a simpler pattern") from None
 
 
 def _number_word(key: tuple[str | int, ...], word: str) -> Value:
@@ -384,11 +392,11 @@ def _number_word(key: tuple[str | int, ...], word: str) -> Value:
     found = values.number_in(word)
     if found is None or not math.isfinite(found):
         do = f'write a number of ours, such as "0", or "{values.NO_VALUE}" or "{values.UNSENT}"'
-        raise Fault(key, f"'{clean(word)}' is no number", do)
+        raise ProfileFault(key, f"'{clean(word)}' is no number", do)
     return found
 
 
-def _rule(rule: MessageRule, n: int) -> Rule:
+def _rule(rule: MessageRule, n: int) -> PlannedRule:
     pattern = _pattern(rule.pattern, ("messages", n, "pattern"))
     _check_name(rule.channel, ("messages", n, "channel"))
     made: dict[str, str] = {}
@@ -398,4 +406,4 @@ def _rule(rule: MessageRule, n: int) -> Rule:
         made[f"{rule.channel}.flags"] = values.joined(rule.flags.split(";"))
     if rule.state is not None:
         made["host.state"] = str(rule.state)
-    return Rule(pattern, made, rule.keep)
+    return PlannedRule(pattern, made, rule.keep)

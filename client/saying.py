@@ -8,7 +8,7 @@ else. A text to which a rule applies is told as the message where there is none.
 from collections.abc import Iterator
 from typing import Any
 
-from client.plan import Plan, Rule
+from client.plan import Plan, PlannedRule
 from shared.text import clean
 from shared.updates import Value
 from shared.words import HostState, quantity_of
@@ -66,7 +66,7 @@ class Words:
         if is_read:
             self._stood = applied
 
-    def _rule_for(self, text: str) -> Rule | None:
+    def _rule_for(self, text: str) -> PlannedRule | None:
         return next((rule for rule in self._rules if rule.pattern.search(text)), None)
 
     def _others(self, message: Any) -> Iterator[str]:

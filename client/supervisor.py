@@ -34,7 +34,7 @@ from client.carried import Echoes, in_request
 from client.connecting import connect
 from client.form import Profile, Request
 from client.framing import CutShort
-from client.jsonrpc import Answer, Call, Failure, Peer, Refused, refusal
+from client.jsonrpc import Call, Failure, Peer, Refused, Response, refusal
 from client.plan import plan_of, request_of
 from client.pointer import walk
 from client.transport import Closed, Connect, Hopeless, Transport, Unreachable
@@ -261,7 +261,7 @@ class Supervisor:
         except Refused:
             return
         for one in incoming:
-            if isinstance(one, Answer):
+            if isinstance(one, Response):
                 self._take_pace(one)
             elif isinstance(one, Call):
                 if one.id is not None and not self._refusals.full():
@@ -279,7 +279,7 @@ class Supervisor:
                     raise Hopeless(address.shown, what, do, How.DENIED)
                 raise Closed(what, How.DENIED)
 
-    def _take_pace(self, answer: Answer) -> None:
+    def _take_pace(self, answer: Response) -> None:
         self._was_answered = True
         self._answered.add(answer.id)
         origin = self._plan.answers.get(answer.id)

@@ -18,7 +18,7 @@ from recordings.packer import about_row
 from recordings.packing import Damaged, Samples
 from recordings.rollup import Rolled, RollUps
 from recordings.rollupcheck import RollUpCheck
-from recordings.schema import TABLES, UNREADABLE, Row
+from recordings.schema import TABLES, UNREADABLE, StoredRow
 from recordings.seal import SEALED, Seal, SealCheck, seal_of
 from recordings.store import Store, StoreFailed
 from recordings.walk import walk
@@ -35,7 +35,7 @@ ORDERED = {"entry_blocks", "sample_blocks", "event_changes", "roll_ups", "anchor
 """Tables whose ids rise by one, so that a gap is a loss."""
 
 
-class Fault(NamedTuple):
+class Damage(NamedTuple):
     """One thing that is wrong: `row` is the row's id or name, None for the table or the file."""
 
     table: str
@@ -55,7 +55,7 @@ class Report:
     is_closed: bool = False
     """Whether the recorder closed it; one that was killed, or still runs, has not."""
     whole: dict[str, int] = field(default_factory=lambda: dict.fromkeys(TABLES, 0))
-    faults: list[Fault] = field(default_factory=list)
+    faults: list[Damage] = field(default_factory=list)
     lost: list[Loss] = field(default_factory=list)
     """Rows that are gone, whether that is damage now or was saved from earlier."""
     is_sealed: bool = False
@@ -118,7 +118,7 @@ class _Checker:
         self._report = Report(path)
         self._keys = KeyNames()
         self._lost_keys: set[int] = set()
-        self.kept: list[Row] = []
+        self.kept: list[StoredRow] = []
         self._roll_ups = RollUps()
         self._rolled = RollUpCheck()
         self._seals: dict[str, Seal] = {}
@@ -140,14 +140,14 @@ class _Checker:
             self._connection.close()
         return self._report
 
-    def saved_rows(self) -> Iterator[Row]:
+    def saved_rows(self) -> Iterator[StoredRow]:
         """All that is whole, in the order of ids; roll-ups are those of the samples."""
         keys = [row for row in self.kept if row.table == "keys"]
-        keys += [Row("keys", (each, self._keys.names[each])) for each in self._lost_keys]
+        keys += [StoredRow("keys", (each, self._keys.names[each])) for each in self._lost_keys]
         yield from sorted(keys, key=lambda row: int(str(row.cells[0])))
         yield from (row for row in self.kept if row.table not in ("about", "keys"))
         for number, figures in enumerate(self._rolled.wanted(), 1):
-            yield Row("roll_ups", (number, *figures))
+            yield StoredRow("roll_ups", (number, *figures))
 
     def _roll_up(self, stretches: Iterable[Rolled]) -> None:
         self._rolled.want(self._keys.numbers, stretches)
@@ -155,9 +155,9 @@ class _Checker:
     def _fault(self, table: str, row: int | str | None, why: str) -> None:
         faults = self._report.faults
         if len(faults) < MOST_FAULTS:
-            faults.append(Fault(table, row, why))
+            faults.append(Damage(table, row, why))
         elif len(faults) == MOST_FAULTS:
-            faults.append(Fault("file", None, "more is wrong than is listed"))
+            faults.append(Damage("file", None, "more is wrong than is listed"))
 
     def _table(self, table: str, keep: bool) -> None:
         losses = _Losses(table, [loss for loss in self._known if loss.table == table])
@@ -180,7 +180,7 @@ class _Checker:
             losses.keep(number, cells)
             self._report.whole[table] += 1
             if keep and table != "roll_ups":
-                self.kept.append(Row(table, cells))
+                self.kept.append(StoredRow(table, cells))
         if sealed.missing is not None:
             self._fault(table, None, "ids {} to {} are missing at the end".format(*sealed.missing))
             losses.lack(*sealed.missing)

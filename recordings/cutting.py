@@ -13,7 +13,7 @@ from recordings.files import os_error, shown
 from recordings.folder import CUT, Stretch
 from recordings.packer import Packer, about_row, note_row
 from recordings.reader import Recording
-from recordings.schema import Row
+from recordings.schema import StoredRow
 from recordings.seal import SEALED
 from recordings.store import Store, StoreFailed
 from shared.errors import BadInput
@@ -57,7 +57,7 @@ def cut_to_events(path: Path, stretches: Sequence[Stretch]) -> None:
         recording.close()
 
 
-def _rows(recording: Recording, stretches: Sequence[Stretch]) -> Iterator[Row]:
+def _rows(recording: Recording, stretches: Sequence[Stretch]) -> Iterator[StoredRow]:
     packer = Packer()
     held: list[Entry] = []
     log_time = _log_time(recording)
@@ -95,8 +95,8 @@ def _log_time(recording: Recording) -> Callable[[float], float]:
     return log_time
 
 
-def _save(store: Store, rows: Iterator[Row], about: Sequence[Row]) -> None:
-    held: list[Row] = []
+def _save(store: Store, rows: Iterator[StoredRow], about: Sequence[StoredRow]) -> None:
+    held: list[StoredRow] = []
     for row in rows:
         held.append(row)
         if len(held) >= AT_ONCE:

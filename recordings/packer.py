@@ -18,7 +18,7 @@ from recordings.packing import (
 )
 from recordings.rollup import Rolled, RollUps
 from recordings.samples import count_samples
-from recordings.schema import Cell, Row
+from recordings.schema import Cell, StoredRow
 from shared.events import Event
 from shared.text import clean
 from shared.updates import Batch, Entry
@@ -40,11 +40,11 @@ class Packer:
     def __init__(self) -> None:
         self._next: Counter[str] = Counter()
         self._keys: dict[str, int] = {}
-        self._new_keys: list[Row] = []
+        self._new_keys: list[StoredRow] = []
         self._roll_ups = RollUps()
         self._anchor: tuple[float, float] | None = None
 
-    def entries(self, entries: Sequence[Entry]) -> Iterator[Row]:
+    def entries(self, entries: Sequence[Entry]) -> Iterator[StoredRow]:
         """Entry blocks."""
         start, size = 0, 0
         for index, entry in enumerate(entries):
@@ -58,7 +58,7 @@ class Packer:
                 yield self._row("entry_blocks", *cells)
                 start, size = index + 1, 0
 
-    def samples(self, batch: Batch) -> Iterator[Row]:
+    def samples(self, batch: Batch) -> Iterator[StoredRow]:
         """New keys, sample blocks, and the roll-ups that they complete."""
         for part in _parts(batch):
             raw = pack_samples(part, self._id_of)
@@ -74,7 +74,7 @@ class Packer:
             )
             yield from map(self._roll_up, self._roll_ups.add(part))
 
-    def event(self, event: Event) -> Iterator[Row]:
+    def event(self, event: Event) -> Iterator[StoredRow]:
         """One change of an event."""
         yield self._row(
             "event_changes",
@@ -82,7 +82,7 @@ class Packer:
             msgspec.msgpack.encode(event),
         )
 
-    def anchor(self, own_s: float, wall_s: float, time_s: float | None) -> Iterator[Row]:
+    def anchor(self, own_s: float, wall_s: float, time_s: float | None) -> Iterator[StoredRow]:
         """A clock anchor, if a minute has passed since the last or the wall clock stepped."""
         why = "start"
         if self._anchor is not None:
@@ -97,43 +97,45 @@ class Packer:
         self._anchor = (own_s, wall_s)
         yield self._row("anchors", own_s, wall_s, time_s, why)
 
-    def finish(self) -> Iterator[Row]:
+    def finish(self) -> Iterator[StoredRow]:
         """The open roll-up."""
         yield from map(self._roll_up, self._roll_ups.finish())
 
-    def keys(self) -> list[Row]:
+    def keys(self) -> list[StoredRow]:
         """Rows of all keys so far, for a file that is begun anew."""
-        return [Row("keys", (number, key)) for key, number in self._keys.items()]
+        return [StoredRow("keys", (number, key)) for key, number in self._keys.items()]
 
-    def _row(self, table: str, *cells: Cell) -> Row:
+    def _row(self, table: str, *cells: Cell) -> StoredRow:
         self._next[table] += 1
-        return Row(table, (self._next[table], *cells))
+        return StoredRow(table, (self._next[table], *cells))
 
     def _id_of(self, key: str) -> int:
         number = self._keys.get(key)
         if number is None:
             number = self._keys[key] = len(self._keys) + 1
-            self._new_keys.append(Row("keys", (number, key)))
+            self._new_keys.append(StoredRow("keys", (number, key)))
         return number
 
-    def _take_new_keys(self) -> list[Row]:
+    def _take_new_keys(self) -> list[StoredRow]:
         rows, self._new_keys = self._new_keys, []
         return rows
 
-    def _roll_up(self, stretch: Rolled) -> Row:
+    def _roll_up(self, stretch: Rolled) -> StoredRow:
         key_id = self._id_of(stretch.key)
         numbers = map(plain_number, (stretch.low, stretch.mean, stretch.high))
         return self._row("roll_ups", stretch.start_s, key_id, *numbers, stretch.count)
 
 
-def note_row(time_s: float, text: str, kind: str, facts: dict[str, Any]) -> Row:
+def note_row(time_s: float, text: str, kind: str, facts: dict[str, Any]) -> StoredRow:
     """A note; its id is given when it is stored, since another program may add notes too."""
     words = msgspec.json.encode(facts).decode()
-    return Row("notes", (None, plain_number(time_s), clean(kind), clean(text, MAX_NOTE), words))
+    return StoredRow(
+        "notes", (None, plain_number(time_s), clean(kind), clean(text, MAX_NOTE), words)
+    )
 
 
-def about_row(name: str, value: object) -> Row:
-    return Row("about", (name, msgspec.json.encode(value).decode()))
+def about_row(name: str, value: object) -> StoredRow:
+    return StoredRow("about", (name, msgspec.json.encode(value).decode()))
 
 
 def _parts(batch: Batch) -> Iterator[Batch]:

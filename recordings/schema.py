@@ -67,7 +67,7 @@ VIEWS = {
 }
 
 
-class Row(NamedTuple):
+class StoredRow(NamedTuple):
     """A row on its way to its table: every column but `crc`."""
 
     table: str

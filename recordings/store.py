@@ -14,7 +14,7 @@ from recordings.packing import Damaged
 from recordings.schema import (
     APPLICATION_ID,
     VERSION,
-    Row,
+    StoredRow,
     crc_of,
     create_statements,
     insert_statement,
@@ -36,7 +36,7 @@ class StoreFailed(Exception):
 class Store:
     """Stores rows in a new recording. Not safe to share between threads."""
 
-    def __init__(self, path: Path, run_id: str, first_rows: Sequence[Row]) -> None:
+    def __init__(self, path: Path, run_id: str, first_rows: Sequence[StoredRow]) -> None:
         """Begin a new file. Raises BadInput when there is one, or none can be made."""
         self.path = path
         self._run_id = run_id
@@ -56,7 +56,9 @@ class Store:
         except sqlite3.Error as error:
             raise BadInput(shown(path), f"cannot record here: {error}", "check the disk") from None
 
-    def save(self, rows: Sequence[Row], again: Sequence[Row], *, seals: bool = False) -> None:
+    def save(
+        self, rows: Sequence[StoredRow], again: Sequence[StoredRow], *, seals: bool = False
+    ) -> None:
         """Store all rows in one transaction, synced to the disk when this returns.
 
         `again` are rows that a new file needs first, should the old one have gone. `seals`: with
@@ -77,7 +79,9 @@ class Store:
                 self._drop()
             raise StoreFailed(_words(error)) from error
 
-    def _insert(self, connection: sqlite3.Connection, rows: Sequence[Row], seals: bool) -> None:
+    def _insert(
+        self, connection: sqlite3.Connection, rows: Sequence[StoredRow], seals: bool
+    ) -> None:
         seal = self._seal.copy()
         insert_rows(connection, rows, seal, stores_seal=seals)
         self._seal, self._is_sealed = seal, seals
@@ -111,7 +115,7 @@ class Store:
             os.close(self._held)
             self._held = -1
 
-    def _begin(self, first_rows: Sequence[Row]) -> sqlite3.Connection:
+    def _begin(self, first_rows: Sequence[StoredRow]) -> sqlite3.Connection:
         """Make the file; it must not be there."""
         descriptor = os.open(self.path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, PRIVATE)
         self._hold(descriptor)
@@ -126,7 +130,7 @@ class Store:
         self._connection = connection
         return connection
 
-    def _make(self, first_rows: Sequence[Row]) -> sqlite3.Connection:
+    def _make(self, first_rows: Sequence[StoredRow]) -> sqlite3.Connection:
         connection = self._connect()
         connection.execute("PRAGMA synchronous = FULL")
         connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
@@ -139,7 +143,7 @@ class Store:
         self._insert(connection, [about_row("run_id", self._run_id), *first_rows], seals=False)
         return connection
 
-    def _reopen(self, again: Sequence[Row]) -> sqlite3.Connection:
+    def _reopen(self, again: Sequence[StoredRow]) -> sqlite3.Connection:
         if not self.path.exists():
             return self._begin(again)
         connection = self._connect()
@@ -185,7 +189,7 @@ class Store:
         except FileNotFoundError:
             return False
 
-    def _save_what_moved(self, connection: sqlite3.Connection) -> list[Row]:
+    def _save_what_moved(self, connection: sqlite3.Connection) -> list[StoredRow]:
         """The open file is no longer at its path: nothing that is stored in it may be lost.
 
         One that was renamed takes its log along, and the next file says what it continues;
@@ -226,7 +230,7 @@ class Store:
 
 def insert_rows(
     connection: sqlite3.Connection,
-    rows: Sequence[Row],
+    rows: Sequence[StoredRow],
     seal: Seal | None = None,
     *,
     stores_seal: bool = False,
@@ -251,7 +255,7 @@ def insert_rows(
         raise
 
 
-def _insert_note(connection: sqlite3.Connection, row: Row) -> None:
+def _insert_note(connection: sqlite3.Connection, row: StoredRow) -> None:
     """A note gets its id now, since several programs may add some, and so does their seal."""
     newest = connection.execute("SELECT coalesce(max(id), 0) FROM notes").fetchone()
     if newest[0] >= MAX_ID:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from recordings.packer import BLOCK_BYTES, Packer, about_row, note_row
-from recordings.schema import Row
+from recordings.schema import StoredRow
 from recordings.store import Store, StoreFailed
 from shared.clock import own_time
 from shared.errors import BadInput
@@ -30,7 +30,7 @@ MAX_WAITING = 64 << 20
 LONGEST_RETRY_S = 30.0
 CLOSE_S = 30.0
 
-_Item = Entry | list[Update] | Event | Row
+_Item = Entry | list[Update] | Event | StoredRow
 
 
 class Recorder:
@@ -59,7 +59,7 @@ class Recorder:
         self._fault = ""
         self._bytes_written = 0
         # The thread's own: rows not stored yet, and how often that failed in a row.
-        self._rows: list[Row] = []
+        self._rows: list[StoredRow] = []
         self._failures = 0
         self._moved = ""
         self._settled_s = time.monotonic()
@@ -221,7 +221,7 @@ class Recorder:
         """Rows of a batch: entries, samples, anchor, then events and notes in their order."""
         entries = [item for item in items if isinstance(item, Entry)]
         updates = [update for item in items if isinstance(item, list) for update in item]
-        makers: list[Callable[[], Iterable[Row]]] = [
+        makers: list[Callable[[], Iterable[StoredRow]]] = [
             lambda: self._packer.entries(entries),
             lambda: self._packer.samples(batch_of(updates)),
             lambda: self._anchor(items),
@@ -229,7 +229,7 @@ class Recorder:
         for item in items:
             if isinstance(item, Event):
                 makers.append(partial(self._packer.event, item))
-            elif isinstance(item, Row):
+            elif isinstance(item, StoredRow):
                 self._rows.append(item)
         for make in makers:
             try:
@@ -239,7 +239,7 @@ class Recorder:
                 self._lost += 1
                 self._fault = f" ({type(error).__name__}: {clean(str(error))})"
 
-    def _anchor(self, items: Sequence[_Item]) -> list[Row]:
+    def _anchor(self, items: Sequence[_Item]) -> list[StoredRow]:
         """An anchor at the newest entry that gave updates: its three times belong together."""
         entry: Entry | None = None
         found: tuple[float, float | None] | None = None
@@ -260,7 +260,7 @@ class Recorder:
         excess = sum(_size(row) for row in self._rows) - MAX_WAITING
         if excess <= 0:
             return
-        kept: list[Row] = []
+        kept: list[StoredRow] = []
         for row in self._rows:
             if excess > 0 and row.table in ("entry_blocks", "sample_blocks"):
                 excess -= _size(row)
@@ -278,5 +278,5 @@ class Recorder:
         return f"{waiting}; {lost}" if lost else waiting
 
 
-def _size(row: Row) -> int:
+def _size(row: StoredRow) -> int:
     return 256 + sum(len(cell) for cell in row.cells if isinstance(cell, str | bytes))

@@ -19,7 +19,15 @@ from shared.inputs import ohm_of_scale, part_of_scale
 from shared.leads import COPPER_PER_K, lead_ohm, path_ohm, read_ohm, share_read
 from shared.reach import element_ohm, shown_c
 from shared.tolerance import TOLERANCES
-from shared.uncertainty import Combined, Input, Model, Shape, Simulated, monte_carlo, propagate
+from shared.uncertainty import (
+    Combined,
+    Distribution,
+    Input,
+    Model,
+    Simulated,
+    monte_carlo,
+    propagate,
+)
 from shared.updates import Floats
 
 
@@ -143,7 +151,7 @@ def inputs_of(chain: Chain, at: Conditions) -> tuple[Input, ...]:
         lead = STRANDED_SPREAD if chain.stranded else SOLID_SPREAD
     contact = at.contact_spread * chain.contact_ohm
     drift = chain.reference_ppm_per_k * 1e-6 * at.board_spread_k
-    even = Shape.RECTANGULAR
+    even = Distribution.RECTANGULAR
     return (
         Input("element", even, limit, "°C", 0.0, f"element, class {chain.tolerance}"),
         Input("element drift", even, chain.element_drift_k, "°C", 0.0, "element, drift with use"),
@@ -162,7 +170,7 @@ def inputs_of(chain: Chain, at: Conditions) -> tuple[Input, ...]:
         Input("gain", even, chain.gain_error, "1", 0.0, "converter gain"),
         Input("linearity", even, chain.inl_of_scale, "1", 0.0, "converter linearity (INL)"),
         Input("quantisation", even, 0.5, "code", 0.0, "quantisation"),
-        Input("noise", Shape.NORMAL, chain.noise_codes, "code", 0.0, "converter noise"),
+        Input("noise", Distribution.NORMAL, chain.noise_codes, "code", 0.0, "converter noise"),
         Input("rounding", even, chain.rounding_c / 2.0, "°C", 0.0, "host's rounding"),
     )
 

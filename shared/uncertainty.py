@@ -20,7 +20,7 @@ Model = Callable[[Mapping[str, Floats]], Floats]
 """From arrays of inputs by name, all of one shape, to an array of results."""
 
 
-class Shape(StrEnum):
+class Distribution(StrEnum):
     """A distribution; `width` means its standard deviation, or its half width."""
 
     NORMAL = "normal"
@@ -30,10 +30,10 @@ class Shape(StrEnum):
 
 
 _WIDTH_OVER_DEVIATION = {
-    Shape.NORMAL: 1.0,
-    Shape.RECTANGULAR: math.sqrt(3.0),
-    Shape.TRIANGULAR: math.sqrt(6.0),
-    Shape.ARCSINE: math.sqrt(2.0),
+    Distribution.NORMAL: 1.0,
+    Distribution.RECTANGULAR: math.sqrt(3.0),
+    Distribution.TRIANGULAR: math.sqrt(6.0),
+    Distribution.ARCSINE: math.sqrt(2.0),
 }
 
 
@@ -42,7 +42,7 @@ class Input:
     """One input quantity of a model."""
 
     name: str
-    shape: Shape
+    shape: Distribution
     width: float
     """Standard deviation of a normal distribution, half width of any other; ≥ 0."""
     unit: str
@@ -58,11 +58,11 @@ class Input:
 
     def draw(self, rng: np.random.Generator, count: int) -> Floats:
         """`count` values from the distribution, shape (count,)."""
-        if self.shape is Shape.NORMAL:
+        if self.shape is Distribution.NORMAL:
             parts = rng.standard_normal(count)
-        elif self.shape is Shape.RECTANGULAR:
+        elif self.shape is Distribution.RECTANGULAR:
             parts = rng.uniform(-1.0, 1.0, count)
-        elif self.shape is Shape.TRIANGULAR:
+        elif self.shape is Distribution.TRIANGULAR:
             parts = rng.triangular(-1.0, 0.0, 1.0, count)
         else:
             parts = np.sin(rng.uniform(-math.pi, math.pi, count))

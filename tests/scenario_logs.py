@@ -7,14 +7,14 @@ one, `tests/client/simulated` holds.
 from functools import lru_cache
 
 from client.simulated import plain
-from client.simulated.machine import Moment
+from client.simulated.machine import MachineMoment
 from client.simulated.scenario import load_scenario
 from shared.updates import Batch, Update, batch_of
 from tests.shared_work import once
 
 LONGEST_S = 900.0
 """What is made of a scenario in one piece, at most, unless someone asks for more."""
-Moments = list[tuple[Moment, Update | None]]
+Moments = list[tuple[MachineMoment, Update | None]]
 
 
 def moments(name: str, seed: int = 0, for_s: float | None = None) -> Moments:

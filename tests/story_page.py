@@ -26,7 +26,7 @@ from tui.main import run
 from tui.painter import paint
 from tui.snapshot import Snapshot
 from tui.state import ScreenState, ViewName
-from tui.views.frame import Frame, glyphs_for
+from tui.views.frame import ScreenFrame, glyphs_for
 
 SIZE = (80, 24)
 
@@ -99,7 +99,7 @@ def screen(night: Night, now: Snapshot, view: ViewName, guide: Guide | None = No
     """A view in 80×24 as an indented block, blank rows at the end left out."""
     state = ScreenState(view=view, guide=guide)
     state.settle(now)
-    board = paint(*SIZE, Frame(now, state, night.history, glyphs_for(False)), False)
+    board = paint(*SIZE, ScreenFrame(now, state, night.history, glyphs_for(False)), False)
     lines = [line.rstrip() for line in board.lines()[1:-1]]
     while lines and not lines[-1]:
         lines.pop()

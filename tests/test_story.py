@@ -24,7 +24,7 @@ from shared.updates import Update
 from shared.words import Cause, Kind, Severity
 from tests.tui.test_guide import lines_of
 from tui.commands.judge import judge_log
-from tui.guide import Guide, Stage
+from tui.guide import Guide, GuideStage
 from tui.main import run
 from tui.pipeline import Live
 from tui.snapshot import Snapshot
@@ -106,7 +106,7 @@ def test_a_loose_terminal_is_found_repaired_and_proven(
     assert bells >= 5
     assert "It breaks at: heater block, terminals." in shown
     assert guide.accept(now) == "answered: wiggle-cable: breaks-at-an-end"
-    assert guide.stage is Stage.ANSWERED
+    assert guide.stage is GuideStage.ANSWERED
 
     # The answer moves the ranking at once, and is on record.
     now = night.until(at_s + 1.0)

@@ -20,13 +20,13 @@ from tui.painter import body, paint
 from tui.palette import Commands
 from tui.panel import Panel
 from tui.shelving import Shelving
-from tui.snapshot import Source
+from tui.snapshot import SnapshotSource
 from tui.state import ScreenState, ViewName, filtered
 from tui.theme import THEME
 from tui.views.diagnosis import diagnosis_lines
 from tui.views.event_rows import event_facts
 from tui.views.events import chosen, select
-from tui.views.frame import Frame, glyphs_for
+from tui.views.frame import ScreenFrame, glyphs_for
 from tui.views.overview import GUTTER, channel_at, layout
 
 FRAME_S = 0.25
@@ -61,7 +61,7 @@ class OhmvigilApp(Checking, Shelving, App[None]):
 
     def __init__(
         self,
-        source: Source,
+        source: SnapshotSource,
         *,
         ascii_only: bool = False,
         mouse: bool = True,
@@ -124,8 +124,8 @@ class OhmvigilApp(Checking, Shelving, App[None]):
             self.bell()
         self._panel.show(paint(width, height, self._frame(), self._ascii))
 
-    def _frame(self) -> Frame:
-        return Frame(self._now, self.state, self.source.history, glyphs_for(self._ascii))
+    def _frame(self) -> ScreenFrame:
+        return ScreenFrame(self._now, self.state, self.source.history, glyphs_for(self._ascii))
 
     def _area(self) -> Rect:
         return body(*self.size)

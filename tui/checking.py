@@ -2,16 +2,16 @@
 
 from shared.notes import TRIAL
 from shared.when import hms
-from tui.guide import Stage, number_in, open_guide
+from tui.guide import GuideStage, number_in, open_guide
 from tui.keys import CHECK_ACTIONS
-from tui.snapshot import Snapshot, Source
+from tui.snapshot import Snapshot, SnapshotSource
 from tui.state import ScreenState, ViewName
 
 
 class Checking:
     """Mixed into the app, which has what is only named here."""
 
-    source: Source
+    source: SnapshotSource
     state: ScreenState
     _now: Snapshot
 
@@ -35,7 +35,7 @@ class Checking:
     def action_check(self, name: str = "") -> None:
         """Open a check by name, or go on with the one that is open, or the next one."""
         guide = self.state.guide
-        if name or guide is None or guide.stage is not Stage.RUNNING:
+        if name or guide is None or guide.stage is not GuideStage.RUNNING:
             self.state.guide = open_guide(self.source, self._now, self.state.channel, name)
         self.action_show(ViewName.CHECK)
 
@@ -48,10 +48,10 @@ class Checking:
         guide = self.state.guide
         if guide is None:
             return
-        if guide.stage is Stage.CHOOSE:
+        if guide.stage is GuideStage.CHOOSE:
             guide.begin(self._now)
             self.repaint()
-        elif guide.stage is Stage.RUNNING:
+        elif guide.stage is GuideStage.RUNNING:
             self.tell(guide.accept(self._now))
         else:
             self.action_close()

@@ -19,7 +19,7 @@ from shared.chain import UNTOLD, Chain
 from shared.events import Check
 from shared.notes import ANSWER, FROM_S, MEASURED
 from shared.updates import Update, Value
-from tui.snapshot import Snapshot, Source
+from tui.snapshot import Snapshot, SnapshotSource
 
 MOST_AT_ONCE_S = 600.0
 """A check that was left alone for longer goes on from here."""
@@ -27,7 +27,7 @@ FLASH_S = 1.0
 OUTCOME_KEYS = "ABCDEF"
 
 
-class Stage(Enum):
+class GuideStage(Enum):
     CHOOSE = auto()
     """The check, what to mind, and whether to begin."""
     RUNNING = auto()
@@ -35,7 +35,7 @@ class Stage(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Item:
+class GuideItem:
     """A check that may be chosen: of the catalogue, measured, or both."""
 
     form: CheckForm | None
@@ -53,7 +53,7 @@ class Guide:
     """One check on one channel."""
 
     def __init__(
-        self, source: Source, now: Snapshot, channel: str, check: str = "", about: str = ""
+        self, source: SnapshotSource, now: Snapshot, channel: str, check: str = "", about: str = ""
     ) -> None:
         self._source = source
         self.channel = channel
@@ -69,7 +69,7 @@ class Guide:
             ),
             0,
         )
-        self.stage = Stage.CHOOSE
+        self.stage = GuideStage.CHOOSE
         self.measured: Measured | None = None
         self._fed_s = now.now_s
         self._begun_s = now.now_s
@@ -78,7 +78,7 @@ class Guide:
         self._bench = self._new_bench(now)
 
     @property
-    def item(self) -> Item:
+    def item(self) -> GuideItem:
         return self.items[self.place]
 
     @property
@@ -106,31 +106,31 @@ class Guide:
 
     def choose(self, step: int) -> None:
         """Another check, while none is begun."""
-        if self.stage is Stage.CHOOSE:
+        if self.stage is GuideStage.CHOOSE:
             self.place = (self.place + step) % len(self.items)
 
     def begin(self, now: Snapshot) -> None:
         """The person has read what to mind."""
-        if self.stage is not Stage.CHOOSE:
+        if self.stage is not GuideStage.CHOOSE:
             return
-        self.stage = Stage.RUNNING
+        self.stage = GuideStage.RUNNING
         self._begun_s = now.now_s
         self._bench = self._new_bench(now)
         self.measured = self._make(self._bench) if self.item.measured is not None else None
 
     def mark(self, number: int) -> None:
-        if self.measured is not None and self.stage is Stage.RUNNING:
+        if self.measured is not None and self.stage is GuideStage.RUNNING:
             self.measured.mark(number)
 
     def tell(self, number: float) -> None:
-        if self.measured is not None and self.stage is Stage.RUNNING:
+        if self.measured is not None and self.stage is GuideStage.RUNNING:
             self.measured.tell(number)
 
     def take(self, now: Snapshot) -> int:
         """Feed what has come since; the number of breaks that began in it."""
         rang = 0
         for update in self._updates(now.now_s):
-            if self.measured is None or self.stage is not Stage.RUNNING:
+            if self.measured is None or self.stage is not GuideStage.RUNNING:
                 self._bench.feed(update)
                 self._bench.breaks.clear()
                 self._bench.windows.clear()
@@ -148,7 +148,7 @@ class Guide:
         if not finding.answers:
             facts = {**finding.facts, FROM_S: self._begun_s}
             self._source.note(f"{self.item.title}: {finding.text}", now.now_s, MEASURED, facts)
-            self.stage = Stage.ANSWERED
+            self.stage = GuideStage.ANSWERED
             return "noted; it answers no check of the diagnosis"
         for answer in finding.answers:
             if self.about != self.channel:
@@ -159,7 +159,7 @@ class Guide:
     def answer(self, place: int, now: Snapshot) -> str:
         """Record an outcome that the person saw."""
         form = self.item.form
-        if form is None or place >= len(form.outcomes) or self.stage is Stage.ANSWERED:
+        if form is None or place >= len(form.outcomes) or self.stage is GuideStage.ANSWERED:
             return ""
         outcome = form.outcomes[place]
         answer = Answer(channel=self.about, check=form.name, outcome=outcome.name)
@@ -188,7 +188,7 @@ class Guide:
             facts[FROM_S] = self._begun_s
         self._source.note(text, now.now_s, ANSWER, {**numbers, **facts})
         self.answered = (*self.answered, answer)
-        self.stage = Stage.ANSWERED
+        self.stage = GuideStage.ANSWERED
 
     # -- data --
 
@@ -239,7 +239,7 @@ class Guide:
         return [Update(time_s, rows[time_s]) for time_s in sorted(rows)]
 
 
-def _items(now: Snapshot, channel: str, chains: Mapping[str, Chain]) -> list[Item]:
+def _items(now: Snapshot, channel: str, chains: Mapping[str, Chain]) -> list[GuideItem]:
     """Checks to choose from: the next one, then the measured ones, then the rest."""
     ranked = [cause for cause in now.causes if cause.channel == channel]
     proposed: list[Check] = [cause.next_check for cause in ranked if cause.next_check is not None]
@@ -249,16 +249,17 @@ def _items(now: Snapshot, channel: str, chains: Mapping[str, Chain]) -> list[Ite
     forms = {form.name: form for form in fitting(scene)}
     names = list(dict.fromkeys(check.name for check in proposed if check.name in forms))
     items = [
-        Item(forms[name], _measures(name, scene), place == 0) for place, name in enumerate(names)
+        GuideItem(forms[name], _measures(name, scene), place == 0)
+        for place, name in enumerate(names)
     ]
     taken = {item.measured.name for item in items if item.measured is not None}
     for one in GUIDED:
         if one.name not in taken and _may_run(one, scene):
             form = forms.get(one.serves[0])
             known = form if form is not None and form.name not in names else None
-            items.append(Item(known, one))
+            items.append(GuideItem(known, one))
             names += [known.name] if known is not None else []
-    return items + [Item(form, None) for name, form in forms.items() if name not in names]
+    return items + [GuideItem(form, None) for name, form in forms.items() if name not in names]
 
 
 def _working(told: Mapping[str, Chain], now: Snapshot) -> dict[str, Chain]:
@@ -276,12 +277,12 @@ def _may_run(one: Guided, scene: Scene) -> bool:
     return one.needs_channels <= scene.channels and not scene.runs_away
 
 
-def _is_named(item: Item, names: list[str]) -> bool:
+def _is_named(item: GuideItem, names: list[str]) -> bool:
     is_form = item.form is not None and item.form.name in names
     return is_form or (item.measured is not None and item.measured.name in names)
 
 
-def open_guide(source: Source, now: Snapshot, channel: str, check: str = "") -> Guide:
+def open_guide(source: SnapshotSource, now: Snapshot, channel: str, check: str = "") -> Guide:
     """A guide on the channel in focus, or on the one with the likeliest cause.
 
     Where that is a cause of all channels, the channel in focus is looked at for it.

@@ -5,7 +5,7 @@ from tui.board import Board, Ink, Rect
 from tui.glyphs import SEVERITY_INK, SEVERITY_LETTER, TRUST_INK
 from tui.keys import BACK, keys_of
 from tui.state import ViewName
-from tui.views.frame import Frame
+from tui.views.frame import ScreenFrame
 
 LABEL = 10
 TWO_COLUMNS_FROM = 76
@@ -33,7 +33,7 @@ SAFETY = (
 )
 
 
-def paint_help(board: Board, area: Rect, frame: Frame) -> None:
+def paint_help(board: Board, area: Rect, frame: ScreenFrame) -> None:
     """The keys of the view in focus and what they do."""
     keys = [("1...6", "views, named in the last line")]
     keys += [
@@ -47,7 +47,7 @@ def paint_help(board: Board, area: Rect, frame: Frame) -> None:
 
 
 def paint_page(
-    board: Board, area: Rect, about: str, keys: list[tuple[str, str]], frame: Frame
+    board: Board, area: Rect, about: str, keys: list[tuple[str, str]], frame: ScreenFrame
 ) -> None:
     """Keys, then glyphs and letters, then safety; scrolled where the screen is short."""
     page = Board(area.width, PAGE_ROWS, board.ascii_only)
@@ -74,7 +74,7 @@ def _paint_keys(page: Board, top: int, keys: list[tuple[str, str]], two: bool) -
     return rows
 
 
-def _paint_glyphs(page: Board, top: int, frame: Frame, two: bool) -> int:
+def _paint_glyphs(page: Board, top: int, frame: ScreenFrame, two: bool) -> int:
     """What ribbon cells and event letters mean; the next free row."""
     for row, (trust, words) in enumerate(_TRUST_WORDS.items()):
         page.text(0, top + row, f"{frame.glyphs.trust(trust)} {trust}", TRUST_INK[trust])

@@ -15,7 +15,7 @@ from tui.record_options import trust_option
 
 if TYPE_CHECKING:
     from client.form import Profile, Request, Token
-    from client.learn import Answers, Draft, Link
+    from client.learn import Answers, Draft, TextLink
     from shared.updates import Entry
 
 EXAMPLE = """ohmvigil learn ws://127.0.0.1:9000/feed --send '{"method": "begin"}' --name attic"""
@@ -167,7 +167,7 @@ def _requests(options: argparse.Namespace) -> "tuple[Request, ...]":
     import msgspec
 
     from client.form import Request
-    from client.plan import Fault, request_of
+    from client.plan import ProfileFault, request_of
 
     requests = []
     for text, every_s in _given(options):
@@ -184,7 +184,7 @@ def _requests(options: argparse.Namespace) -> "tuple[Request, ...]":
         request = Request(json=text, envelope=envelope, every_s=every_s)
         try:
             request_of(request)
-        except Fault as fault:
+        except ProfileFault as fault:
             raise BadInput(option, fault.what, fault.do) from None
         requests.append(request)
     return tuple(requests)
@@ -210,12 +210,12 @@ def _delimiter(options: argparse.Namespace) -> int:
     return byte
 
 
-def _live(options: argparse.Namespace, answers: "Answers") -> "tuple[Draft, Link, None]":
+def _live(options: argparse.Namespace, answers: "Answers") -> "tuple[Draft, TextLink, None]":
     from client.form import Profile, Token
     from client.framing import Framing
-    from client.learn import Link, draft_of
+    from client.learn import TextLink, draft_of
     from client.learn.listen import listen
-    from client.plan import Fault, plan_of
+    from client.plan import ProfileFault, plan_of
     from tui.trusting import tell_and_ask
 
     if not 1.0 <= options.listen <= 86400.0:
@@ -247,7 +247,7 @@ def _live(options: argparse.Namespace, answers: "Answers") -> "tuple[Draft, Link
     )
     try:
         plan_of(profile)
-    except Fault as fault:
+    except ProfileFault as fault:
         raise BadInput(".".join(map(str, fault.key)), fault.what, fault.do) from None
     tell_and_ask([(profile, options.name or "learn")], trusted=options.trust)
     said = [0.0]
@@ -263,7 +263,7 @@ def _live(options: argparse.Namespace, answers: "Answers") -> "tuple[Draft, Link
         print("\r" + " " * 60 + "\r", end="", file=sys.stderr, flush=True)
     draft = draft_of(heard.gatherer, profile.requests, words=answers.words, paths=answers.channels)
     draft.ended = heard.ended
-    link = Link(
+    link = TextLink(
         title=options.name or "",
         addresses=profile.addresses,
         framing=None if heard.framing == "newline" else heard.framing,
@@ -292,8 +292,8 @@ def _without(token: "Token", request: "Request") -> "Request":
 
 def _from_file(
     options: argparse.Namespace, answers: "Answers"
-) -> "tuple[Draft, Link, list[Entry]]":
-    from client.learn import Link, learn
+) -> "tuple[Draft, TextLink, list[Entry]]":
+    from client.learn import TextLink, learn
     from shared.updates import Entry, EntryKind
 
     path = Path(options.source)
@@ -313,7 +313,7 @@ def _from_file(
     requests = _requests(options)
     draft = learn(entries, requests, timed=False, words=answers.words, paths=answers.channels)
     addresses = (options.address,) if options.address else ()
-    return draft, Link(title=options.name or "", addresses=addresses), entries
+    return draft, TextLink(title=options.name or "", addresses=addresses), entries
 
 
 def _check_found(draft: "Draft", source: str) -> None:

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from client.learn import Draft
 from client.learn.draft import LEAVE_OUT, MAX_NAME
-from client.learn.found import Found
+from client.learn.found import Mapped
 from client.learn.series import Series
 from client.learn.text import MAX_WHY, read, shown
 from client.learn.tree import path_of
@@ -53,7 +53,7 @@ def found_lines(draft: Draft) -> Iterator[str]:
         yield f"the link did not last: {clean(draft.ended)}"
 
 
-def _proof(found: Found) -> tuple[str, str]:
+def _proof(found: Mapped) -> tuple[str, str]:
     """A value as it was sent, and as it is read where that differs."""
     one = found.series
     unit = f" {found.unit}" if found.unit and found.unit != "celsius" and not one.suffix else ""

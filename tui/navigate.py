@@ -6,7 +6,7 @@ from shared.events import Event
 from shared.when import hms
 from shared.words import channel_word
 from tui.raster import COLUMN_DOTS
-from tui.snapshot import Snapshot, Source
+from tui.snapshot import Snapshot, SnapshotSource
 from tui.state import ScreenState, standing
 from tui.window import PAN_PART, Window
 
@@ -16,7 +16,7 @@ SPEEDS = (0.25, 1000.0)
 class Navigator:
     """Turns keys into windows, or into calls on a replay. Knows no terminal."""
 
-    def __init__(self, source: Source, state: ScreenState) -> None:
+    def __init__(self, source: SnapshotSource, state: ScreenState) -> None:
         self._source = source
         self._state = state
 

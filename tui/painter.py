@@ -8,7 +8,7 @@ from tui.views.chain import paint_chain
 from tui.views.check import paint_check
 from tui.views.diagnosis import paint_diagnosis
 from tui.views.events import paint_events
-from tui.views.frame import Frame
+from tui.views.frame import ScreenFrame
 from tui.views.hint import paint_hint
 from tui.views.notes import paint_notes
 from tui.views.overview import paint_overview
@@ -50,7 +50,7 @@ def is_too_small(board: Board) -> bool:
     return True
 
 
-def paint(width: int, height: int, frame: Frame, ascii_only: bool) -> Board:
+def paint(width: int, height: int, frame: ScreenFrame, ascii_only: bool) -> Board:
     """One drawing of the whole screen."""
     board = Board(width, height, ascii_only)
     if is_too_small(board):

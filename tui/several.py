@@ -14,9 +14,9 @@ from tui.help import paint_page
 from tui.keys import BACK, SEVERAL_KEYS
 from tui.navigate import Navigator
 from tui.painter import is_too_small, paint_keys
-from tui.snapshot import Snapshot, Source
+from tui.snapshot import Snapshot, SnapshotSource
 from tui.state import ScreenState, ViewName
-from tui.views.frame import Frame, glyphs_for
+from tui.views.frame import ScreenFrame, glyphs_for
 from tui.views.overview import newest_first
 from tui.views.several import paint_several, place_at
 from tui.worst import Order, active, level_of
@@ -40,7 +40,7 @@ class SeveralApp(OhmvigilApp, inherit_bindings=False):
 
     def __init__(
         self,
-        sources: Sequence[Source],
+        sources: Sequence[SnapshotSource],
         *,
         ascii_only: bool = False,
         mouse: bool = True,
@@ -53,7 +53,7 @@ class SeveralApp(OhmvigilApp, inherit_bindings=False):
         self._places = list(range(len(self._sources)))
         self._chosen: int | None = None
         """Number of the host that the person chose; None is the worst, whichever it is."""
-        self._frames: list[Frame] = []
+        self._frames: list[ScreenFrame] = []
 
     @property
     def is_listing(self) -> bool:
@@ -84,7 +84,7 @@ class SeveralApp(OhmvigilApp, inherit_bindings=False):
             # A check that was begun goes on while another screen is shown.
             if state is not self.state and state.guide is not None and state.guide.take(now):
                 self.bell()
-            self._frames.append(Frame(now, state, source.history, glyphs))
+            self._frames.append(ScreenFrame(now, state, source.history, glyphs))
         self._places = self._order.places(
             [level_of(frame.now) for frame in self._frames], own_time()
         )
@@ -95,7 +95,7 @@ class SeveralApp(OhmvigilApp, inherit_bindings=False):
             return board
         if self.state.help:
             keys = [(key.shown, key.text) for key in SEVERAL_KEYS if key.shown]
-            frame = Frame(self._now, self.state, self.source.history, glyphs_for(self._ascii))
+            frame = ScreenFrame(self._now, self.state, self.source.history, glyphs_for(self._ascii))
             paint_page(board, Rect(0, 0, width, height - 1), ABOUT, keys, frame)
         else:
             paint_several(board, self._frames, self._places, self._place)
@@ -132,7 +132,7 @@ class SeveralApp(OhmvigilApp, inherit_bindings=False):
         else:
             super().action_close()
 
-    def _meant(self, done: Container[int] = ()) -> tuple[Source, Snapshot, Event | None]:
+    def _meant(self, done: Container[int] = ()) -> tuple[SnapshotSource, Snapshot, Event | None]:
         """In the list: the worst that goes on at the chosen host, else its newest event."""
         if not self.is_listing:
             return super()._meant(done)
@@ -153,7 +153,7 @@ class SeveralApp(OhmvigilApp, inherit_bindings=False):
         else:
             super().action_unshelve_all()
 
-    def _host(self) -> tuple[Source, Snapshot]:
+    def _host(self) -> tuple[SnapshotSource, Snapshot]:
         """The chosen host of the list."""
         number = self._places[self._place]
         return self._sources[number], self._frames[number].now

@@ -8,10 +8,10 @@ from shared.when import spelt
 from shared.words import Act, Severity, channel_word
 from tui.board import Rect
 from tui.deed_lines import UNTIL_RETURNED, deed_note, shelf_words
-from tui.snapshot import Snapshot, Source
+from tui.snapshot import Snapshot, SnapshotSource
 from tui.state import ScreenState, ViewName, standing
 from tui.views.events import chosen
-from tui.views.frame import Frame
+from tui.views.frame import ScreenFrame
 from tui.views.overview import layout, newest_first
 
 ASKS = "10m, 1h, 8h, or r until it has returned, then why (enter: 10m)"
@@ -20,13 +20,13 @@ ASKS = "10m, 1h, 8h, or r until it has returned, then why (enter: 10m)"
 class Shelving:
     """Mixed into the app, which has what is only named here."""
 
-    source: Source
+    source: SnapshotSource
     state: ScreenState
     _now: Snapshot
-    _to_shelve: tuple[Source, list[Event]] | None = None
+    _to_shelve: tuple[SnapshotSource, list[Event]] | None = None
     """What the open prompt is about."""
 
-    def _frame(self) -> Frame:
+    def _frame(self) -> ScreenFrame:
         raise NotImplementedError
 
     def _area(self) -> Rect:
@@ -39,7 +39,7 @@ class Shelving:
 
     def _open_input(self, asked: str, placeholder: str, value: str) -> None: ...
 
-    def _meant(self, done: Container[int] = ()) -> tuple[Source, Snapshot, Event | None]:
+    def _meant(self, done: Container[int] = ()) -> tuple[SnapshotSource, Snapshot, Event | None]:
         """The event that a key means: the selected one; in the chart else the first row.
 
         Of rows, those that are `done` already (ids) are passed over where another is left.
@@ -77,7 +77,7 @@ class Shelving:
         kinds = {each.kind: each for each in faults if each.severity is not Severity.NOTICE}
         self._ask(source, list(kinds.values()))
 
-    def _ask(self, source: Source, events: list[Event]) -> None:
+    def _ask(self, source: SnapshotSource, events: list[Event]) -> None:
         if not events:
             self.tell("no event to shelve")
             return
@@ -108,7 +108,7 @@ class Shelving:
         source, now, event = self._meant()
         self._take_back(source, now, [] if event is None else _beside(event, now))
 
-    def _take_back(self, source: Source, now: Snapshot, events: list[Event]) -> None:
+    def _take_back(self, source: SnapshotSource, now: Snapshot, events: list[Event]) -> None:
         kinds = {(each.channel, each.kind): each for each in events if each.id in now.shelved}
         if not kinds:
             self.tell("nothing here is shelved")
@@ -119,7 +119,7 @@ class Shelving:
 
     def _do(
         self,
-        source: Source,
+        source: SnapshotSource,
         now: Snapshot,
         act: Act,
         events: list[Event],

@@ -103,7 +103,7 @@ class Snapshot:
     """Channels on which only what is shelved is wrong: their causes lead no headline."""
 
 
-class Source(Protocol):
+class SnapshotSource(Protocol):
     """What feeds a screen: the live watch, or a replay. All calls return at once."""
 
     @property

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from shared.errors import BadInput
 from tui.hangup import HangUp
 from tui.output import speaks_unicode
-from tui.snapshot import Source
+from tui.snapshot import SnapshotSource
 from tui.window import Window
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ def needs_terminal(command: str, instead: str) -> None:
 
 
 def run_screen(
-    source: Source,
+    source: SnapshotSource,
     options: argparse.Namespace,
     hang_up: HangUp,
     span_s: float | None = None,
@@ -48,7 +48,9 @@ def run_screen(
     _show(app, options, hang_up)
 
 
-def run_several(sources: Sequence[Source], options: argparse.Namespace, hang_up: HangUp) -> None:
+def run_several(
+    sources: Sequence[SnapshotSource], options: argparse.Namespace, hang_up: HangUp
+) -> None:
     """Show the list of hosts, and the screen of each that is opened, until it is left."""
     from tui.several import SeveralApp
 

@@ -16,7 +16,7 @@ _LINK_TROUBLE = {LinkState.CONNECTING: 1, LinkState.LOST: 2, LinkState.ENDED: 3}
 _DOUBT = {Trust.TRUE: 0, Trust.SHELVED: 0, Trust.DOUBTFUL: 1, Trust.UNKNOWN: 2, Trust.FALSE: 3}
 
 
-class Level(NamedTuple):
+class WorstLevel(NamedTuple):
     """How bad it stands, the greater the worse: active events, then the link, then trust."""
 
     severity: int = _NOTHING
@@ -46,9 +46,9 @@ def severity_of(now: Snapshot) -> Severity | None:
     return max(found, key=lambda severity: severity.rank, default=None)
 
 
-def level_of(now: Snapshot) -> Level:
+def level_of(now: Snapshot) -> WorstLevel:
     severity = severity_of(now)
-    return Level(
+    return WorstLevel(
         _NOTHING if severity is None else severity.rank,
         0 if link_is_shelved(now) else _LINK_TROUBLE.get(now.link.state, 0),
         max((_DOUBT[health.trust] for health in now.channels), default=0),
@@ -62,9 +62,9 @@ class Order:
     """
 
     def __init__(self, hosts: int) -> None:
-        self._seen: list[list[tuple[float, Level]]] = [[] for _ in range(hosts)]
+        self._seen: list[list[tuple[float, WorstLevel]]] = [[] for _ in range(hosts)]
 
-    def places(self, levels: Sequence[Level], at_s: float) -> list[int]:
+    def places(self, levels: Sequence[WorstLevel], at_s: float) -> list[int]:
         """Numbers of hosts in order, with their levels at `at_s`, a time that never falls."""
         for seen, level in zip(self._seen, levels, strict=True):
             # What is no worse than a newer level cannot hold a host up any more.

@@ -6,14 +6,14 @@ entries → sources (which messages) → leaves (where values stand) → channel
 from client.learn.draft import Answers, Draft, Proposal, answered, answers_in
 from client.learn.gather import Gatherer
 from client.learn.learning import draft_of, learn
-from client.learn.text import Link, profile_text
+from client.learn.text import TextLink, profile_text
 
 __all__ = [
     "Answers",
     "Draft",
     "Gatherer",
-    "Link",
     "Proposal",
+    "TextLink",
     "answered",
     "answers_in",
     "draft_of",

@@ -33,7 +33,7 @@ _CONSTANT = 0.001
 
 
 @dataclass(frozen=True, slots=True)
-class Link:
+class ChainLink:
     """How well numbers follow a temperature through the curve."""
 
     constant: float
@@ -49,7 +49,7 @@ class Link:
         return self.span_k * LEAST_SLOPE > self.spread
 
 
-def linked(numbers: Floats, celsius: Floats) -> Link | None:
+def linked(numbers: Floats, celsius: Floats) -> ChainLink | None:
     """The link between numbers and temperatures heard together, if there is one."""
     good = np.isfinite(celsius) & (celsius > LOWEST_C) & (celsius < HIGHEST_C) & (numbers > 0.0)
     if good.sum() < 1 or good.mean() < 0.8:
@@ -63,7 +63,7 @@ def linked(numbers: Floats, celsius: Floats) -> Link | None:
     spread = float(np.max(np.abs(medians - middle))) / middle
     if spread > _SPREAD:
         return None
-    return Link(middle, spread, span)
+    return ChainLink(middle, spread, span)
 
 
 def reference_and_bits(constant: float) -> tuple[float, int] | None:

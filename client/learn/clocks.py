@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from client.learn import units
-from client.learn.found import Found, is_motion
+from client.learn.found import Mapped, is_motion
 from client.learn.series import LEAST_TICKS, Series
 from client.learn.sources import Source
 from client.learn.tree import Keyed, Place, leaves, text_of
@@ -138,7 +138,7 @@ def epoch_unit(value: float) -> str | None:
     return None
 
 
-def uptime(leaves: Mapping[Place, Series], taken: set[Place]) -> Found | None:
+def uptime(leaves: Mapping[Place, Series], taken: set[Place]) -> Mapped | None:
     """The controller's uptime: rises as time does, in the unit that it, or its name, says."""
     found = [
         one
@@ -151,7 +151,7 @@ def uptime(leaves: Mapping[Place, Series], taken: set[Place]) -> Found | None:
     return max(found, key=lambda each: each.score, default=None)
 
 
-def _uptime(one: Series, leaves: Mapping[Place, Series]) -> Found | None:
+def _uptime(one: Series, leaves: Mapping[Place, Series]) -> Mapped | None:
     says = one.said_unit or next(
         (TIME_WORDS[word] for word in reversed(one.words[-1]) if word in TIME_WORDS), ""
     )
@@ -167,7 +167,7 @@ def _uptime(one: Series, leaves: Mapping[Place, Series]) -> Found | None:
     why = [f"named '{text_of(one.place[-1])}'"] if named or says else []
     why += ["rises as time does"] if unit is not None else []
     score = 2.0 * named + 1.0 * bool(says) + 1.0 * (unit is not None)
-    return Found(one, "uptime_s", score, why, (unit or says).removeprefix("s"))
+    return Mapped(one, "uptime_s", score, why, (unit or says).removeprefix("s"))
 
 
 def _may_run(one: Series, unit: str) -> bool:

@@ -9,7 +9,7 @@ import msgspec
 from client.form import Request
 from client.learn import chains, others, units
 from client.learn.clocks import Clock, clock_in, clock_like, uptime
-from client.learn.found import Found, Group
+from client.learn.found import Group, Mapped
 from client.learn.gather import Gatherer
 from client.learn.parts import channels_in
 from client.learn.series import Series
@@ -43,7 +43,7 @@ class Proposal:
     """A channel: its name, why it is called so, and its quantities."""
 
     name: str
-    parts: dict[str, Found] = field(default_factory=dict)
+    parts: dict[str, Mapped] = field(default_factory=dict)
     why: str = ""
     theirs: str = ""
     """What the host calls it."""
@@ -69,7 +69,7 @@ class Draft:
     """Longest time between two messages, where times were measured."""
     unknown: list[Series] = field(default_factory=list)
     """Numbers and texts that were taken for nothing."""
-    states: list[Found] = field(default_factory=list)
+    states: list[Mapped] = field(default_factory=list)
     """What may be the host's state, the likeliest first, which is taken until one says another."""
     told: dict[str, str] = field(default_factory=dict)
     """State words and their meaning as the user gave them."""
@@ -80,7 +80,7 @@ class Draft:
     ended: str = ""
     """Why the link was lost, if it was."""
 
-    def take_state(self, chosen: Found | None) -> None:
+    def take_state(self, chosen: Mapped | None) -> None:
         """Take one of `states` for the host's state, or none, and its words with it."""
         host = next((one for one in self.channels if one.name == HOST), None)
         if host is None:
@@ -186,7 +186,7 @@ def _channels(
     clock_places: set[Place],
     known: frozenset[str],
     paths: Collection[str],
-) -> tuple[list[Proposal], list[Found]]:
+) -> tuple[list[Proposal], list[Mapped]]:
     """Channels but for the host's state, and what may be that."""
     axes = others.motion(leaves)
     taken = {found.series.place for found in axes} | clock_places
@@ -351,7 +351,7 @@ def _listed_name(place: Place, at: int, leaves: Mapping[Place, Series]) -> str:
     return f"sensor {index}"
 
 
-def _named_fans(fans: Sequence[Found]) -> list[Proposal]:
+def _named_fans(fans: Sequence[Mapped]) -> list[Proposal]:
     if len(fans) == 1:
         return [Proposal("fan", {"speed": fans[0]})]
     named: list[Proposal] = []
@@ -372,7 +372,7 @@ def _repeats(sources: Sequence[Source]) -> bool:
     return bool(counts) and len(main.heard) >= 3 and min(counts) >= 0.95 * len(main.heard)
 
 
-def reference_of(found: Found) -> tuple[float, int] | None:
+def reference_of(found: Mapped) -> tuple[float, int] | None:
     """R_ref / R0 and bits that a code's link to its temperature shows."""
     return None if found.link is None else chains.reference_and_bits(found.link.constant)
 

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from client.learn.chains import Link
+from client.learn.chains import ChainLink
 from client.learn.series import Series
 from client.learn.tree import Place, Token, text_of
 from client.learn.vocabulary import POSITION_WORDS, WEAK_TEMPERATURE, quantities_of
@@ -17,7 +17,7 @@ _LIMITS = {
 
 
 @dataclass
-class Found:
+class Mapped:
     """One leaf taken for a quantity, how sure that is, and why."""
 
     series: Series
@@ -25,7 +25,7 @@ class Found:
     score: float
     why: list[str] = field(default_factory=list)
     unit: str = ""
-    link: Link | None = None
+    link: ChainLink | None = None
     words: dict[str, str] = field(default_factory=dict)
     """Values that are words of the host's, and ours: "off" = "0"."""
     bits: dict[str, str] = field(default_factory=dict)
@@ -41,8 +41,8 @@ class Found:
 class Group:
     """A temperature and what goes with it."""
 
-    anchor: Found
-    parts: dict[str, Found] = field(default_factory=dict)
+    anchor: Mapped
+    parts: dict[str, Mapped] = field(default_factory=dict)
 
     @property
     def place(self) -> Place:

@@ -6,9 +6,9 @@ from typing import Any
 
 from client.form import Profile, Request, Token
 from client.learn.draft import Draft, proposed
-from client.learn.found import Found
+from client.learn.found import Mapped
 from client.learn.gather import Gatherer
-from client.learn.text import Link, profile_text, read
+from client.learn.text import TextLink, profile_text, read
 from client.mapping import Mapper
 from client.proof import Proof
 from shared import toml
@@ -47,7 +47,7 @@ def draft_of(
     """Propose a profile for what a gatherer has heard, of what that profile then reads."""
     draft = proposed(gatherer, requests, timed, words, paths)
     # Whatever is secret in a request, reading what was heard needs none of it.
-    text = profile_text(draft, Link(token=Token(env="TOKEN")))
+    text = profile_text(draft, TextLink(token=Token(env="TOKEN")))
     profile = toml.loads(text, Profile, "draft")
     _keep_what_reads(draft, profile, gatherer.entries)
     draft.heard = _names_heard(profile, [message for _, message in gatherer.heard])
@@ -72,7 +72,7 @@ def _keep_what_reads(draft: Draft, profile: Profile, entries: Sequence[Entry]) -
     draft.channels = [channel for channel in draft.channels if channel.parts]
 
 
-def _differ(last: Value | None, found: Found) -> bool:
+def _differ(last: Value | None, found: Mapped) -> bool:
     one = found.series
     is_there = (
         one.is_number and type(last) is float and max(one.null_s, default=0.0) < one.own_s[-1]

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from client.learn.found import Found
+from client.learn.found import Mapped
 from client.learn.relations import beyond
 from client.learn.series import Series, follows, wanders
 from client.learn.tree import Keyed, Place, text_of
@@ -36,7 +36,7 @@ _MESSAGE_SIGNS = 2
 """Spaces in a text from which on it reads like a sentence."""
 
 
-def motion(leaves: Mapping[Place, Series]) -> list[Found]:
+def motion(leaves: Mapping[Place, Series]) -> list[Mapped]:
     """x, y and z: members named so, or an array of three or four that moves as one."""
     for place, one in leaves.items():
         if not one.is_number:
@@ -44,11 +44,11 @@ def motion(leaves: Mapping[Place, Series]) -> list[Found]:
         names = _axes(place, leaves)
         if AXES.keys() <= names.keys():
             return [
-                Found(leaves[names[axis]], quantity, 2.0, [f"named '{text_of(names[axis][-1])}'"])
+                Mapped(leaves[names[axis]], quantity, 2.0, [f"named '{text_of(names[axis][-1])}'"])
                 for axis, quantity in AXES.items()
                 if leaves[names[axis]].is_number
             ]
-    best: list[Found] = []
+    best: list[Mapped] = []
     for place, one in leaves.items():
         at = next((n for n in reversed(range(len(place))) if text_of(place[n])[-1:].isdigit()), -1)
         is_array = place[-1:] == ("0",)
@@ -63,7 +63,7 @@ def motion(leaves: Mapping[Place, Series]) -> list[Found]:
         if (named and is_array) or (not best and _move_as_one(heard[:3])):
             why = f"named '{next(iter(named))}'" if named else "three that move at one time"
             best = [
-                Found(axis, quantity, 2.0, [why])
+                Mapped(axis, quantity, 2.0, [why])
                 for axis, quantity in zip(heard, AXES.values(), strict=False)
             ]
             if named:
@@ -101,7 +101,7 @@ def _move_as_one(axes: list[Series]) -> bool:
     ) and all(np.array_equal(axis.times, axes[0].times) for axis in axes)
 
 
-def speed(leaves: Mapping[Place, Series], axes: list[Found]) -> Found | None:
+def speed(leaves: Mapping[Place, Series], axes: list[Mapped]) -> Mapped | None:
     """Speed along the path, by its name; its unit by the positions."""
     for one in leaves.values():
         named = {QUANTITY_WORDS.get(word) for word in one.last_words}
@@ -112,11 +112,11 @@ def speed(leaves: Mapping[Place, Series], axes: list[Found]) -> Found | None:
             continue
         unit = "mm/min" if one.all_words & {"min", "minute"} or _is_per_minute(one, axes) else ""
         why = [f"named '{text_of(one.place[-1])}'"]
-        return Found(one, "speed_mm_s", 2.0, why, unit)
+        return Mapped(one, "speed_mm_s", 2.0, why, unit)
     return None
 
 
-def _is_per_minute(one: Series, axes: list[Found]) -> bool:
+def _is_per_minute(one: Series, axes: list[Mapped]) -> bool:
     """Whether speeds are about sixty times what the positions show."""
     if len(axes) < 2 or len(axes[0].series.values) < 5:
         return one.high > 1500.0
@@ -132,7 +132,7 @@ def _is_per_minute(one: Series, axes: list[Found]) -> bool:
     return one.high > 20.0 * seen > 0.0
 
 
-def fans(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Found]:
+def fans(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Mapped]:
     """Fans, by name: a number between 0 and 1, 100 % or 255."""
     found = []
     for place, one in leaves.items():
@@ -143,13 +143,13 @@ def fans(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Found]:
         if "temperature_c" in quantities_of(one.all_words) or one.last_words & NAME_WORDS:
             continue
         unit, why = of_power(one)
-        found.append(Found(one, "speed", 2.0, ["named as a fan", why], unit))
+        found.append(Mapped(one, "speed", 2.0, ["named as a fan", why], unit))
     return found
 
 
 def states(
     leaves: Mapping[Place, Series], taken: set[Place], given: frozenset[str] = frozenset()
-) -> list[Found]:
+) -> list[Mapped]:
     """What may be the host's state, the likeliest first: few words, or whole numbers, that are
     known, or at a place named so, or that stand for a while each. A sentence is none.
 
@@ -170,7 +170,7 @@ def states(
 
 def _state(
     one: Series, leaves: Mapping[Place, Series], taken: set[Place], given: frozenset[str]
-) -> Found | None:
+) -> Mapped | None:
     told = bool(given & {word_of(value) for value in one.values})
     named = "state" in quantities_of(one.all_words)
     is_code = one.is_whole and one.low >= 0 and "state" in quantities_of(one.last_words)
@@ -196,7 +196,7 @@ def _state(
     why += ["a word for a state"] if known else []
     why += ["words that stand for a while each"] if stands and not known else []
     why += ["a word that you gave stands here"] if told and not why else []
-    return Found(one, "state", score, why or ["a word in most messages: perhaps the state"])
+    return Mapped(one, "state", score, why or ["a word in most messages: perhaps the state"])
 
 
 def _may_be_state(one: Series, often: float) -> bool:
@@ -210,9 +210,9 @@ def _is_wordy(one: Series) -> bool:
     return max((str(value).count(" ") for value in one.values), default=0) >= _MESSAGE_SIGNS
 
 
-def message(leaves: Mapping[Place, Series], taken: set[Place]) -> Found | None:
+def message(leaves: Mapping[Place, Series], taken: set[Place]) -> Mapped | None:
     """The host's message: named so, or a text with several words."""
-    best: Found | None = None
+    best: Mapped | None = None
     for place, one in leaves.items():
         if place in taken or not (one.is_text or one.is_texts) or one.is_text_number:
             continue
@@ -225,5 +225,5 @@ def message(leaves: Mapping[Place, Series], taken: set[Place]) -> Found | None:
         score = 2.0 * named + 1.0 * wordy - 0.2 * len(place)
         if best is None or score > best.score:
             why = [f"named '{text_of(place[-1])}'"] if named else ["reads like a sentence"]
-            best = Found(one, "message", score, why)
+            best = Mapped(one, "message", score, why)
     return best

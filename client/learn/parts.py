@@ -10,9 +10,9 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 import numpy as np
 
 from client.learn import chains, units
-from client.learn.chains import Link
+from client.learn.chains import ChainLink
 from client.learn.clocks import PACES
-from client.learn.found import Found, Group, is_limit, naming
+from client.learn.found import Group, Mapped, is_limit, naming
 from client.learn.relations import kinship, linked, repeated, transplanted
 from client.learn.series import FULL_SCALES, Series, follows
 from client.learn.temperatures import and_alike, temperatures
@@ -59,7 +59,7 @@ def add_each(
             if one is not None and (one.is_number or one.is_bool or quantity == "flags"):
                 words = like.words | _words_for_off(one, quantity)
                 why = ["stands as in the other channels"]
-                found = Found(one, quantity, 1.0, why, like.unit, words=words, bits=like.bits)
+                found = Mapped(one, quantity, 1.0, why, like.unit, words=words, bits=like.bits)
                 if quantity == "power" and not 0.0 <= one.low <= one.high <= MOST_POWER:
                     continue
                 group.parts[quantity] = found
@@ -73,7 +73,7 @@ def _candidates(
     every: Sequence[Group],
     leaves: Mapping[Place, Series],
     used: set[Place],
-) -> Iterator[Found]:
+) -> Iterator[Mapped]:
     """Leaves that may be a group's quantity and are nearest to it."""
     anchor = group.anchor.series
     for place, one in leaves.items():
@@ -89,7 +89,7 @@ def _candidates(
             yield found
 
 
-def _judged(group: Group, one: Series, quantity: str) -> Found | None:
+def _judged(group: Group, one: Series, quantity: str) -> Mapped | None:
     named = quantities_of(one.last_words)
     if not named and not (isinstance(one.place[-1], str) and len(one.place[-1]) > 2):
         named = {q for parts in one.words for q in quantities_of(parts)} - {"temperature_c"}
@@ -103,7 +103,7 @@ def _judged(group: Group, one: Series, quantity: str) -> Found | None:
     if not one.is_number or is_limit(one) or not one.can_be(quantity):
         return None
     why = [f"named '{naming(one, quantity)}'"] if by_place else []
-    found = Found(one, quantity, 2.0 if by_place else 0.0, why)
+    found = Mapped(one, quantity, 2.0 if by_place else 0.0, why)
     # A pair under one name is a reading and its target.
     if named - ({"temperature_c"} if quantity == "target_c" else set()) and not by_place:
         return None
@@ -123,30 +123,30 @@ def _words_for_off(one: Series, quantity: str) -> dict[str, str]:
     return dict.fromkeys((*one.off_words, *likely, NULL), "0")
 
 
-def _switch(one: Series) -> Found:
+def _switch(one: Series) -> Mapped:
     """A heater that is on or off."""
     why = [f"named '{naming(one, 'power')}'", "true while it heats"]
-    return Found(one, "power", 2.0, why, words={"true": "1", "false": "0"})
+    return Mapped(one, "power", 2.0, why, words={"true": "1", "false": "0"})
 
 
-def _flags(one: Series, by_place: bool) -> Found | None:
+def _flags(one: Series, by_place: bool) -> Mapped | None:
     if not by_place:
         return None
     why = [f"named '{naming(one, 'flags')}'"]
     if one.is_text or one.is_texts or one.is_object:
-        return Found(one, "flags", 2.0, why)
+        return Mapped(one, "flags", 2.0, why)
     if one.is_bool:
-        return Found(one, "flags", 1.8, why, words={"true": naming(one, "flags")})
+        return Mapped(one, "flags", 1.8, why, words={"true": naming(one, "flags")})
     top = int(one.high) if one.is_number and one.is_whole and one.low >= 0.0 else -1
     # A number named as an error may be a difference, or a count of errors.
     if 0 <= top < 1 << MAX_BITS and one.last_words & BIT_WORDS and one.distinct <= MAX_BITS:
         bits = {str(n): f"bit {n}" for n in range(max(8, top.bit_length()))}
         why.append("its bits are flags: write what each means")
-        return Found(one, "flags", 1.5, why, bits=bits)
+        return Mapped(one, "flags", 1.5, why, bits=bits)
     return None
 
 
-def _target(group: Group, found: Found) -> None:
+def _target(group: Group, found: Mapped) -> None:
     one, anchor = found.series, group.anchor.series
     score = follows(anchor, one)
     if score:
@@ -158,7 +158,7 @@ def _target(group: Group, found: Found) -> None:
         found.score -= 3.0
 
 
-def _power(group: Group, found: Found) -> None:
+def _power(group: Group, found: Mapped) -> None:
     one = found.series
     target = group.parts.get("target_c")
     if one.low < 0.0 or one.high > MOST_POWER:
@@ -214,7 +214,7 @@ def _moves_with(heat: Floats, away: Floats) -> bool:
     return False
 
 
-def _code(group: Group, found: Found) -> None:
+def _code(group: Group, found: Mapped) -> None:
     one = found.series
     runs = one.counts or any(one.runs_at(pace, _LIKE_A_CLOCK) for pace in PACES)
     if not one.is_whole or one.high < 100.0 or runs:
@@ -231,7 +231,7 @@ def _code(group: Group, found: Found) -> None:
         found.score = 0.0
 
 
-def _ohms(group: Group, found: Found) -> None:
+def _ohms(group: Group, found: Mapped) -> None:
     one = found.series
     link = _linked_to(group, one)
     r0 = None if link is None else chains.r0_of(link.constant)
@@ -242,7 +242,7 @@ def _ohms(group: Group, found: Found) -> None:
         found.unit = "ohm"
 
 
-def _linked_to(group: Group, one: Series) -> Link | None:
+def _linked_to(group: Group, one: Series) -> ChainLink | None:
     return linked(group.anchor.series, one, (group.anchor.unit or "celsius",))
 
 

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from client.learn import chains, units
-from client.learn.chains import Link
+from client.learn.chains import ChainLink
 from client.learn.series import Series
 from client.learn.tree import Keyed, Place, text_of
 from client.learn.vocabulary import (
@@ -181,7 +181,7 @@ def _channel_words(one: Series) -> tuple[str, ...]:
     return tuple(found)
 
 
-def linked(one: Series, other: Series, names: Sequence[str]) -> Link | None:
+def linked(one: Series, other: Series, names: Sequence[str]) -> ChainLink | None:
     """The platinum link of `other` to the temperature `one` in the first unit that gives it."""
     times, mine, theirs = together(one, other)
     if len(times) < 1 or (other.distinct < 2 and not _is_code_like(other)):

@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from client.learn import units
-from client.learn.found import Found, Group, is_limit, is_motion, naming
+from client.learn.found import Group, Mapped, is_limit, is_motion, naming
 from client.learn.relations import (
     DEGREES,
     alike,
@@ -45,13 +45,13 @@ _WORDS_ALONE = {"state", "message", "flags"}
 
 def temperatures(
     leaves: Mapping[Place, Series], taken: set[Place], given: Collection[str] = ()
-) -> list[Found]:
+) -> list[Mapped]:
     """Temperatures among the leaves, sorted by place; `given` are paths of some, as told."""
     numbers = _numbers(leaves, taken)
     scored = _scored(numbers)
     told = [one for place, one in leaves.items() if one.is_number and path_of(place) in given]
     scored = [found for found in scored if found.series not in told]
-    scored += [Found(one, "temperature_c", _TOLD, ["you said so"]) for one in told]
+    scored += [Mapped(one, "temperature_c", _TOLD, ["you said so"]) for one in told]
     anchors = [found for found in scored if found.score >= _ENOUGH]
     anchors += _by_behaviour(scored, anchors, numbers)
     return _sifted(anchors)
@@ -59,7 +59,7 @@ def temperatures(
 
 def and_alike(
     leaves: Mapping[Place, Series], made: Sequence[Group], taken: set[Place]
-) -> list[Found]:
+) -> list[Mapped]:
     """The temperatures and what stands as they do, sorted by place.
 
     The step that leads from a reading to its target tells quantities apart: what differs from the
@@ -102,12 +102,12 @@ def _numbers(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Series]:
     ]
 
 
-def _scored(numbers: Sequence[Series]) -> list[Found]:
+def _scored(numbers: Sequence[Series]) -> list[Mapped]:
     plausible = [one for one in numbers if one.low >= -60.0 and one.high <= _highest(one)]
     return [_temperature(one) for one in plausible]
 
 
-def _sifted(anchors: Sequence[Found]) -> list[Found]:
+def _sifted(anchors: Sequence[Mapped]) -> list[Mapped]:
     """Without what turns out to be another thing beside the rest."""
     return _without_repeats(_without_worked_out(_without_targets(anchors[:MAX_ANCHORS])))
 
@@ -123,9 +123,9 @@ def _highest(one: Series) -> float:
     return 1.5e6 if _says_degrees(one) else 150_000.0
 
 
-def _temperature(one: Series) -> Found:
+def _temperature(one: Series) -> Mapped:
     """How much a leaf looks like a temperature by itself."""
-    found = Found(one, "temperature_c", 0.0)
+    found = Mapped(one, "temperature_c", 0.0)
     own = one.last_words
     named = quantities_of(own)
     is_moving = one.moves or one.moves_little
@@ -159,8 +159,8 @@ def _temperature(one: Series) -> Found:
 
 
 def _by_behaviour(
-    scored: Sequence[Found], sure: Sequence[Found], numbers: Sequence[Series]
-) -> list[Found]:
+    scored: Sequence[Mapped], sure: Sequence[Mapped], numbers: Sequence[Series]
+) -> list[Mapped]:
     """Leaves without a telling name that another number leads, or that a code follows.
 
     One setting leads one reading: what only happens to be near another's is none.
@@ -205,8 +205,8 @@ def _is_measured(one: Series) -> bool:
 
 
 def _led_by_their_own(
-    led: Sequence[Found], numbers: Sequence[Series]
-) -> Iterator[tuple[Found, float, Series]]:
+    led: Sequence[Mapped], numbers: Sequence[Series]
+) -> Iterator[tuple[Mapped, float, Series]]:
     """Readings, how well each follows its setting, and that, the surest first; one leads one."""
     found = [
         (score + 0.5 * near - 0.15 * other.is_full_scale, score, n, m)
@@ -228,8 +228,8 @@ def _led_by_their_own(
 
 
 def _alike(
-    scored: Sequence[Found], sure: Sequence[Found], of_quantity: Mapping[Place, int | None]
-) -> list[Found]:
+    scored: Sequence[Mapped], sure: Sequence[Mapped], of_quantity: Mapping[Place, int | None]
+) -> list[Mapped]:
     """Leaves at places like those of the sure ones, but for the channel's step; `of_quantity` says
     which step tells a sure one's quantities apart."""
     places = [found.series.place for found in sure]
@@ -257,7 +257,7 @@ def _is_by_id(place: Place, grouped: set[Token]) -> bool:
     return text_of(place[-1]).isdigit() or (len(place) > 1 and place[-1] not in grouped)
 
 
-def _without_targets(anchors: Sequence[Found]) -> list[Found]:
+def _without_targets(anchors: Sequence[Mapped]) -> list[Mapped]:
     """Leave out what another candidate follows, resistances, and what stands as they do."""
     sure = [one.series.place for one in anchors if one.score >= 2.0]
     places = [
@@ -290,7 +290,7 @@ def _without_targets(anchors: Sequence[Found]) -> list[Found]:
     ]
 
 
-def _without_worked_out(anchors: Sequence[Found]) -> list[Found]:
+def _without_worked_out(anchors: Sequence[Mapped]) -> list[Mapped]:
     """Leave out averages and extremes where the reading itself stands beside them."""
     names = {(one.series.place[:-1], one.series.words[-1]) for one in anchors}
 
@@ -301,9 +301,9 @@ def _without_worked_out(anchors: Sequence[Found]) -> list[Found]:
     return [one for one in anchors if not is_worked_out(one.series)]
 
 
-def _without_repeats(anchors: Sequence[Found]) -> list[Found]:
+def _without_repeats(anchors: Sequence[Mapped]) -> list[Mapped]:
     """Of several candidates that are one channel's reading and target alike, the reading."""
-    kept: list[Found] = []
+    kept: list[Mapped] = []
     for found in sorted(anchors, key=lambda f: -f.score):
         one = found.series
         rivals = [k for k in kept if kinship(k.series, one) >= 1.0 and _same_step(k.series, one)]

@@ -9,7 +9,7 @@ from client.form import DEFAULT_SILENCE_S, Token
 from client.framing import Framing
 from client.learn import chains
 from client.learn.draft import Draft, Proposal, reference_of
-from client.learn.found import Found
+from client.learn.found import Mapped
 from client.learn.tree import Keyed, Place, pointer_of, text_of
 from client.learn.tree import Token as Step
 from client.learn.vocabulary import STANDARD_STATES, STATE_WORDS
@@ -28,7 +28,7 @@ MAX_WHY = 400
 _BARE_KEY = set("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_")
 
 
-class Link(msgspec.Struct, frozen=True, kw_only=True):
+class TextLink(msgspec.Struct, frozen=True, kw_only=True):
     """How the host is reached: what the user said, and the framing that was recognised."""
 
     title: str = ""
@@ -39,7 +39,7 @@ class Link(msgspec.Struct, frozen=True, kw_only=True):
     ca_file: str = ""
 
 
-def profile_text(draft: Draft, link: Link) -> str:
+def profile_text(draft: Draft, link: TextLink) -> str:
     """The TOML text; it loads as a profile."""
     lines = [*_head(draft, link), *_requests(draft), *_updates(draft)]
     for channel in draft.channels:
@@ -72,7 +72,7 @@ def shown(value: Any) -> str:
     return clean(str(value), 40)
 
 
-def _head(draft: Draft, link: Link) -> Iterator[str]:
+def _head(draft: Draft, link: TextLink) -> Iterator[str]:
     yield f"# Drafted by `ohmvigil learn` from {draft.messages} messages. Change it as you like;"
     yield "# docs/profiles.md explains each key. Comments say why a line was drafted."
     yield "format = 1"
@@ -216,7 +216,7 @@ def _base(places: Sequence[Place]) -> Place:
 Where = tuple[str, list[str]]
 
 
-def _where(found: Found, base: Place, item: Item | None) -> Where:
+def _where(found: Mapped, base: Place, item: Item | None) -> Where:
     """The pointer from base or item on, and the item where that is its own."""
     place = found.series.place
     own = _item(place)
@@ -228,7 +228,7 @@ def _where(found: Found, base: Place, item: Item | None) -> Where:
     return at, [f"item = {_item_text((own[0][len(base) :], own[1], own[2]))}"]
 
 
-def _line(found: Found, base: Place, item: Item | None) -> str:
+def _line(found: Mapped, base: Place, item: Item | None) -> str:
     at, facts = _where(found, base, item)
     unit = unit_of(found)
     if unit:
@@ -249,7 +249,7 @@ def _plain(place: Place) -> tuple[str, ...]:
     return tuple(text_of(token) for token in place)
 
 
-def unit_of(found: Found) -> str:
+def unit_of(found: Mapped) -> str:
     """The unit that the profile must say: a text is a number only where one is said."""
     unit = found.series.said_unit or found.unit
     if unit in UNITS and UNITS[unit] != (1.0, 0.0):
@@ -258,7 +258,7 @@ def unit_of(found: Found) -> str:
     return _OURS.get(measured, "fraction") if found.series.is_text_number else ""
 
 
-def read(found: Found) -> float | None:
+def read(found: Mapped) -> float | None:
     """What the profile makes of the last value that was heard; None where it refuses it."""
     words = {theirs: float(ours) for theirs, ours in found.words.items()}
     measured = DIMENSION_OF.get(found.quantity, "")
@@ -267,7 +267,7 @@ def read(found: Found) -> float | None:
     return ours if isinstance(ours, float) else None
 
 
-def _state(channel: str, found: Found, where: Where, draft: Draft) -> Iterator[str]:
+def _state(channel: str, found: Mapped, where: Where, draft: Draft) -> Iterator[str]:
     """A word without a meaning is told as it is (`unknown-state`), and never taken for `up`."""
     yield f"[channels.{key(channel)}.state]"
     at, facts = where
@@ -295,7 +295,7 @@ def _case_of(word: str) -> Callable[[str], str]:
     return str.capitalize if word[:1].isupper() else str.lower
 
 
-def _chain(channel: Proposal, code: Found) -> Iterator[str]:
+def _chain(channel: Proposal, code: Mapped) -> Iterator[str]:
     """Facts of the converter that the code shows."""
     found = reference_of(code)
     if found is None:

@@ -35,7 +35,7 @@ NOZZLE = BlockFacts(50.0, 14.0, 1.6, 0.55, 0.075, 0.012, 0.018, 0.006, 0.016, 1.
 BED = BlockFacts(280.0, 640.0, 60.0, 8.0, 1.7, 0.15, 0.15, 0.0, 0.0, 1.5)
 
 
-class Block:
+class HotBlock:
     """Heater, block and tip, at temperatures `core_c` and `tip_c`."""
 
     __slots__ = ("_queue", "air_w_k", "core_c", "facts", "is_broken", "left", "step_s", "tip_c")

@@ -12,7 +12,7 @@ from contextlib import suppress
 
 from websockets.asyncio.server import Server, ServerConnection, serve
 
-from client.simulated.machine import Machine, Moment
+from client.simulated.machine import Machine, MachineMoment
 from client.simulated.scenario import Scenario
 from client.simulated.session import Session, lines_of
 from shared.errors import BadInput
@@ -43,7 +43,7 @@ class SimulatedHost:
         speed: float = 1.0,
         port: int = 0,
         for_s: float | None = None,
-        on_moment: Callable[[Moment], None] | None = None,
+        on_moment: Callable[[MachineMoment], None] | None = None,
     ) -> None:
         if not 0.0 < speed <= FASTEST:
             raise BadInput("--speed", f"{speed} is out of range", f"give up to {FASTEST:g}")
@@ -154,7 +154,7 @@ class SimulatedHost:
             if self._on_moment is not None:
                 self._on_moment(moment)
 
-    def _publish(self, machine: Machine, moment: Moment) -> None:
+    def _publish(self, machine: Machine, moment: MachineMoment) -> None:
         """Changes to those who know the rest, the whole to those who have had nothing yet."""
         assert moment.changes is not None
         changes = lines_of(moment.changes)

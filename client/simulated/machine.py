@@ -29,7 +29,7 @@ class Truth(msgspec.Struct, frozen=True):
     """Faults that showed since the update before."""
 
 
-class Moment(msgspec.Struct, frozen=True):
+class MachineMoment(msgspec.Struct, frozen=True):
     """One turn of the host: an update, or why there is none."""
 
     time_s: float
@@ -75,7 +75,7 @@ class Machine:
         """Time since the host started, now."""
         return round(self._plant.time_s - self._started_s, 3)
 
-    def advance(self) -> Moment:
+    def advance(self) -> MachineMoment:
         """Simulate up to the next update."""
         sending, rng = self._sending, self._rng
         jitter, late, how_late, lost = rng.gauss(0.0, 1.0), rng.random(), rng.random(), rng.random()
@@ -93,7 +93,7 @@ class Machine:
         truth = self._truth(time_s, link_up)
         changes = self._changes(is_booting) if leaves else None
         host_s = round(time_s - self._started_s, 3)
-        return Moment(time_s, self._sent_s, host_s, link_up, changes, truth)
+        return MachineMoment(time_s, self._sent_s, host_s, link_up, changes, truth)
 
     def _host_at(self, time_s: float) -> tuple[bool, bool]:
         """Whether the link is up and whether the host (or the controller) is booting."""

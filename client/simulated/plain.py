@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from client.simulated.machine import Machine, Moment
+from client.simulated.machine import Machine, MachineMoment
 from client.simulated.scenario import Scenario
 from client.simulated.status import values_of
 from shared.updates import Update
@@ -25,7 +25,7 @@ def updates(scenario: Scenario, seed: int = 0, for_s: float | None = None) -> It
 
 def moments(
     scenario: Scenario, seed: int = 0, for_s: float | None = None
-) -> Iterator[tuple[Moment, Update | None]]:
+) -> Iterator[tuple[MachineMoment, Update | None]]:
     """Same, with the truth beside each update, also where none comes."""
     end_s = scenario.for_s if for_s is None else for_s
     machine = Machine(scenario, seed)

@@ -8,9 +8,9 @@ from typing import Any, Protocol
 from client.simulated.carriage import Carriage
 from client.simulated.control import Guard, Regulator
 from client.simulated.electrics import SensorChain
-from client.simulated.heat import BED, NOZZLE, Air, Block, Electronics
+from client.simulated.heat import BED, NOZZLE, Air, Electronics, HotBlock
 from client.simulated.rhythm import READING_S, STEP_S
-from client.simulated.scenario import Scenario, Step
+from client.simulated.scenario import ProgramStep, Scenario
 
 STEPS_PER_TICK = round(READING_S / STEP_S)
 BOOT_S = 2.0
@@ -47,8 +47,8 @@ class Plant:
             _or(start.board_c, start.room_c + Electronics.IDLE_W / Electronics.LOSS_W_K)
         )
         self.blocks = {
-            "nozzle": Block(NOZZLE, _or(start.nozzle_c, self.air.celsius)),
-            "bed": Block(BED, _or(start.bed_c, self.air.celsius)),
+            "nozzle": HotBlock(NOZZLE, _or(start.nozzle_c, self.air.celsius)),
+            "bed": HotBlock(BED, _or(start.bed_c, self.air.celsius)),
         }
         self.regulators = {"nozzle": Regulator(0.03, 35.0), "bed": Regulator(0.12, 120.0)}
         self.guards = {name: Guard(name, getattr(scenario.limits, name)) for name in HEATERS}
@@ -167,7 +167,7 @@ class Plant:
             if not self.remark:
                 self._do(step)
 
-    def _do(self, step: Step) -> None:
+    def _do(self, step: ProgramStep) -> None:
         if step.nozzle_c is not None:
             self.regulators["nozzle"].goal_c = step.nozzle_c
         if step.bed_c is not None:

@@ -53,7 +53,7 @@ class Start(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     """How long the controller has been up."""
 
 
-class Step(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class ProgramStep(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What the machine is told at `at_s`; what is left out stays as it was."""
 
     at_s: float
@@ -80,7 +80,7 @@ class Limit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     heater's time constant, C/G: the nozzle then gains 39 K even at the limit, fan and flow full."""
 
 
-class Limits(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class HostLimits(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     nozzle: Limit = Limit()
     bed: Limit = Limit(highest_c=130.0, no_rise_s=95.0)
     """A quarter of the bed's time constant, in which it gains 7.8 K at the limit."""
@@ -121,9 +121,9 @@ class Scenario(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """How long it takes until all is shown."""
     start: Start = Start()
     channels: Sensors = Sensors()
-    limits: Limits = Limits()
+    limits: HostLimits = HostLimits()
     sending: Sending = Sending()
-    steps: tuple[Step, ...] = ()
+    steps: tuple[ProgramStep, ...] = ()
     faults: tuple[AnyFault, ...] = ()
     expect: Expect
 

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import msgspec
 
-from client.simulated.machine import Moment
+from client.simulated.machine import MachineMoment
 from shared.errors import BadInput
 
 
@@ -18,7 +18,7 @@ class TruthLog:
             why = (error.strerror or "cannot be written").lower()
             raise BadInput(str(path), why, "give a path that can be written") from None
 
-    def write(self, moment: Moment) -> None:
+    def write(self, moment: MachineMoment) -> None:
         line = {"host_s": moment.host_s, "link_up": moment.link_up}
         self._file.write(
             msgspec.json.encode({**line, **msgspec.structs.asdict(moment.truth)}) + b"\n"

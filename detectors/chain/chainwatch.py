@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 import msgspec
 import numpy as np
 
-from detectors.chain.stages import Seen, stages
+from detectors.chain.stages import StageSeen, stages
 from detectors.chain.workedout import WorkedOutWatch, with_worked_out
 from detectors.kinds.rest import is_board
 from detectors.table.closed import ClosedWindow, Together, WindowsAt
@@ -61,7 +61,7 @@ NO_CLASS = {"tolerance": "C", "reference_tolerance": 0.0}
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class KnownChain:
     """What is known of a channel when it is asked about."""
 
     plan: ChannelPlan
@@ -230,18 +230,18 @@ class ChainWatch:
             if known.has_code or known.has_ohms or known.is_known
         )
 
-    def _known(self, held: Held, events: Sequence[Event]) -> Known:
+    def _known(self, held: Held, events: Sequence[Event]) -> KnownChain:
         facts = self._workedout.facts(held.plan, events)
         chain = with_worked_out(held.plan.chain, facts)
-        return Known(held.plan, chain, facts, held.period_s)
+        return KnownChain(held.plan, chain, facts, held.period_s)
 
     def _state(
         self,
         name: str,
-        known: Known,
+        known: KnownChain,
         check: ColdCheck,
         rests: Sequence[_Rest],
-        channels: Mapping[str, Known],
+        channels: Mapping[str, KnownChain],
         rests_c: tuple[float, ...],
         events: Sequence[Event],
         has_uptime: bool,
@@ -250,7 +250,7 @@ class ChainWatch:
         noise = self._noise(quiet, known)
         cold, named, untold = _cold_of(name, check, rests, channels)
         shows_off_k = _shows_off_k(quiet, known)
-        told = Seen(
+        told = StageSeen(
             known.chain,
             noise,
             cold,
@@ -279,7 +279,7 @@ class ChainWatch:
             shows_off_k=shows_off_k,
         )
 
-    def _noise(self, quiet: Collection[_Quiet], known: Known) -> NoiseCheck:
+    def _noise(self, quiet: Collection[_Quiet], known: KnownChain) -> NoiseCheck:
         chain = known.chain
         pairs = len(quiet) * (ROWS - 1)
         sent = sum(each.sent for each in quiet)
@@ -354,7 +354,7 @@ def _is_even(window: ClosedWindow) -> bool:
     )
 
 
-def _scale(known: Known) -> float:
+def _scale(known: KnownChain) -> float:
     """From the signal to Ω at the converter: a host's Ω are by its own reference."""
     return 1.0 if known.has_code else _gain(known.chain)
 
@@ -366,7 +366,7 @@ def _gain(chain: Chain) -> float:
     return chain.reference_ohm / chain.believed_reference_ohm
 
 
-def _readings(rests: Iterable[_Rest], channels: Mapping[str, Known]) -> list[ColdReading]:
+def _readings(rests: Iterable[_Rest], channels: Mapping[str, KnownChain]) -> list[ColdReading]:
     return [
         _reading(name, mean, channels[name], moment)
         for moment, rest in enumerate(rests)
@@ -375,7 +375,7 @@ def _readings(rests: Iterable[_Rest], channels: Mapping[str, Known]) -> list[Col
     ]
 
 
-def _reading(name: str, mean: _Mean, known: Known, moment: int) -> ColdReading:
+def _reading(name: str, mean: _Mean, known: KnownChain, moment: int) -> ColdReading:
     """A channel's mean at rest in Ω at its converter."""
     chain = _compared(known)
     if not mean.in_degrees:
@@ -389,7 +389,7 @@ def _reading(name: str, mean: _Mean, known: Known, moment: int) -> ColdReading:
     return ColdReading(name, chain, ohm, standard, moment)
 
 
-def _compared(known: Known) -> Chain:
+def _compared(known: KnownChain) -> Chain:
     """The chain by which a channel is compared: what was not told adds nothing, or is wide."""
     chain = known.chain
     if not known.knows_leads:
@@ -400,7 +400,7 @@ def _compared(known: Known) -> Chain:
 
 
 def _cold_of(
-    name: str, check: ColdCheck, rests: Sequence[_Rest], channels: Mapping[str, Known]
+    name: str, check: ColdCheck, rests: Sequence[_Rest], channels: Mapping[str, KnownChain]
 ) -> tuple[ChannelCold | None, bool, str]:
     """The check of one channel, whether it is the one that is off, and what stays open.
 
@@ -423,7 +423,7 @@ def _cold_of(
     return found, False, next(iter(check.could_not_tell), "which channel is off")
 
 
-def _shows_off_k(quiet: Sequence[_Quiet], known: Known) -> float:
+def _shows_off_k(quiet: Sequence[_Quiet], known: KnownChain) -> float:
     """How far the host's degrees are above those of the element by what is fitted, K."""
     chain = known.chain
     if not chain.knows(*SCALE) or not (known.has_code or known.has_ohms):
@@ -441,7 +441,7 @@ def _shows_off_k(quiet: Sequence[_Quiet], known: Known) -> float:
     return sorted(off, key=abs)[(len(off) - 1) // 2]
 
 
-def _host_shows(quiet: Sequence[_Quiet], known: Known) -> tuple[float, float] | None:
+def _host_shows(quiet: Sequence[_Quiet], known: KnownChain) -> tuple[float, float] | None:
     """Degrees that the host showed at a quiet moment, and those that the facts give."""
     if not quiet:
         return None

@@ -43,7 +43,7 @@ _OPEN_OR_SHORT = ("open", "short")
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class StageSeen:
     """What the stages are judged by."""
 
     chain: Chain
@@ -64,7 +64,7 @@ class Seen:
     has_uptime: bool
 
 
-def stages(seen: Seen, events: Sequence[Event]) -> tuple[StageState, ...]:
+def stages(seen: StageSeen, events: Sequence[Event]) -> tuple[StageState, ...]:
     """Every stage from element to host; `events` are those of the channel and of all."""
     by_stage, hidden = _placed(events)
     checks = {
@@ -125,7 +125,7 @@ def _with_event(checked: Checked, event: Event | None) -> Checked:
     return Finding.OFF, told if finding is not Finding.OFF else f"{why}; {told}"
 
 
-def _by_cold(seen: Seen) -> Checked | None:
+def _by_cold(seen: StageSeen) -> Checked | None:
     """What the cold check says of element, leads and converter alike, if anything."""
     if seen.cold is None or (seen.cold.is_off and not seen.is_odd):
         return Finding.NOT_TOLD, seen.untold
@@ -134,11 +134,11 @@ def _by_cold(seen: Seen) -> Checked | None:
     return None
 
 
-def _element(seen: Seen) -> Checked:
+def _element(seen: StageSeen) -> Checked:
     return _by_cold(seen) or (Finding.NOT_TOLD, "something else is off at rest, which hides it")
 
 
-def _leads(seen: Seen) -> Checked:
+def _leads(seen: StageSeen) -> Checked:
     told = _by_cold(seen)
     if told is not None or seen.cold is None:
         return told or (Finding.NOT_TOLD, seen.untold)
@@ -165,7 +165,7 @@ def _as_strapped(chain: Chain, cold: ChannelCold) -> str:
     return ""
 
 
-def _filter(seen: Seen) -> Checked:
+def _filter(seen: StageSeen) -> Checked:
     noise = seen.noise
     if noise.finding == "cannot tell":
         return Finding.NOT_TOLD, noise.could_not_tell
@@ -173,7 +173,7 @@ def _filter(seen: Seen) -> Checked:
     return (Finding.OFF if noise.finding == "louder" else Finding.OK), told
 
 
-def _converter(seen: Seen) -> Checked:
+def _converter(seen: StageSeen) -> Checked:
     told = _by_cold(seen)
     if told is not None or seen.cold is None:
         return told or (Finding.NOT_TOLD, seen.untold)
@@ -185,7 +185,7 @@ def _converter(seen: Seen) -> Checked:
     return Finding.NOT_TOLD, seen.untold
 
 
-def _as_set(seen: Seen) -> str:
+def _as_set(seen: StageSeen) -> str:
     """A mix-up of standard references that would read the same, if there is one."""
     if seen.cold is None or not seen.chain.knows("reference_ohm"):
         return ""
@@ -193,19 +193,19 @@ def _as_set(seen: Seen) -> str:
     return f"; {mixed} would read the same" if mixed else ""
 
 
-def _bus(seen: Seen) -> Checked:
+def _bus(seen: StageSeen) -> Checked:
     if not seen.readings:
         return Finding.NOT_TOLD, "no code is sent, so flipped bits cannot be told"
     return Finding.OK, f"no flipped bit and no stillness in {seen.readings} rows of the log"
 
 
-def _controller(seen: Seen) -> Checked:
+def _controller(seen: StageSeen) -> Checked:
     if not seen.has_uptime:
         return Finding.NOT_TOLD, "no uptime is sent, so restarts cannot be told"
     return Finding.OK, "no fault that begins with a restart, no joint jump"
 
 
-def _host(seen: Seen) -> Checked:
+def _host(seen: StageSeen) -> Checked:
     if seen.changed is not None:
         at_s, factor = seen.changed
         percent = 100.0 * (factor - 1.0)

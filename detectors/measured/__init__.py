@@ -1,7 +1,7 @@
 """Checks that the tool measures while a person wiggles, heats, switches or exchanges."""
 
 from detectors.measured.bench import Bench
-from detectors.measured.form import Choice, Finding, Measured, Progress
+from detectors.measured.form import CheckFinding, Choice, Measured, Progress
 from detectors.measured.guide import GUIDED, Guided, guided
 
-__all__ = ["GUIDED", "Bench", "Choice", "Finding", "Guided", "Measured", "Progress", "guided"]
+__all__ = ["GUIDED", "Bench", "CheckFinding", "Choice", "Guided", "Measured", "Progress", "guided"]

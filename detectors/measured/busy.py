@@ -17,7 +17,7 @@ from detectors.chance.rates import compare_rates
 from detectors.diagnosis.answers import Answer
 from detectors.diagnosis.checks import CATALOGUE
 from detectors.measured.bench import Bench
-from detectors.measured.form import Choice, Finding, Measured, Progress
+from detectors.measured.form import CheckFinding, Choice, Measured, Progress
 from detectors.measured.welch import NoiseRatio, compare_noise
 from detectors.table.closed import ClosedWindow
 
@@ -52,7 +52,7 @@ class _State:
 
 
 @dataclass(frozen=True, slots=True)
-class Pair:
+class BusyPair:
     """One state against the quietest."""
 
     load: Load
@@ -182,7 +182,7 @@ class QuietBusy(Measured):
             f"{pair.base}, p {noise.p:.2g}{louder}"
         )
 
-    def pairs(self) -> list[Pair]:
+    def pairs(self) -> list[BusyPair]:
         """Each measured state against the quietest measured one: off, else holding."""
         base = next((one for one in (Load.OFF, Load.HOLDING) if self._states[one].is_enough), None)
         if base is None:
@@ -197,10 +197,10 @@ class QuietBusy(Measured):
                 continue
             faults = compare_rates(state.faults, state.seconds, quiet.faults, quiet.seconds)
             more = state.faults / state.seconds > quiet.faults / quiet.seconds
-            found.append(Pair(load, base, noise, faults.p, more))
+            found.append(BusyPair(load, base, noise, faults.p, more))
         return found
 
-    def _finding(self) -> Finding | None:
+    def _finding(self) -> CheckFinding | None:
         pairs = {pair.load: pair for pair in self.pairs()}
         if Load.MOVING not in pairs:
             return None
@@ -210,9 +210,9 @@ class QuietBusy(Measured):
         }
         base = next(iter(pairs.values())).base
         text = f"Louder than with {base}: {', '.join(louder)}." if louder else "No difference."
-        return Finding(text, tuple(self._answers(pairs)), facts)
+        return CheckFinding(text, tuple(self._answers(pairs)), facts)
 
-    def _answers(self, pairs: Mapping[Load, Pair]) -> list[Answer]:
+    def _answers(self, pairs: Mapping[Load, BusyPair]) -> list[Answer]:
         moving, holding = pairs[Load.MOVING], pairs.get(Load.HOLDING)
         if holding is not None and holding.is_louder:
             found = [self.answer("holding-too")]

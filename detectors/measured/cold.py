@@ -6,7 +6,7 @@ asked for, no power flows and its reading has settled. The arithmetic is
 """
 
 from detectors.measured.bench import Bench
-from detectors.measured.form import Finding, Measured, Progress
+from detectors.measured.form import CheckFinding, Measured, Progress
 from detectors.measured.plateau import Plateau, Settled
 from shared.chain import Chain
 from shared.chainstate import LEADS
@@ -78,7 +78,7 @@ class Cold(Measured):
                 self._why[name] = f"{rest.celsius:.0f} °C: not cold yet"
         return found
 
-    def _finding(self, settled: dict[str, Settled]) -> Finding | None:
+    def _finding(self, settled: dict[str, Settled]) -> CheckFinding | None:
         if len(settled) < 2 or len(settled) < len(self._plateaus):
             return None
         readings = [
@@ -87,7 +87,7 @@ class Cold(Measured):
         ]
         return self._told(cold_check(readings))
 
-    def _told(self, found: ColdCheck) -> Finding:
+    def _told(self, found: ColdCheck) -> CheckFinding:
         mine = next((one for one in found.channels if one.channel == self.channel), None)
         facts: dict[str, float | str] = {}
         for one in found.channels:
@@ -96,14 +96,14 @@ class Cold(Measured):
             )
         off = [one for one in found.channels if one.is_off]
         if not off:
-            return Finding("All agree within what their parts allow.", (), facts)
+            return CheckFinding("All agree within what their parts allow.", (), facts)
         odd = f" {found.odd_one} is the odd one." if found.odd_one else ""
         open_ones = "".join(f" Open: {words}." for words in found.could_not_tell)
         words = " ".join(_off_words(one) for one in off)
         is_mine = mine is not None and mine.is_off and found.odd_one in (None, self.channel)
         knows = self.bench.chain(self.channel).knows(*LEADS)
         answers = (self.answer(self._outcome(mine)),) if mine and is_mine and knows else ()
-        return Finding(f"{words}{odd}{open_ones}", answers, facts)
+        return CheckFinding(f"{words}{odd}{open_ones}", answers, facts)
 
     def _outcome(self, mine: ChannelCold) -> str:
         """Whether leads of the known length and gauge have the ohms that it reads too much."""

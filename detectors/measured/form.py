@@ -25,7 +25,7 @@ class Choice:
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class CheckFinding:
     """What a check has found: words, numbers, and what the diagnosis is told of it."""
 
     text: str
@@ -47,7 +47,7 @@ class Progress:
     """A number to type, in words with its unit; empty when none is needed."""
     ohms: float = math.nan
     breaks: int = 0
-    finding: Finding | None = None
+    finding: CheckFinding | None = None
 
 
 class Measured(ABC):

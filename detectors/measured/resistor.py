@@ -11,7 +11,7 @@ import math
 from detectors.chance.rates import rate_interval
 from detectors.diagnosis.checks import CATALOGUE
 from detectors.measured.bench import Bench
-from detectors.measured.form import Finding, Measured, Progress
+from detectors.measured.form import CheckFinding, Measured, Progress
 from detectors.measured.plateau import Plateau, Settled
 from shared.noise import expected_noise_ohm
 
@@ -127,7 +127,7 @@ class FixedResistor(Measured):
             return LEAST_S
         return max(LEAST_S, 3600.0 * -math.log(0.05) / self._usual_per_h)
 
-    def _finding(self) -> Finding | None:
+    def _finding(self) -> CheckFinding | None:
         rest, known = self._rest, self._known_ohm
         if rest is None or known is None or self.seconds < LEAST_S:
             return None
@@ -143,19 +143,19 @@ class FixedResistor(Measured):
         size = f"Offset {off:+.3f} Ω ± {reach:.3f}, noise {ratio:.1f} times the converter's own."
         if self.breaks:
             text = f"{self.breaks} faults in {self.seconds:.0f} s ({low:.2g} to {high:.2g} an hour)"
-            return Finding(
+            return CheckFinding(
                 f"The fault is still there: {text}. Board, supply or bus. {size}",
                 (self.answer("faulty"),),
                 facts,
             )
         if ratio > LOUD:
             text = f"Too loud with a resistor as well: board, supply or bus. {size}"
-            return Finding(text, (self.answer("faulty"),), facts)
+            return CheckFinding(text, (self.answer("faulty"),), facts)
         if abs(off) - reach > WRONG_PART * known:
             text = f"It reads {100.0 * off / known:+.2f} % of the resistor. {size}"
-            return Finding(text, (self.answer("scaled"),), facts)
+            return CheckFinding(text, (self.answer("scaled"),), facts)
         if self.seconds < self._needed_s:
             text = f"Right so far; too early to call the fault gone. {size}"
-            return Finding(text, (), facts, is_sure=False)
+            return CheckFinding(text, (), facts, is_sure=False)
         text = f"Right and steady for {self.seconds:.0f} s: sensor or cable. {size}"
-        return Finding(text, (self.answer("right"),), facts)
+        return CheckFinding(text, (self.answer("right"),), facts)

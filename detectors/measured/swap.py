@@ -10,7 +10,7 @@ seen in the data.
 from detectors.chance.rates import binomial_upper, rate_interval
 from detectors.diagnosis.checks import CATALOGUE
 from detectors.measured.bench import Bench
-from detectors.measured.form import Choice, Finding, Measured, Progress
+from detectors.measured.form import CheckFinding, Choice, Measured, Progress
 
 SIGNIFICANT = 0.05
 APART_S = 1.0
@@ -101,7 +101,7 @@ class Swap(Measured):
         seen = "" if self._was_off else "The data show no moment with both unplugged: exchanged? "
         return f"{seen}Let it run the same way as before. Heat nothing."
 
-    def _finding(self) -> Finding | None:
+    def _finding(self) -> CheckFinding | None:
         mine, others = self._faults[AFTER]
         n = mine + others
         if self._now != AFTER or not self._seconds[AFTER]:
@@ -122,7 +122,7 @@ class Swap(Measured):
                 f"On neither since the exchange (fewer than {3600.0 * bound:.2g} an hour): "
                 "plugging itself may have cured it."
             )
-            return Finding(text, (), facts)
+            return CheckFinding(text, (), facts)
         for count, outcome, words in (
             (mine, "stays-with-the-board", f"stays on {self.channel}: the board's side"),
             (others, "goes-with-the-cable", f"went to {self.other}: sensor or cable"),
@@ -130,6 +130,6 @@ class Swap(Measured):
             p = binomial_upper(count, n, 0.5)
             if p < SIGNIFICANT:
                 text = f"The fault {words} ({count} of {n}, p {p:.2g})."
-                return Finding(text, (self.answer(outcome),), facts)
+                return CheckFinding(text, (self.answer(outcome),), facts)
         text = f"{mine} on {self.channel}, {others} on {self.other}: too few to tell."
-        return Finding(text, (), facts, is_sure=False)
+        return CheckFinding(text, (), facts, is_sure=False)

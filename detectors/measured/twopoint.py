@@ -8,7 +8,7 @@ has settled near it. The arithmetic is `shared.twopoint`'s.
 from detectors.diagnosis.answers import Answer
 from detectors.diagnosis.checks import MAINS, OFF
 from detectors.measured.bench import Bench
-from detectors.measured.form import Choice, Finding, Measured, Progress
+from detectors.measured.form import CheckFinding, Choice, Measured, Progress
 from detectors.measured.plateau import Plateau, Settled
 from shared.twopoint import Estimate, Point, TwoPoint, bath_points, boiling_c, two_point_check
 
@@ -115,7 +115,7 @@ class TwoPointCheck(Measured):
         at_c = boiling_c(self._altitude_m or 0.0)
         return f"Sensor into boiling water ({at_c:.1f} °C here), off the bottom; wait."
 
-    def _finding(self) -> Finding | None:
+    def _finding(self) -> CheckFinding | None:
         if len(self._seen) < 2:
             return None
         first, second = self._seen
@@ -132,7 +132,7 @@ class TwoPointCheck(Measured):
             points = (one, other)
         return self._told(two_point_check(self._chain, points, element_in=bool(self._by_baths)))
 
-    def _told(self, found: TwoPoint) -> Finding:
+    def _told(self, found: TwoPoint) -> CheckFinding:
         split = found.split
         offset, gain = split.offset_ohm, split.gain
         facts: dict[str, float | str] = {"finding": split.prefers}
@@ -146,7 +146,7 @@ class TwoPointCheck(Measured):
             facts |= {"offset_ohm": round(offset.value, 4), "gain": round(gain.value, 6)}
             text += f" Offset {_with(offset, 1.0, 'Ω')}, gain {_with(gain, 100.0, '%')}."
         text += "".join(f" Open: {words}." for words in found.could_not_tell)
-        return Finding(text, self._answers(found), facts)
+        return CheckFinding(text, self._answers(found), facts)
 
     def _answers(self, found: TwoPoint) -> tuple[Answer, ...]:
         """Resistors answer for the board; baths tell leads alone, the rest has no one check."""

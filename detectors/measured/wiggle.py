@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from detectors.chance.rates import binomial_upper, rate_interval
 from detectors.diagnosis.checks import CATALOGUE
 from detectors.measured.bench import Bench
-from detectors.measured.form import Choice, Finding, Measured, Progress
+from detectors.measured.form import CheckFinding, Choice, Measured, Progress
 
 APART_S = 1.0
 HAND_OVER_S = 1.0
@@ -126,7 +126,7 @@ class Wiggle(Measured):
             f"({low:.2g} to {high:.2g})"
         )
 
-    def _finding(self) -> Finding | None:
+    def _finding(self) -> CheckFinding | None:
         moved = self.sections[1:]
         seconds = sum(one.seconds for one in moved)
         shakes = sum(one.shakes for one in self.sections)
@@ -139,15 +139,15 @@ class Wiggle(Measured):
                 f"{worst.rate_per_min:.2g} a minute ({low:.2g} to {high:.2g}, 95 %), "
                 f"against {shakes - worst.shakes} in {self._rest_s(worst):.0f} s elsewhere."
             )
-            return Finding(text, (self.answer(worst.outcome),), facts)
+            return CheckFinding(text, (self.answer(worst.outcome),), facts)
         if not all(one.seconds >= LEAST_S for one in moved):
             return None
         if shakes:
             text = f"{shakes} breaks, but no section stands out: go on, the likeliest first."
-            return Finding(text, (), facts, is_sure=False)
+            return CheckFinding(text, (), facts, is_sure=False)
         bound = rate_interval(0, seconds, 2.0 * LEVEL - 1.0)[1]
         text = f"None in {seconds:.0f} s of moving: fewer than {60.0 * bound:.2g} a minute (95 %)."
-        return Finding(text, (self.answer(NO_BREAK),), facts)
+        return CheckFinding(text, (self.answer(NO_BREAK),), facts)
 
     def _worst(self) -> tuple[Section | None, float]:
         """The section least likely by chance, and that chance times the number of sections."""

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from recordings.report.facts import is_fault
-from recordings.report.gather import Window
+from recordings.report.gather import ReportWindow
 from shared.events import Event
 
 MARGIN_S = 60.0
@@ -19,7 +19,7 @@ class Shown:
     """One figure: a fault, other faults of the channel that it shows as well, and the stretch."""
 
     event: Event
-    window: Window
+    window: ReportWindow
     others: list[Event] = field(default_factory=list)
 
 
@@ -46,11 +46,11 @@ def shown_faults(events: Sequence[Event], first_s: float, last_s: float) -> list
     return sorted(figures, key=lambda each: (each.event.start_s, each.event.id))
 
 
-def window_of(event: Event, first_s: float, last_s: float) -> Window:
+def window_of(event: Event, first_s: float, last_s: float) -> ReportWindow:
     """A minute before and after, within the log; the first ten minutes of what lasts longer."""
     end_s = last_s if event.end_s is None else event.end_s
     end_s = min(end_s, event.start_s + LONGEST_S)
-    return Window(max(event.start_s - MARGIN_S, first_s), min(end_s + MARGIN_S, last_s))
+    return ReportWindow(max(event.start_s - MARGIN_S, first_s), min(end_s + MARGIN_S, last_s))
 
 
 def _shows(figure: Shown, event: Event) -> bool:

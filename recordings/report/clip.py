@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from recordings.report.gather import Line
+from recordings.report.gather import ReportLine
 from shared.updates import Floats
 
 SMOOTH = 9
@@ -75,7 +75,7 @@ def _usual(values: Floats) -> Floats:
     return ordered
 
 
-def beyond(line: Line, low: float, high: float) -> list[Beyond]:
+def beyond(line: ReportLine, low: float, high: float) -> list[Beyond]:
     """Excursions of a line out of the axis, numbered from 1 in their order."""
     found: list[Beyond] = []
     outside = np.flatnonzero((line.value < low) | (line.value > high))

@@ -7,7 +7,7 @@ import numpy as np
 
 from recordings.report.clip import Beyond, axis_range, beyond
 from recordings.report.facts import is_fault, words
-from recordings.report.gather import Line, Overview, Window
+from recordings.report.gather import Overview, ReportLine, ReportWindow
 from recordings.report.svg import ALARM, GAP, GRID, INK, MUTED, SERIES, SHADE, render
 from shared.events import Event
 from shared.updates import Floats
@@ -41,7 +41,7 @@ def timeline(view: Overview, events: Sequence[Event], first_s: float, last_s: fl
         for key, colour in zip(keys, SERIES, strict=False):
             ends.append(_band(above, view, key, colour))
             for values in (view.low[key], view.high[key]):
-                _mark(above, beyond(Line(view.time_s, values), low, high), numbers=False)
+                _mark(above, beyond(ReportLine(view.time_s, values), low, high), numbers=False)
         above.set_ylim(low, high)
         _names(above, ends, low, high, heights[0])
         above.set_ylabel("°C")
@@ -52,7 +52,9 @@ def timeline(view: Overview, events: Sequence[Event], first_s: float, last_s: fl
     return render(draw, heights, "timeline")
 
 
-def fault(event: Event, channel: str, window: Window, number: int) -> tuple[str, list[Beyond], str]:
+def fault(
+    event: Event, channel: str, window: ReportWindow, number: int
+) -> tuple[str, list[Beyond], str]:
     """One fault: reading, code or ohms, power and motion around it.
 
     Returns the SVG, the reading's excursions beyond its axis, and alternative text.
@@ -88,7 +90,7 @@ class _Panel:
         """Whether excursions are numbered here."""
         self.is_reading = keys[0].endswith((".temperature_c", ".resistance_ohm", ".code"))
 
-    def draw(self, axis: "Axes", window: Window) -> list[Beyond]:
+    def draw(self, axis: "Axes", window: ReportWindow) -> list[Beyond]:
         lines = [(key, _line(window, key)) for key in self.keys]
         low, high = axis_range([(each.value, each.value) for _, each in lines], self._least, ROOM)
         found: list[Beyond] = []
@@ -117,7 +119,7 @@ class _Panel:
         return found
 
 
-def _panels(event: Event, channel: str, window: Window) -> list[_Panel]:
+def _panels(event: Event, channel: str, window: ReportWindow) -> list[_Panel]:
     def there(*keys: str) -> list[str]:
         return [key for key in keys if key in window.lines or key in window.before]
 
@@ -140,16 +142,16 @@ def _panels(event: Event, channel: str, window: Window) -> list[_Panel]:
     return panels
 
 
-def _line(window: Window, key: str) -> Line:
+def _line(window: ReportWindow, key: str) -> ReportLine:
     """A key's line, begun by the value that held before the window."""
-    line = window.lines.get(key, Line(np.empty(0), np.empty(0)))
+    line = window.lines.get(key, ReportLine(np.empty(0), np.empty(0)))
     time_s, value = line.time_s, line.value
     if key in window.before:
         time_s = np.concatenate([[window.start_s], time_s])
         value = np.concatenate([[window.before[key]], value])
     if len(value) == 1:
         time_s, value = np.append(time_s, window.end_s), np.append(value, value)
-    return Line(time_s, _drawable(value))
+    return ReportLine(time_s, _drawable(value))
 
 
 def _drawable(values: Floats) -> Floats:
@@ -286,7 +288,7 @@ def _lanes(axis: "Axes", lanes: Sequence[str], events: Sequence[Event], last_s: 
         axis.plot([event.start_s], [row], marker, color=colour, ms=4.0, zorder=4)
 
 
-def _shade(axis: "Axes", event: Event, window: Window) -> None:
+def _shade(axis: "Axes", event: Event, window: ReportWindow) -> None:
     start_s = max(event.start_s, window.start_s)
     end_s = window.end_s if event.end_s is None else min(event.end_s, window.end_s)
     axis.axvspan(start_s, max(end_s, start_s), color=SHADE, alpha=0.07, lw=0, zorder=0)
@@ -310,7 +312,11 @@ def _tick(time_s: float) -> str:
 
 
 def _fault_words(
-    event: Event, channel: str, panels: Sequence[_Panel], window: Window, found: Sequence[Beyond]
+    event: Event,
+    channel: str,
+    panels: Sequence[_Panel],
+    window: ReportWindow,
+    found: Sequence[Beyond],
 ) -> str:
     parts = [f"{words(event.kind)} on {channel}, {dated(window.start_s)} to {dated(window.end_s)}"]
     for panel in panels:

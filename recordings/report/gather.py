@@ -21,7 +21,7 @@ OVERVIEW = frozenset({"temperature_c", "target_c"})
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class ReportLine:
     """Values over time, shapes (n,). NaN stands where the log has a gap."""
 
     time_s: Floats
@@ -34,12 +34,12 @@ class Line:
 
 
 @dataclass(slots=True)
-class Window:
+class ReportWindow:
     """A stretch of the log in full: lines by key, each with the value that held before it."""
 
     start_s: float
     end_s: float
-    lines: dict[str, Line] = field(default_factory=dict)
+    lines: dict[str, ReportLine] = field(default_factory=dict)
     before: dict[str, float] = field(default_factory=dict)
 
 
@@ -55,7 +55,7 @@ class Overview:
 
 
 def gather(
-    batches: Iterable[Batch], first_s: float, last_s: float, windows: Sequence[Window]
+    batches: Iterable[Batch], first_s: float, last_s: float, windows: Sequence[ReportWindow]
 ) -> Overview:
     """Fill `windows`, and give the whole run between `first_s` and `last_s`."""
     whole = _Whole(first_s, max(last_s, first_s + 1.0))
@@ -115,7 +115,7 @@ class _Whole:
 class _Part:
     """One window on its way."""
 
-    def __init__(self, window: Window) -> None:
+    def __init__(self, window: ReportWindow) -> None:
         self._window = window
         self._times: list[Floats] = []
         self._found: dict[str, list[tuple[Floats, Floats]]] = {}
@@ -162,7 +162,7 @@ def _gaps(time_s: Floats) -> Floats:
     return time_s[:-1][apart > longest]
 
 
-def _held(time_s: Floats, value: Floats, gaps: Floats, last_s: float) -> Line:
+def _held(time_s: Floats, value: Floats, gaps: Floats, last_s: float) -> ReportLine:
     """A line whose values hold until the next, to the gap, or to the last update."""
     before = np.searchsorted(time_s, gaps, "right")
     gaps, before = gaps[before > 0], before[before > 0]
@@ -172,7 +172,7 @@ def _held(time_s: Floats, value: Floats, gaps: Floats, last_s: float) -> Line:
     value = np.insert(value, at, held)
     if time_s[-1] < last_s:
         time_s, value = np.append(time_s, last_s), np.append(value, value[-1])
-    return Line(time_s, value)
+    return ReportLine(time_s, value)
 
 
 def thinned(time_s: Floats, value: Floats, most: int = MOST_POINTS) -> tuple[Floats, Floats]:

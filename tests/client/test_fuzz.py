@@ -8,7 +8,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from client.form import Request
-from client.learn import Link, learn, profile_text
+from client.learn import TextLink, learn, profile_text
 from client.learn.series import Series
 from client.plan import plan_of
 from client.profile import Profile
@@ -84,7 +84,7 @@ def test_whatever_is_learnt_from_loads_as_a_profile(examples: int) -> None:
             for n, message in enumerate(messages * 3)
         ]
         draft = learn(entries, [Request(json='{"method": "a"}')])
-        text = profile_text(draft, Link(addresses=("tcp://[::1]:9",)))
+        text = profile_text(draft, TextLink(addresses=("tcp://[::1]:9",)))
         plan_of(toml.loads(text, Profile, "drafted"))
 
     holds()

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import Bundle, RuleBasedStateMachine, consumes, invariant, rule
 
-from client.jsonrpc import MAX_NESTING, Answer, Bare, Call, Failure, Peer, Refused, decode
+from client.jsonrpc import MAX_NESTING, Bare, Call, Failure, Peer, Refused, Response, decode
 from tests.client.oracles import jsonrpcserver
 
 
@@ -19,7 +19,7 @@ def test_a_request_is_answered_by_an_independent_server() -> None:
     methods = {"add": lambda a, b: jsonrpcserver.Success(a + b)}
     good = jsonrpcserver.dispatch(peer.request("add", [2, 3]).decode(), methods=methods)
     bad = jsonrpcserver.dispatch(peer.request("nothing").decode(), methods=methods)
-    assert peer.receive(good.encode()) == [Answer("add", 1, 5)]
+    assert peer.receive(good.encode()) == [Response("add", 1, 5)]
     # JSON-RPC 2.0, section 5.1 (published): −32601, method not found.
     assert peer.receive(bad.encode()) == [Failure("nothing", 2, -32601, "Method not found")]
     assert not peer.waiting
@@ -43,7 +43,7 @@ def test_the_examples_of_the_specification() -> None:
     peer.request("sum")
     batch = b'[{"jsonrpc": "2.0", "result": 7, "id": 1}, ' + parse + b"]"
     assert peer.receive(batch) == [
-        Answer("sum", 1, 7),
+        Response("sum", 1, 7),
         Failure(None, None, -32700, "Parse error"),
     ]
 
@@ -151,7 +151,7 @@ class Conversation(RuleBasedStateMachine):
         reply |= {"error": {"code": 5, "message": "no"}} if is_error else {"result": [number]}
         method = self.asked.pop(number)
         expected = (
-            Failure(method, number, 5, "no") if is_error else Answer(method, number, [number])
+            Failure(method, number, 5, "no") if is_error else Response(method, number, [number])
         )
         assert self.peer.receive(json.dumps(reply).encode()) == [expected]
 
@@ -160,8 +160,8 @@ class Conversation(RuleBasedStateMachine):
         batch = [{"jsonrpc": "2.0", "id": n, "result": n} for n in (second, first)]
         got = self.peer.receive(json.dumps(batch).encode())
         assert got == [
-            Answer(self.asked.pop(second), second, second),
-            Answer(self.asked.pop(first), first, first),
+            Response(self.asked.pop(second), second, second),
+            Response(self.asked.pop(first), first, first),
         ]
 
     @rule(number=st.integers(10**6, 10**7) | st.booleans() | st.text(max_size=3) | st.none())

@@ -276,14 +276,14 @@ async def test_an_independent_json_rpc_host_over_tcp_is_understood() -> None:
 
             return await aiorpcx.handler_invocation(begin, request)()
 
-    from client.jsonrpc import Answer, Peer
+    from client.jsonrpc import Peer, Response
 
     server = await aiorpcx.serve_rs(Session, "127.0.0.1", 0)
     port = server.sockets[0].getsockname()[1]
     link = await open_link(f"tcp://127.0.0.1:{port}")
     peer = Peer()
     await link.send(peer.request("begin", ["all"]))
-    assert peer.receive(await link.receive()) == [Answer("begin", 1, {"begun": ["all"]})]
+    assert peer.receive(await link.receive()) == [Response("begin", 1, {"begun": ["all"]})]
     await link.close()
     server.close()
     await server.wait_closed()

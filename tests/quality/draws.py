@@ -20,7 +20,7 @@ import msgspec
 import numpy as np
 
 from client.simulated import faults
-from client.simulated.scenario import Expect, Scenario, Sensor, Sensors, Start, Step
+from client.simulated.scenario import Expect, ProgramStep, Scenario, Sensor, Sensors, Start
 from detectors.diagnosis.table import Candidate
 from shared.chain import Chain, Excitation
 from shared.circuit import FITTED, Lead, lead_effect, reads_broken
@@ -153,7 +153,7 @@ def _as_pt100(chain: Chain) -> dict[str, Any]:
     }
 
 
-def _program(rng: Rng, is_cold: bool) -> tuple[Start, tuple[Step, ...]]:
+def _program(rng: Rng, is_cold: bool) -> tuple[Start, tuple[ProgramStep, ...]]:
     """A print with a pause and a bed that is off for a while; warm from the start, or cold."""
     target = _one(rng, (200.0, 210.0, 225.0, 240.0))
     bed = _one(rng, (55.0, 60.0, 70.0))
@@ -169,13 +169,13 @@ def _program(rng: Rng, is_cold: bool) -> tuple[Start, tuple[Step, ...]]:
     go_s = pause_s + float(rng.uniform(40.0, 80.0))
     off_s = begin_s + float(rng.uniform(40.0, 80.0))
     steps = (
-        Step(at_s=at_s, nozzle_c=target, bed_c=bed),
-        Step(at_s=begin_s, printing=True, mm_s=float(rng.uniform(60.0, 140.0))),
-        Step(at_s=begin_s + 40.0, fan=float(rng.uniform(0.2, 1.0))),
-        Step(at_s=off_s, bed_c=0.0),
-        Step(at_s=pause_s, printing=False),
-        Step(at_s=go_s, printing=True),
-        Step(at_s=go_s + 30.0, bed_c=bed),
+        ProgramStep(at_s=at_s, nozzle_c=target, bed_c=bed),
+        ProgramStep(at_s=begin_s, printing=True, mm_s=float(rng.uniform(60.0, 140.0))),
+        ProgramStep(at_s=begin_s + 40.0, fan=float(rng.uniform(0.2, 1.0))),
+        ProgramStep(at_s=off_s, bed_c=0.0),
+        ProgramStep(at_s=pause_s, printing=False),
+        ProgramStep(at_s=go_s, printing=True),
+        ProgramStep(at_s=go_s + 30.0, bed_c=bed),
     )
     return start, steps
 

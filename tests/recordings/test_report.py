@@ -21,7 +21,7 @@ from recordings.report import page
 from recordings.report.choose import shown_faults
 from recordings.report.clip import axis_range, beyond
 from recordings.report.facts import ReportFacts
-from recordings.report.gather import COLUMNS, Line, Window, gather, thinned
+from recordings.report.gather import COLUMNS, ReportLine, ReportWindow, gather, thinned
 from shared.chain import Chain
 from shared.events import Check, Event, NotEvaluated, RankedCause, Verdict
 from shared.notes import Note
@@ -349,7 +349,7 @@ def test_thinning_a_line_keeps_every_extreme(size: int, most: int, seed: int) ->
 
 def test_a_window_knows_what_held_before_it_and_where_the_log_is_silent() -> None:
     log = MadeUp()
-    window = Window(380.0, 460.0)
+    window = ReportWindow(380.0, 460.0)
     gather(log.batches(), 0.0, 600.0, [window])
     assert window.before["nozzle.target_c"] == 210.0
     line = window.lines["nozzle.temperature_c"]
@@ -361,7 +361,7 @@ def test_a_window_knows_what_held_before_it_and_where_the_log_is_silent() -> Non
 
 def test_an_open_circuit_is_clipped_and_numbered_and_the_hold_fills_the_axis() -> None:
     log = MadeUp()
-    line = Line(log.batch.time_s, log.batch.numbers["nozzle.temperature_c"])
+    line = ReportLine(log.batch.time_s, log.batch.numbers["nozzle.temperature_c"])
     low, high = axis_range([(line.value, line.value)], 4.0, 3.0)
     assert 200.0 < low < 209.0
     assert 211.0 < high < 240.0

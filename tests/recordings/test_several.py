@@ -16,7 +16,7 @@ from recordings.losses import losses_of
 from recordings.notes import add_note
 from recordings.reader import Recording
 from recordings.rolling import RollingRecorder
-from recordings.schema import Row
+from recordings.schema import StoredRow
 from recordings.several import Joined, open_logs
 from recordings.store import insert_rows
 from recordings.writer import Recorder
@@ -45,7 +45,7 @@ def a_run(path: Path, log: list[Update], wall_s: float) -> None:
     assert recorder.flush()
     recorder.close()
     connection = sqlite3.connect(path, isolation_level=None)
-    insert_rows(connection, [Row("anchors", (1, 5.0, wall_s, 0.0, "start"))])
+    insert_rows(connection, [StoredRow("anchors", (1, 5.0, wall_s, 0.0, "start"))])
     connection.close()
 
 
@@ -204,7 +204,7 @@ def test_losses_of_a_repaired_file_keep_their_place(tmp_path: Path) -> None:
         recorder.flush()
     recorder.close()
     connection = sqlite3.connect(second, isolation_level=None)
-    insert_rows(connection, [Row("anchors", (1, 5.0, 1_000_100.0, 0.0, "start"))])
+    insert_rows(connection, [StoredRow("anchors", (1, 5.0, 1_000_100.0, 0.0, "start"))])
     connection.execute("DELETE FROM sample_blocks WHERE id = 2")
     connection.close()
     repair(second, tmp_path / "c.ohmv")

@@ -6,16 +6,16 @@ from collections.abc import Mapping
 import numpy as np
 import pytest
 
-from shared.uncertainty import Input, Shape, monte_carlo, propagate
+from shared.uncertainty import Distribution, Input, monte_carlo, propagate
 from shared.updates import Floats
 
 END_GAUGE = (
-    Input("standard", Shape.NORMAL, 25e-6, "mm", 50.000623),
-    Input("difference", Shape.NORMAL, 9.7e-6, "mm", 215e-6),
-    Input("expansion", Shape.RECTANGULAR, 2e-6, "1/K", 11.5e-6),
-    Input("room", Shape.NORMAL, 0.41, "K", -0.1),
-    Input("unlike expansion", Shape.RECTANGULAR, 1e-6, "1/K", 0.0),
-    Input("unlike temperature", Shape.RECTANGULAR, 0.05, "K", 0.0),
+    Input("standard", Distribution.NORMAL, 25e-6, "mm", 50.000623),
+    Input("difference", Distribution.NORMAL, 9.7e-6, "mm", 215e-6),
+    Input("expansion", Distribution.RECTANGULAR, 2e-6, "1/K", 11.5e-6),
+    Input("room", Distribution.NORMAL, 0.41, "K", -0.1),
+    Input("unlike expansion", Distribution.RECTANGULAR, 1e-6, "1/K", 0.0),
+    Input("unlike temperature", Distribution.RECTANGULAR, 0.05, "K", 0.0),
 )
 
 
@@ -60,7 +60,7 @@ def _sum(x: Mapping[str, Floats]) -> Floats:
 def _unit_rectangles(first: float = 1.0) -> tuple[Input, ...]:
     root = math.sqrt(3.0)
     widths = zip("abcd", (first, 1.0, 1.0, 1.0), strict=True)
-    return tuple(Input(name, Shape.RECTANGULAR, root * width, "1") for name, width in widths)
+    return tuple(Input(name, Distribution.RECTANGULAR, root * width, "1") for name, width in widths)
 
 
 def test_four_equal_rectangles_give_the_guides_interval() -> None:
@@ -83,14 +83,14 @@ def test_one_wide_rectangle_makes_the_normal_interval_too_wide() -> None:
     assert high - low == pytest.approx(34.0, abs=0.3)
 
 
-@pytest.mark.parametrize("shape", Shape)
-def test_each_distribution_has_the_standard_uncertainty_it_claims(shape: Shape) -> None:
+@pytest.mark.parametrize("shape", Distribution)
+def test_each_distribution_has_the_standard_uncertainty_it_claims(shape: Distribution) -> None:
     """JCGM 100, 4.3: half width over √3, √6 or √2; draws have that deviation and mean."""
     quantity = Input("x", shape, 2.0, "1", 5.0)
     drawn = quantity.draw(np.random.default_rng(3), 200_000)
     assert drawn.std() == pytest.approx(quantity.standard, rel=0.01)
     assert drawn.mean() == pytest.approx(5.0, abs=0.02)
-    if shape is not Shape.NORMAL:
+    if shape is not Distribution.NORMAL:
         assert abs(drawn - 5.0).max() <= 2.0
 
 
@@ -105,7 +105,7 @@ def test_the_same_seed_gives_the_same_draws() -> None:
 
 def test_an_input_without_spread_contributes_nothing() -> None:
     """And has no sensitivity that could be told."""
-    still = Input("a", Shape.NORMAL, 0.0, "1")
+    still = Input("a", Distribution.NORMAL, 0.0, "1")
     combined = propagate(_sum, (still, *_unit_rectangles()[1:]))
     assert combined.contributions[0].standard == 0.0
     assert combined.contributions[0].sensitivity == 0.0

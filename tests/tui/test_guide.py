@@ -19,10 +19,10 @@ from tests.tui.fakes import NOW_S, FakeSource
 from tui.app import OhmvigilApp
 from tui.bigdigits import ROWS, ohms_text, paint_big, size_for
 from tui.board import Board, Rect
-from tui.guide import Guide, Stage, number_in, open_guide
+from tui.guide import Guide, GuideStage, number_in, open_guide
 from tui.state import ScreenState, ViewName
 from tui.views.check import paint_check
-from tui.views.frame import Frame, glyphs_for
+from tui.views.frame import ScreenFrame, glyphs_for
 from tui.views.trials import staircase
 
 Screen = tuple[OhmvigilApp, Pilot[None], FakeSource]
@@ -35,7 +35,7 @@ def lines_of(guide: Guide, size: tuple[int, int] = (80, 22)) -> str:
     source = FakeSource()
     state = ScreenState(view=ViewName.CHECK, guide=guide)
     paint_check(
-        board, Rect(0, 0, *size), Frame(source.now, state, source.history, glyphs_for(False))
+        board, Rect(0, 0, *size), ScreenFrame(source.now, state, source.history, glyphs_for(False))
     )
     return " ".join(" ".join(board.lines()).split())
 
@@ -121,7 +121,7 @@ async def test_a_check_goes_on_while_another_view_is_shown(screen: Screen) -> No
     app.repaint()
     await pilot.press("e")
     assert app.state.guide is not None
-    assert app.state.guide.stage is Stage.RUNNING
+    assert app.state.guide.stage is GuideStage.RUNNING
     assert "1 connector at the board or host 0 in" in " ".join(text(app).split())
 
 
@@ -322,7 +322,7 @@ def test_in_ascii_checks_and_trials_are_ascii() -> None:
     board = Board(80, 22, True)
     state = ScreenState(view=ViewName.CHECK, guide=guide)
     paint_check(
-        board, Rect(0, 0, 80, 22), Frame(source.now, state, source.history, glyphs_for(True))
+        board, Rect(0, 0, 80, 22), ScreenFrame(source.now, state, source.history, glyphs_for(True))
     )
     assert "".join(board.lines()).isascii()
 

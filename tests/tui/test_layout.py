@@ -18,7 +18,7 @@ from tui.painter import paint
 from tui.picture import take_picture
 from tui.snapshot import LinkState, LinkView, PlayView, RecordingView
 from tui.state import ScreenState, ViewName
-from tui.views.frame import Frame, glyphs_for
+from tui.views.frame import ScreenFrame, glyphs_for
 from tui.views.overview import GUTTER
 
 SIZES = [(80, 24), (120, 40), (60, 16)]
@@ -33,7 +33,7 @@ def shown(
 ) -> list[str]:
     state = state or ScreenState(view=view)
     state.settle(source.now)
-    frame = Frame(source.now, state, source.history, glyphs_for(ascii_only))
+    frame = ScreenFrame(source.now, state, source.history, glyphs_for(ascii_only))
     return paint(*size, frame, ascii_only).lines()
 
 
@@ -283,7 +283,7 @@ def test_a_frame_drawn_twice_is_the_same() -> None:
     source = FakeSource()
     state = ScreenState()
     state.settle(source.now)
-    frame = Frame(source.now, state, source.history, glyphs_for(False))
+    frame = ScreenFrame(source.now, state, source.history, glyphs_for(False))
     one, two = paint(80, 24, frame, False), paint(80, 24, frame, False)
     assert two.changes(one) == []
 

@@ -18,7 +18,7 @@ from tui.keys import SEVERAL_KEYS
 from tui.several import SeveralApp
 from tui.snapshot import LinkState, LinkView, RecordingView, Snapshot
 from tui.state import ScreenState, ViewName
-from tui.views.frame import Frame, glyphs_for
+from tui.views.frame import ScreenFrame, glyphs_for
 from tui.views.several import columns, first_shown, list_rows, paint_several
 from tui.views.status import short_title
 
@@ -98,7 +98,7 @@ def painted(
     for source in given:
         state = ScreenState(is_one_of_several=True)
         state.settle(source.now)
-        frames.append(Frame(source.now, state, source.history, glyphs_for(ascii_only)))
+        frames.append(ScreenFrame(source.now, state, source.history, glyphs_for(ascii_only)))
     board = Board(*size, ascii_only)
     paint_several(board, frames, list(range(len(given))), 0)
     return board.lines()

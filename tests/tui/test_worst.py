@@ -8,9 +8,9 @@ from hypothesis import strategies as st
 from shared.words import Kind, Severity
 from tests.tui.fakes import NOW_S, event, snapshot
 from tui.snapshot import LinkState, LinkView, Snapshot
-from tui.worst import HOLD_S, Level, Order, level_of, severity_of
+from tui.worst import HOLD_S, Order, WorstLevel, level_of, severity_of
 
-FAILURE, NOTHING = Level(severity=4), Level()
+FAILURE, NOTHING = WorstLevel(severity=4), WorstLevel()
 
 
 def with_events(*severities: Severity, state: LinkState = LinkState.OPEN) -> Snapshot:
@@ -65,15 +65,15 @@ def test_a_host_that_flickers_moves_once() -> None:
     assert seen == {(1, 0)}
 
 
-LEVELS = st.builds(Level, st.integers(-1, 4), st.integers(0, 3), st.integers(0, 3))
+LEVELS = st.builds(WorstLevel, st.integers(-1, 4), st.integers(0, 3), st.integers(0, 3))
 
 
 @given(st.lists(st.tuples(st.floats(0.01, 5.0), LEVELS, LEVELS), min_size=1, max_size=60))
 def test_each_place_is_by_the_worst_of_the_last_seconds(
-    steps: list[tuple[float, Level, Level]],
+    steps: list[tuple[float, WorstLevel, WorstLevel]],
 ) -> None:
     order, at_s = Order(2), 0.0
-    told: list[tuple[float, Level, Level]] = []
+    told: list[tuple[float, WorstLevel, WorstLevel]] = []
     for pause_s, first, second in steps:
         at_s += pause_s
         told.append((at_s, first, second))

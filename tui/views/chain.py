@@ -22,7 +22,7 @@ from shared.leads import lead_ohm, share_read
 from shared.platinum import HIGHEST_C, LOWEST_C
 from shared.reach import reach, step_c
 from tui.board import Board, Ink, Rect, shown_width
-from tui.views.frame import Frame
+from tui.views.frame import ScreenFrame
 from tui.views.text import Line, paint_lines
 
 LABEL = 11
@@ -47,7 +47,7 @@ BUDGET_NEEDS = ("r0_ohm", "wires", "lead_m", "reference_ohm", "bits", "capacitan
 SEE = "docs/chain.md and docs/chain-example.toml explain each fact."
 
 
-def paint_chain(board: Board, area: Rect, frame: Frame) -> None:
+def paint_chain(board: Board, area: Rect, frame: ScreenFrame) -> None:
     """The row of stages, then what it shows in words; the words scroll."""
     now, channel = frame.now, frame.state.channel
     state = next((each for each in now.chains if each.channel == channel), None)
@@ -70,7 +70,7 @@ def paint_chain(board: Board, area: Rect, frame: Frame) -> None:
     )
 
 
-def _paint_title(board: Board, area: Rect, state: ChainState, frame: Frame) -> None:
+def _paint_title(board: Board, area: Rect, state: ChainState, frame: ScreenFrame) -> None:
     x = board.text(area.x, area.y, state.channel, Ink.STRONG)
     if state.chain.told == ():
         told = "worked out" if state.worked_out else "not told"
@@ -87,7 +87,7 @@ def _paint_title(board: Board, area: Rect, state: ChainState, frame: Frame) -> N
 
 
 def _row(
-    board: Board, area: Rect, state: ChainState, facts: dict[Stage, list[str]], frame: Frame
+    board: Board, area: Rect, state: ChainState, facts: dict[Stage, list[str]], frame: ScreenFrame
 ) -> int:
     """Stages side by side, joined in the way of the signal; rows used."""
     wide = area.width // len(Stage)
@@ -106,7 +106,7 @@ def _row(
 
 
 def _column(
-    board: Board, area: Rect, state: ChainState, facts: dict[Stage, list[str]], frame: Frame
+    board: Board, area: Rect, state: ChainState, facts: dict[Stage, list[str]], frame: ScreenFrame
 ) -> int:
     """One stage a line; rows used."""
     for row, each in enumerate(state.stages):
@@ -123,7 +123,7 @@ def _fact_ink(fact: str) -> Ink:
     return Ink.UNKNOWN if fact == UNTOLD else Ink.PLAIN
 
 
-def _glyph(each: StageState, frame: Frame) -> str:
+def _glyph(each: StageState, frame: ScreenFrame) -> str:
     trust = {Finding.OK: Trust.TRUE, Finding.OFF: Trust.FALSE, Finding.NOT_TOLD: Trust.UNKNOWN}
     return frame.glyphs.trust(trust[each.finding])
 
@@ -287,7 +287,9 @@ def _budget_lines(state: ChainState, celsius: float, roomy: bool) -> list[Line]:
     ]
 
 
-def _paint_missing(board: Board, area: Rect, frame: Frame, health: ChannelHealth | None) -> None:
+def _paint_missing(
+    board: Board, area: Rect, frame: ScreenFrame, health: ChannelHealth | None
+) -> None:
     """A channel of which no chain is known: what is missing, and how to give it."""
     channel = frame.state.channel
     if health is None:

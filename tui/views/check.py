@@ -3,8 +3,8 @@
 from shared.words import channel_word
 from tui.bigdigits import ohms_text, paint_big
 from tui.board import SELECTED, Board, Ink, Rect, wrap
-from tui.guide import OUTCOME_KEYS, Guide, Stage
-from tui.views.frame import Frame
+from tui.guide import OUTCOME_KEYS, Guide, GuideStage
+from tui.views.frame import ScreenFrame
 
 LABEL = 9
 LISTED = 8
@@ -12,7 +12,7 @@ LISTED = 8
 LEAST_DIGITS = 5
 
 
-def paint_check(board: Board, area: Rect, frame: Frame) -> None:
+def paint_check(board: Board, area: Rect, frame: ScreenFrame) -> None:
     guide = frame.state.guide
     if guide is None:
         board.wrapped(area, "No check is open: e in the causes view opens the next one.")
@@ -22,7 +22,7 @@ def paint_check(board: Board, area: Rect, frame: Frame) -> None:
         where = f"{channel_word(guide.about)}, seen on {guide.channel}"
     board.text(area.x, area.y, f"{where}: {guide.item.title}", Ink.STRONG, area.width)
     inner = Rect(area.x, area.y + 1, area.width, area.height - 1)
-    if guide.stage is Stage.CHOOSE:
+    if guide.stage is GuideStage.CHOOSE:
         _paint_choice(board, inner, guide)
     else:
         _paint_running(board, inner, guide)
@@ -82,7 +82,7 @@ def _lines(guide: Guide) -> list[tuple[str, str, int]]:
     """What stands below the digits: step, marks, counts, finding, outcomes, caution."""
     progress, form = guide.progress, guide.item.form
     lines: list[tuple[str, str, int]] = []
-    if guide.stage is Stage.ANSWERED:
+    if guide.stage is GuideStage.ANSWERED:
         told = ", ".join(f"{one.check}: {one.outcome}" for one in guide.answered)
         lines.append(("answer", f"{told or 'noted'}. esc: back to the causes.", Ink.TRUE))
     if progress is not None:
@@ -97,11 +97,11 @@ def _lines(guide: Guide) -> list[tuple[str, str, int]]:
         if progress.finding is not None:
             word = "found" if progress.finding.is_sure else "so far"
             lines.append((word, progress.finding.text, Ink.STRONG))
-            if guide.stage is Stage.RUNNING:
+            if guide.stage is GuideStage.RUNNING:
                 lines.append(("enter", "record it", Ink.PLAIN))
     elif form is not None:
         lines.append(("do", form.do, Ink.STRONG))
-    if form is not None and guide.stage is Stage.RUNNING:
+    if form is not None and guide.stage is GuideStage.RUNNING:
         words = "; ".join(
             f"{key} {outcome.words}"
             for key, outcome in zip(OUTCOME_KEYS, form.outcomes, strict=False)
@@ -111,6 +111,6 @@ def _lines(guide: Guide) -> list[tuple[str, str, int]]:
             lines.append(
                 ("T", "done: start a trial, and run on; the answer comes of it", Ink.PLAIN)
             )
-    if guide.stage is Stage.RUNNING:
+    if guide.stage is GuideStage.RUNNING:
         lines.append(("mind", guide.caution, Ink.DIM))
     return lines

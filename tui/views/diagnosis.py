@@ -4,7 +4,7 @@ from shared.events import Check, NotEvaluated, RankedCause
 from shared.words import channel_word
 from tui.board import Board, Ink, Rect
 from tui.lines import UNLIKELY, effort_words, first_lines
-from tui.views.frame import Frame
+from tui.views.frame import ScreenFrame
 from tui.views.hint import cause_name
 from tui.views.text import Line, paint_lines
 
@@ -14,11 +14,11 @@ FULL = 3
 FOR_SHOWN, AGAINST_SHOWN = 5, 3
 
 
-def paint_diagnosis(board: Board, area: Rect, frame: Frame) -> None:
+def paint_diagnosis(board: Board, area: Rect, frame: ScreenFrame) -> None:
     paint_lines(board, area, diagnosis_lines(frame), LABEL, frame.state)
 
 
-def diagnosis_lines(frame: Frame) -> list[Line]:
+def diagnosis_lines(frame: ScreenFrame) -> list[Line]:
     """Per channel: causes, then its check; then what was not evaluated."""
     now = frame.now
     lines = [Line("verdict", f"{now.verdict.severity}: {now.verdict.text}", Ink.STRONG)]

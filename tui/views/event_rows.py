@@ -8,7 +8,7 @@ from tui.board import SELECTED, Board, Ink, Rect
 from tui.deed_lines import left_words
 from tui.fact_words import fact_words
 from tui.glyphs import SEVERITY_INK, SEVERITY_LETTER
-from tui.views.frame import Frame
+from tui.views.frame import ScreenFrame
 
 ACKNOWLEDGED = "a"
 """Beside the severity's letter of an event that was acknowledged."""
@@ -16,7 +16,7 @@ TIME, CHANNEL, KIND, COUNT, LASTED = 8, 9, 18, 6, 5
 
 
 def paint_rows(
-    board: Board, area: Rect, events: list[Event], frame: Frame, selected: int | None
+    board: Board, area: Rect, events: list[Event], frame: ScreenFrame, selected: int | None
 ) -> None:
     """One event a row, as many as fit."""
     if not events:
@@ -66,7 +66,7 @@ def _lasted(event: Event) -> str:
     return short(lasted_s) if lasted_s >= 1.0 else ""
 
 
-def event_facts(event: Event, frame: Frame) -> list[tuple[str, int]]:
+def event_facts(event: Event, frame: ScreenFrame) -> list[tuple[str, int]]:
     """Everything about an event, a line a fact."""
     lasted = (
         "still going on"

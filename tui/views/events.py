@@ -4,12 +4,12 @@ from shared.events import Event
 from tui.board import Board, Ink, Rect
 from tui.state import ScreenState, filtered, standing
 from tui.views.event_rows import event_facts, paint_rows
-from tui.views.frame import Frame
+from tui.views.frame import ScreenFrame
 
 DETAIL_ROWS = 7
 
 
-def chosen(frame: Frame) -> Event | None:
+def chosen(frame: ScreenFrame) -> Event | None:
     """The selected event, or the newest one when none is."""
     found = filtered(frame.now, frame.state.words)
     return next((event for event in found if event.id == frame.state.selected), None) or (
@@ -25,7 +25,7 @@ def select(state: ScreenState, found: list[Event], step: int) -> None:
     state.selected = found[min(max(at + step, 0), len(found) - 1)].id
 
 
-def paint_events(board: Board, area: Rect, frame: Frame) -> None:
+def paint_events(board: Board, area: Rect, frame: ScreenFrame) -> None:
     now, state = frame.now, frame.state
     found = filtered(now, state.words)
     total = len(standing(now))

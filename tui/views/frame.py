@@ -9,7 +9,7 @@ from tui.state import ScreenState
 
 
 @dataclass(frozen=True, slots=True)
-class Frame:
+class ScreenFrame:
     now: Snapshot
     state: ScreenState
     history: History

@@ -5,7 +5,7 @@ from shared.events import RankedCause
 from shared.words import channel_word
 from tui.board import Board, Ink, Rect, wrap
 from tui.snapshot import Snapshot
-from tui.views.frame import Frame
+from tui.views.frame import ScreenFrame
 
 LABEL = 6
 STOP_ROWS = 2
@@ -25,7 +25,7 @@ def leading(now: Snapshot) -> RankedCause | None:
     return next(named, None)
 
 
-def paint_hint(board: Board, area: Rect, frame: Frame) -> None:
+def paint_hint(board: Board, area: Rect, frame: ScreenFrame) -> None:
     """What to do at once, cause and why, then the check, then the caution, whole if it can be."""
     now = frame.now
     if now.verdict.stop:

@@ -5,7 +5,7 @@ from shared.when import hms
 from tui.board import Board, Ink, Rect
 from tui.deed_lines import wall_words
 from tui.snapshot import LinkState
-from tui.views.frame import Frame
+from tui.views.frame import ScreenFrame
 from tui.views.status import size
 from tui.views.text import Line, paint_lines
 from tui.views.unheard import link_words
@@ -19,7 +19,7 @@ def _told(note: Note) -> str:
     return f"{note.text} ({wall})" if wall else note.text
 
 
-def paint_notes(board: Board, area: Rect, frame: Frame) -> None:
+def paint_notes(board: Board, area: Rect, frame: ScreenFrame) -> None:
     now = frame.now
     lines = [Line("watching", now.title)]
     if now.link.state in (LinkState.FILE, LinkState.LIVE_FILE):

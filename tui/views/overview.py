@@ -16,7 +16,7 @@ from tui.ribbon import LEVELS
 from tui.snapshot import Snapshot
 from tui.state import standing
 from tui.views.event_rows import paint_rows
-from tui.views.frame import Frame
+from tui.views.frame import ScreenFrame
 from tui.views.unheard import paint_unheard
 
 GUTTER = 31
@@ -61,7 +61,7 @@ def layout(area: Rect, channels: int) -> Layout:
     )
 
 
-def paint_overview(board: Board, area: Rect, frame: Frame) -> None:
+def paint_overview(board: Board, area: Rect, frame: ScreenFrame) -> None:
     now, state = frame.now, frame.state
     parts = layout(area, len(now.channels))
     if not now.channels and now.play is None:
@@ -124,7 +124,7 @@ def _shown(channels: tuple[ChannelHealth, ...], focus: str, rows: int) -> tuple[
     return channels[first : first + rows]
 
 
-def paint_ribbons(board: Board, area: Rect, picture: Picture, frame: Frame) -> None:
+def paint_ribbons(board: Board, area: Rect, picture: Picture, frame: ScreenFrame) -> None:
     """Each channel with its trust; at the left of `area`, `GUTTER` cells for its words."""
     now, state, glyphs = frame.now, frame.state, frame.glyphs
     shown = _shown(now.channels, state.channel, area.height)
@@ -147,7 +147,7 @@ def paint_ribbons(board: Board, area: Rect, picture: Picture, frame: Frame) -> N
         )
 
 
-def since_s(health: ChannelHealth, frame: Frame) -> float:
+def since_s(health: ChannelHealth, frame: ScreenFrame) -> float:
     """Since when the word holds, not before the first update."""
     first_s, _ = frame.history.heard_s
     return health.since_s if math.isnan(first_s) else max(health.since_s, first_s)
@@ -165,7 +165,9 @@ def target_words(target_c: float, glyphs: Glyphs) -> str:
     return f"{glyphs.target} target {target_c:.1f} °C" if target_c > 0 else "  target off"
 
 
-def _paint_facts(board: Board, area: Rect, parts: Layout, picture: Picture, frame: Frame) -> None:
+def _paint_facts(
+    board: Board, area: Rect, parts: Layout, picture: Picture, frame: ScreenFrame
+) -> None:
     """Beside the chart: the channel in focus, as it is now or was at the cursor."""
     now, state = frame.now, frame.state
     y = area.y
@@ -194,7 +196,7 @@ def _paint_facts(board: Board, area: Rect, parts: Layout, picture: Picture, fram
     board.text(area.x + 1, parts.marks.y, "events", Ink.DIM, FACTS_WIDTH)
 
 
-def _facts_now(health: ChannelHealth, frame: Frame) -> list[tuple[str, int]]:
+def _facts_now(health: ChannelHealth, frame: ScreenFrame) -> list[tuple[str, int]]:
     glyphs = frame.glyphs
     since = since_s(health, frame)
     facts = [
@@ -212,7 +214,9 @@ def _facts_now(health: ChannelHealth, frame: Frame) -> list[tuple[str, int]]:
     return facts
 
 
-def _facts_at(channel: str, time_s: float, picture: Picture, frame: Frame) -> list[tuple[str, int]]:
+def _facts_at(
+    channel: str, time_s: float, picture: Picture, frame: ScreenFrame
+) -> list[tuple[str, int]]:
     glyphs = frame.glyphs
     reading, target = (
         frame.history.last(f"{channel}.{key}", time_s) for key in ("temperature_c", "target_c")

@@ -14,7 +14,7 @@ from tui.glyphs import SEVERITY_INK, SEVERITY_LETTER, TRUST_INK, Glyphs
 from tui.picture import take_picture
 from tui.snapshot import LinkState, Snapshot
 from tui.views.event_rows import paint_rows
-from tui.views.frame import Frame
+from tui.views.frame import ScreenFrame
 from tui.views.hint import cause_name, leading, paint_hint
 from tui.views.overview import GUTTER, degrees, newest_first, paint_overview, paint_ribbons
 from tui.views.status import LONGEST_TITLE, paint_status, short_title, size
@@ -35,7 +35,7 @@ DOUBTS = (Trust.FALSE, Trust.UNKNOWN, Trust.DOUBTFUL, Trust.SHELVED, Trust.TRUE)
 
 
 @dataclass(frozen=True, slots=True)
-class Columns:
+class HostColumns:
     """Where the parts of a host's line begin, the same in every line."""
 
     title: int
@@ -65,7 +65,9 @@ def place_at(y: int, height: int, hosts: int, chosen: int) -> int | None:
     return first_shown(height, hosts, chosen) + row if 0 <= row < list_rows(height, hosts) else None
 
 
-def paint_several(board: Board, frames: Sequence[Frame], order: Sequence[int], chosen: int) -> None:
+def paint_several(
+    board: Board, frames: Sequence[ScreenFrame], order: Sequence[int], chosen: int
+) -> None:
     """All but the last line. `order`: hosts by place; `chosen`: a place."""
     now = [frame.now for frame in frames]
     width, height = board.width, board.height
@@ -133,7 +135,7 @@ def _totals(now: list[Snapshot], roomy: bool) -> list[tuple[str, int]]:
 # -- the list --
 
 
-def columns(width: int, now: Sequence[Snapshot]) -> Columns:
+def columns(width: int, now: Sequence[Snapshot]) -> HostColumns:
     """Divide a line: as many readings as leave room for the event and the cause."""
     names = _names(now)
     longest = max(shown_width(short_title(host.title, LONGEST_TITLE)) for host in now)
@@ -154,7 +156,7 @@ def columns(width: int, now: Sequence[Snapshot]) -> Columns:
     event = x + (HIDDEN if hidden is not None else 0) + 1
     left = width - event
     cause = width if left < EVENT + CAUSE else event + max(EVENT, min(left * 2 // 5, 26))
-    return Columns(MARKS, link, tuple(readings), hidden, event, cause, width)
+    return HostColumns(MARKS, link, tuple(readings), hidden, event, cause, width)
 
 
 def _size(name: str, width: int) -> int:
@@ -169,7 +171,7 @@ def _names(now: Sequence[Snapshot]) -> list[str]:
     return [name for name, _ in counts.most_common()]
 
 
-def _paint_head(board: Board, y: int, parts: Columns) -> None:
+def _paint_head(board: Board, y: int, parts: HostColumns) -> None:
     board.text(parts.title, y, "host", Ink.DIM)
     board.text(parts.link, y, "link", Ink.DIM)
     board.text(parts.link + LINK, y, "age".rjust(AGE), Ink.DIM)
@@ -181,7 +183,9 @@ def _paint_head(board: Board, y: int, parts: Columns) -> None:
         board.text(parts.cause, y, "most likely", Ink.DIM)
 
 
-def _paint_host(board: Board, y: int, parts: Columns, frame: Frame, *, is_chosen: bool) -> None:
+def _paint_host(
+    board: Board, y: int, parts: HostColumns, frame: ScreenFrame, *, is_chosen: bool
+) -> None:
     now, glyphs = frame.now, frame.glyphs
     severity = severity_of(now)
     board.text(0, y, glyphs.focus if is_chosen else " ", Ink.STRONG)
@@ -214,7 +218,7 @@ def _paint_host(board: Board, y: int, parts: Columns, frame: Frame, *, is_chosen
         board.text(parts.cause, y, "cause not clear", Ink.DIM, parts.end - parts.cause)
 
 
-def _paint_link(board: Board, x: int, y: int, frame: Frame) -> None:
+def _paint_link(board: Board, x: int, y: int, frame: ScreenFrame) -> None:
     """A glyph, a word, and how old the data are; how long it takes while it opens."""
     link, glyphs = frame.now.link, frame.glyphs
     late = link.data_age_s > frame.history.late_after_s
@@ -229,7 +233,7 @@ def _paint_link(board: Board, x: int, y: int, frame: Frame) -> None:
 
 
 def _paint_readings(
-    board: Board, y: int, parts: Columns, channels: tuple[ChannelHealth, ...], glyphs: Glyphs
+    board: Board, y: int, parts: HostColumns, channels: tuple[ChannelHealth, ...], glyphs: Glyphs
 ) -> None:
     by_name = {health.channel: health for health in channels}
     for name, x, cells in parts.readings:
@@ -248,7 +252,7 @@ def _paint_readings(
         board.text(parts.hidden, y, told, TRUST_INK[worst])
 
 
-def _paint_event(board: Board, y: int, parts: Columns, now: Snapshot) -> None:
+def _paint_event(board: Board, y: int, parts: HostColumns, now: Snapshot) -> None:
     """The worst that goes on and since when, else the last and when it ended."""
     room = parts.cause - parts.event - 1
     going_on = active(now)
@@ -279,7 +283,7 @@ def _when(event: Event, now: Snapshot) -> str:
 # -- the chosen host --
 
 
-def _paint_chosen(board: Board, area: Rect, frame: Frame) -> None:
+def _paint_chosen(board: Board, area: Rect, frame: ScreenFrame) -> None:
     """Its status, its chart where there is room, its sensors, its newest events, its hint."""
     if not frame.now.channels:
         paint_unheard(board, area, frame.now)
@@ -295,7 +299,7 @@ def _paint_chosen(board: Board, area: Rect, frame: Frame) -> None:
     paint_hint(board, Rect(area.x, bottom - hint, area.width, hint), frame)
 
 
-def _paint_compact(board: Board, area: Rect, frame: Frame) -> None:
+def _paint_compact(board: Board, area: Rect, frame: ScreenFrame) -> None:
     """Sensors with their ribbons, the time axis, then events."""
     now = frame.now
     rows = min(len(now.channels), max(area.height * 3 // 5, 1))

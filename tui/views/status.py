@@ -5,7 +5,7 @@ from shared.when import hms, short
 from shared.words import HostState
 from tui.board import Board, Ink, Rect, fitted, shown_width
 from tui.snapshot import LinkState, Snapshot
-from tui.views.frame import Frame
+from tui.views.frame import ScreenFrame
 from tui.views.unheard import link_words
 
 INKS: dict[str, Ink] = {HostState.UP: Ink.PLAIN, HostState.STARTING: Ink.DOUBTFUL}
@@ -21,7 +21,7 @@ QUOTE = "'"
 Part = tuple[str, int]
 
 
-def paint_status(board: Board, area: Rect, frame: Frame) -> None:
+def paint_status(board: Board, area: Rect, frame: ScreenFrame) -> None:
     """States from the left, the title and what is followed at the right."""
     now = frame.now
     title = short_title(now.title, LONGEST_TITLE)
@@ -117,7 +117,7 @@ def _recording(now: Snapshot) -> list[Part]:
     return [(f"rec {size(recording.bytes_written)}", Ink.PLAIN)]
 
 
-def _followed(frame: Frame) -> Part:
+def _followed(frame: ScreenFrame) -> Part:
     play, window = frame.now.play, frame.state.window
     if play is not None:
         moving = "paused" if play.paused else f"{play.speed:g}{frame.glyphs.times}"

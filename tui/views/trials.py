@@ -11,7 +11,7 @@ from tui import raster
 from tui.board import Board, Ink, Rect, shown_width
 from tui.raster import COLUMN_DOTS, Columns
 from tui.trial_lines import exposure_words, rate_words, ratio_words
-from tui.views.frame import Frame
+from tui.views.frame import ScreenFrame
 
 OUTCOME_INK = {
     TrialOutcome.BETTER: Ink.TRUE,
@@ -35,7 +35,7 @@ def groups(trials: tuple[KindTrial, ...]) -> list[Group]:
     return sorted(found, key=lambda group: -sum(one.count for one in group))
 
 
-def paint_trials(board: Board, area: Rect, frame: Frame) -> None:
+def paint_trials(board: Board, area: Rect, frame: ScreenFrame) -> None:
     """The table at the top, scrolled by kinds; the plot of its first kind below."""
     state = frame.state
     found = groups(frame.now.trials)

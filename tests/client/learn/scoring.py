@@ -4,7 +4,7 @@ import random
 from pathlib import Path
 from typing import NamedTuple
 
-from client.learn import Link, learn, profile_text
+from client.learn import TextLink, learn, profile_text
 from client.mapping import Mapper
 from client.profile import load_profile
 from shared.updates import Value
@@ -36,7 +36,7 @@ def learnt(host: StrangeHost, folder: Path) -> Path | None:
         return None
     path = folder / "learnt.toml"
     framing = None if cut is None else cut.framing
-    link = Link(
+    link = TextLink(
         addresses=(ADDRESSES[host.way.scheme],),
         framing=framing,
         delimiter=None if cut is None else cut.delimiter,

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from client.learn import Draft, Link, learn, profile_text
+from client.learn import Draft, TextLink, learn, profile_text
 from client.learn.draft import Proposal
 from client.learn.series import Series, follows, is_continuous
 from client.mapping import Mapper
@@ -133,7 +133,7 @@ def profile_of(messages: list[Any], folder: Path) -> tuple[str, Mapper]:
         for n, each in enumerate(messages)
     ]
     path = folder / "p.toml"
-    path.write_text(profile_text(learn(entries), Link(addresses=("tcp://[::1]:9",))), "utf-8")
+    path.write_text(profile_text(learn(entries), TextLink(addresses=("tcp://[::1]:9",))), "utf-8")
     return path.read_text("utf-8"), Mapper(load_profile(path))
 
 

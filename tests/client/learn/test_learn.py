@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from client.form import Request, Token
-from client.learn import Answers, Draft, Link, answered, answers_in, learn, profile_text
+from client.learn import Answers, Draft, TextLink, answered, answers_in, learn, profile_text
 from client.learn.vocabulary import state_of
 from client.mapping import Mapper
 from client.profile import Profile, load_profile, simulated_profile
@@ -52,7 +52,7 @@ def profile_of(
     draft = learn(heard, requests)
     if names is not None:
         answered(draft, Answers(names))
-    path.write_text(profile_text(draft, Link(addresses=("tcp://[::1]:9",))), encoding="utf-8")
+    path.write_text(profile_text(draft, TextLink(addresses=("tcp://[::1]:9",))), encoding="utf-8")
     return load_profile(path)
 
 
@@ -117,7 +117,7 @@ def test_hostile_names_and_texts_cannot_break_out_of_the_profile(tmp_path: Path)
         ]
     )
     path = tmp_path / "p.toml"
-    text = profile_text(learn(heard), Link(addresses=("tcp://[::1]:9",)))
+    text = profile_text(learn(heard), TextLink(addresses=("tcp://[::1]:9",)))
     path.write_text(text, encoding="utf-8")
     profile = load_profile(path)
     assert profile.token is None
@@ -147,7 +147,7 @@ def test_a_code_tells_reference_and_bits(seed: int, tmp_path: Path) -> None:
 def test_a_word_of_its_own_for_a_state_is_left_with_a_comment(tmp_path: Path) -> None:
     """What nobody can know is not guessed; the host's word is told as it stands."""
     heard = entries([{"nozzle": {"temp": 25.0 + n * 0.01}, "mood": "zorbing"} for n in range(10)])
-    text = profile_text(learn(heard), Link(addresses=("tcp://[::1]:9",)))
+    text = profile_text(learn(heard), TextLink(addresses=("tcp://[::1]:9",)))
     assert '# zorbing = "up"' in text
     profile = profile_of(tmp_path, heard)
     assert last_values(profile, heard)["host.state"] == "zorbing"
@@ -221,7 +221,7 @@ def test_a_script_says_what_a_person_would_answer(tmp_path: Path) -> None:
     draft = draft_of_two()
     answered(draft, answers_in(["A1=nozzle", "A2=-"], ["zorbing=up"]))
     path = tmp_path / "p.toml"
-    path.write_text(profile_text(draft, Link(addresses=("tcp://[::1]:9",))), encoding="utf-8")
+    path.write_text(profile_text(draft, TextLink(addresses=("tcp://[::1]:9",))), encoding="utf-8")
     profile = load_profile(path)
     assert set(profile.channels) == {"nozzle", "host"}
     state = profile.channels["host"].readings["state"]
@@ -246,7 +246,7 @@ def test_an_answer_that_fits_nothing_is_told(calls: list[str], words: list[str],
 def test_an_empty_prefix_of_a_token_is_written(tmp_path: Path) -> None:
     """Left out, the next load would put 'Bearer ' before the token."""
     path = tmp_path / "p.toml"
-    link = Link(addresses=("ws://[::1]:9",), token=Token(env="KEY", header="X-Key", prefix=""))
+    link = TextLink(addresses=("ws://[::1]:9",), token=Token(env="KEY", header="X-Key", prefix=""))
     path.write_text(profile_text(draft_of_two(), link), encoding="utf-8")
     assert load_profile(path).token == link.token
 
@@ -362,7 +362,7 @@ def test_the_simulated_host_is_learnt(tmp_path: Path) -> None:
     draft = learn(heard, words=("serving",))
     draft.words["serving"] = "up"
     path = tmp_path / "p.toml"
-    path.write_text(profile_text(draft, Link(addresses=("tcp://[::1]:9",))), encoding="utf-8")
+    path.write_text(profile_text(draft, TextLink(addresses=("tcp://[::1]:9",))), encoding="utf-8")
     ours = last_values(simulated_profile("ws://127.0.0.1:9", {}), heard)
     found = last_values(load_profile(path), heard)
     missing = ours.keys() - found.keys()

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from client.learn import Link, answered, answers_in, learn, profile_text
+from client.learn import TextLink, answered, answers_in, learn, profile_text
 from client.profile import load_profile
 from tests.client.learn.odd import later, more, nameless, numbers, shapes, untold
 from tests.client.learn.odd.host import OddHost
@@ -31,7 +31,7 @@ def faults_of(host: OddHost, folder: Path) -> list[str]:
     draft = learn(entries, host.sent(), words=answers.words)
     answered(draft, answers)
     path = folder / "odd.toml"
-    path.write_text(profile_text(draft, Link(addresses=("tcp://[::1]:9",))), encoding="utf-8")
+    path.write_text(profile_text(draft, TextLink(addresses=("tcp://[::1]:9",))), encoding="utf-8")
     return faults(host, load_profile(path), entries, machines)
 
 

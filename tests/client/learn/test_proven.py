@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from client.form import Request
-from client.learn import Draft, Link, answered, answers_in, learn, profile_text
+from client.learn import Draft, TextLink, answered, answers_in, learn, profile_text
 from client.mapping import Mapper
 from client.profile import load_profile
 from shared.unreadable import UNREADABLE
@@ -40,7 +40,7 @@ def places(draft: Draft) -> dict[str, str]:
 
 def values(draft: Draft, entries: list[Entry], folder: Path) -> dict[str, Value]:
     path = folder / "p.toml"
-    path.write_text(profile_text(draft, Link(addresses=("tcp://[::1]:9",))), encoding="utf-8")
+    path.write_text(profile_text(draft, TextLink(addresses=("tcp://[::1]:9",))), encoding="utf-8")
     mapper, held = Mapper(load_profile(path)), dict[str, Value]()
     for entry in entries:
         for update in mapper.feed(entry):
@@ -264,4 +264,4 @@ def test_a_request_with_a_token_is_read_back_without_it() -> None:
 
     draft = learn(entries_of(say), [ask])
     assert "nozzle.target_c" in places(draft)
-    assert "${token}" in profile_text(draft, Link())
+    assert "${token}" in profile_text(draft, TextLink())

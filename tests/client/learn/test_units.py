@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from client.learn import Link, learn, profile_text
+from client.learn import TextLink, learn, profile_text
 from client.learn.units import unit_named
 from client.mapping import Mapper
 from client.profile import load_profile
@@ -23,7 +23,7 @@ def read_again(messages: list[Any], folder: Path) -> dict[str, Value]:
         for n, each in enumerate(messages)
     ]
     path = folder / "p.toml"
-    path.write_text(profile_text(learn(heard), Link(addresses=("tcp://[::1]:9",))), "utf-8")
+    path.write_text(profile_text(learn(heard), TextLink(addresses=("tcp://[::1]:9",))), "utf-8")
     mapper, held = Mapper(load_profile(path)), dict[str, Value]()
     for entry in heard:
         for update in mapper.feed(entry):

@@ -4,17 +4,17 @@ import math
 
 from client.simulated.control import HOLD_S, NO_RISE_C, Guard, Regulator
 from client.simulated.faults import ControllerRestart
-from client.simulated.heat import BED, NOZZLE, Block, BlockFacts
+from client.simulated.heat import BED, NOZZLE, BlockFacts, HotBlock
 from client.simulated.rhythm import READING_S, STEP_S
-from client.simulated.scenario import Limit, Limits, load_scenario, scenario_names
+from client.simulated.scenario import HostLimits, Limit, load_scenario, scenario_names
 from shared.chain import Chain
 from shared.converter import full_scale
 from shared.platinum import ohms
 
 
-def regulate(goal_c: float, for_s: float) -> tuple[Block, Regulator, float]:
+def regulate(goal_c: float, for_s: float) -> tuple[HotBlock, Regulator, float]:
     """A block under regulation, without noise; and the highest temperature on the way."""
-    block, regulator = Block(NOZZLE, 20.0), Regulator(0.03, 35.0)
+    block, regulator = HotBlock(NOZZLE, 20.0), Regulator(0.03, 35.0)
     regulator.goal_c = goal_c
     highest = 0.0
     for turn in range(round(for_s / STEP_S)):
@@ -89,7 +89,7 @@ def gained_k(facts: BlockFacts, celsius: float, for_s: float, power: float = 1.0
 def test_the_time_without_a_rise_is_a_quarter_of_the_time_constant() -> None:
     """T = T0 + P/G (1 − e^(−tG/C)), the closed form of a lumped mass: even at the limit a heater
     that works brings more than ten times what it must."""
-    limits = Limits()
+    limits = HostLimits()
     for facts, limit in ((NOZZLE, limits.nozzle), (BED, limits.bed)):
         heat_j_k = facts.core_j_k + facts.tip_j_k
         tau_s = heat_j_k / (facts.core_loss_w_k + facts.tip_loss_w_k)
@@ -107,7 +107,7 @@ def test_what_must_be_gained_is_far_above_the_noise() -> None:
 
 def test_patience_costs_a_print_ten_kelvin() -> None:
     """Power is cut after HOLD_S, heat after the dead time; then the block cools from 210 °C."""
-    patience_s = Limits().nozzle.patience_s
+    patience_s = HostLimits().nozzle.patience_s
     cooled_k = -gained_k(NOZZLE, 210.0, patience_s - HOLD_S - NOZZLE.dead_s, power=0.0)
     assert 9.0 < cooled_k < 10.0
 
@@ -116,7 +116,7 @@ def test_grace_lasts_until_the_filters_have_settled() -> None:
     """From the worst start a restart can give, to under two codes."""
     fault = ControllerRestart()
     start = 1.1 * fault.from_code * full_scale(Chain().bits)
-    assert start * math.exp(-Limits().grace_s / fault.settle_s) < 2.0
+    assert start * math.exp(-HostLimits().grace_s / fault.settle_s) < 2.0
 
 
 def test_no_scenario_wants_what_the_limits_forbid() -> None:

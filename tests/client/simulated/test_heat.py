@@ -7,14 +7,14 @@ import numpy as np
 import pytest
 from scipy.linalg import expm
 
-from client.simulated.heat import NOZZLE, Air, Block, BlockFacts, Electronics
+from client.simulated.heat import NOZZLE, Air, BlockFacts, Electronics, HotBlock
 from client.simulated.rhythm import STEP_S
 
 SINGLE = replace(NOZZLE, couple_w_k=0.0, dead_s=0.0)
 ROOM_C = 20.0
 
 
-def run(block: Block, power: float, for_s: float, fan: float = 0.0, flow: float = 0.0) -> None:
+def run(block: HotBlock, power: float, for_s: float, fan: float = 0.0, flow: float = 0.0) -> None:
     for _ in range(round(for_s / STEP_S)):
         block.step(power, ROOM_C, fan, flow)
 
@@ -22,7 +22,7 @@ def run(block: Block, power: float, for_s: float, fan: float = 0.0, flow: float 
 @pytest.mark.parametrize("for_s", [10.0, 100.0, 400.0, 2000.0])
 def test_a_single_mass_follows_the_first_order_answer(for_s: float) -> None:
     """T = room + P/G · (1 − e^(−t G/C)): the textbook's lumped body."""
-    block = Block(SINGLE, ROOM_C)
+    block = HotBlock(SINGLE, ROOM_C)
     run(block, 0.4, for_s)
     loss, mass = SINGLE.core_loss_w_k, SINGLE.core_j_k
     final = 0.4 * SINGLE.watts / loss
@@ -32,14 +32,14 @@ def test_a_single_mass_follows_the_first_order_answer(for_s: float) -> None:
 
 def test_an_unpowered_mass_cools_exponentially() -> None:
     """After one time constant 1/e of the excess is left."""
-    block = Block(SINGLE, 220.0)
+    block = HotBlock(SINGLE, 220.0)
     run(block, 0.0, SINGLE.core_j_k / SINGLE.core_loss_w_k)
     assert block.core_c - ROOM_C == pytest.approx(200.0 / math.e, rel=1e-3)
 
 
 def test_dead_time_shifts_the_answer_and_changes_nothing_else() -> None:
     """With a dead time of 1 s the block does at t + 1 s what it did at t without."""
-    prompt, tardy = Block(SINGLE, ROOM_C), Block(replace(SINGLE, dead_s=1.0), ROOM_C)
+    prompt, tardy = HotBlock(SINGLE, ROOM_C), HotBlock(replace(SINGLE, dead_s=1.0), ROOM_C)
     run(prompt, 0.7, 30.0)
     run(tardy, 0.7, 1.0)
     assert tardy.core_c == ROOM_C
@@ -51,7 +51,7 @@ def test_two_masses_follow_the_matrix_exponential() -> None:
     """The exact solution of both equations (scipy.linalg.expm) with fan and flow."""
     facts: BlockFacts = replace(NOZZLE, dead_s=0.0)
     fan, flow, power, for_s = 0.6, 0.8, 0.5, 60.0
-    block = Block(facts, ROOM_C)
+    block = HotBlock(facts, ROOM_C)
     run(block, power, for_s, fan, flow)
     core_loss = facts.core_loss_w_k + facts.core_fan_w_k * fan
     tip_loss = facts.tip_loss_w_k + facts.tip_fan_w_k * fan + facts.flow_w_k * flow
@@ -69,7 +69,7 @@ def test_two_masses_follow_the_matrix_exponential() -> None:
 
 def test_a_settled_block_stays_where_it_is() -> None:
     """The power that `settle` gives holds the tip's temperature."""
-    block = Block(NOZZLE, ROOM_C)
+    block = HotBlock(NOZZLE, ROOM_C)
     power = block.settle(210.0, ROOM_C)
     core_c = block.core_c
     run(block, power, 300.0)
@@ -78,7 +78,7 @@ def test_a_settled_block_stays_where_it_is() -> None:
 
 def test_a_broken_heater_heats_nothing() -> None:
     """Full power into an open circuit."""
-    block = Block(NOZZLE, ROOM_C)
+    block = HotBlock(NOZZLE, ROOM_C)
     block.is_broken = True
     run(block, 1.0, 60.0)
     assert block.core_c == pytest.approx(ROOM_C)
@@ -86,7 +86,7 @@ def test_a_broken_heater_heats_nothing() -> None:
 
 def test_a_slipped_sensor_reads_low_by_the_divider_of_its_couplings() -> None:
     """At rest the tip divides the block's excess as its two couplings do."""
-    block = Block(replace(NOZZLE, dead_s=0.0), ROOM_C)
+    block = HotBlock(replace(NOZZLE, dead_s=0.0), ROOM_C)
     block.left, block.air_w_k = 0.2, 0.05
     run(block, 0.3, 3000.0)
     inner = 0.2 * NOZZLE.couple_w_k

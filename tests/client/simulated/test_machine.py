@@ -6,16 +6,16 @@ import msgspec
 import pytest
 
 from client.simulated.faults import ControllerRestart, HostRestart, LooseContact, Open, Stall
-from client.simulated.machine import Machine, Moment
+from client.simulated.machine import Machine, MachineMoment
 from client.simulated.rhythm import PERIOD_S
-from client.simulated.scenario import Expect, Scenario, Sending, Start, Step, load_scenario
+from client.simulated.scenario import Expect, ProgramStep, Scenario, Sending, Start, load_scenario
 from client.simulated.status import Flat
 
 WARM = Scenario(
     title="t",
     shows="s",
     start=Start(nozzle_c=200.0, bed_c=60.0),
-    steps=(Step(at_s=0.0, nozzle_c=200.0, bed_c=60.0), Step(at_s=5.0, printing=True)),
+    steps=(ProgramStep(at_s=0.0, nozzle_c=200.0, bed_c=60.0), ProgramStep(at_s=5.0, printing=True)),
     expect=Expect(healthy=True),
 )
 
@@ -24,12 +24,12 @@ def with_(**changes: object) -> Scenario:
     return msgspec.structs.replace(WARM, **changes)
 
 
-def run(scenario: Scenario, seed: int = 0, for_s: float = 60.0) -> list[Moment]:
+def run(scenario: Scenario, seed: int = 0, for_s: float = 60.0) -> list[MachineMoment]:
     machine = Machine(scenario, seed)
     return [machine.advance() for _ in range(round(for_s / PERIOD_S))]
 
 
-def bytes_of(moments: list[Moment]) -> bytes:
+def bytes_of(moments: list[MachineMoment]) -> bytes:
     return b"\n".join(
         repr(moment.changes).encode() + msgspec.json.encode(moment.truth) for moment in moments
     )
