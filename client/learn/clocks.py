@@ -22,6 +22,9 @@ _SAME_RUN_S = 600.0
 """Sources heard within one listening say times that are no further apart."""
 _NEARLY = 0.1
 """Of few values no better pace is asked."""
+_AS_DEGREES = 450.0
+"""What is no larger may be a heater's degrees, and a bed may rise by one a second. A clock that ran
+for minutes only and has no name is no loss: then arrival times are used."""
 _NOT_TIME = {"temperature_c", "target_c", "power", "code", "resistance_ohm"}
 
 
@@ -116,7 +119,7 @@ def _judged(one: Series, timed: bool) -> tuple[float, Clock] | None:
         return None
     if timed and one.rate is not None:
         for pace, unit in PACES.items():
-            if one.runs_at(pace):
+            if one.runs_at(pace) and (named or is_uptime or pace > 1 or not _may_be_degrees(one)):
                 why = f"counts {NAMES[unit]}, as our own clock does"
                 return score + 2.0 - one.off_pace(pace), _at(one, unit, why, is_uptime)
         return None
@@ -164,10 +167,17 @@ def _uptime(one: Series, leaves: Mapping[Place, Series]) -> Mapped | None:
     # Seconds may be many things that go on, such as a job; what says its name, or a unit, is told.
     if not named and not (is_alone and (says or (len(one.place) > 1 and one.high < 1e9))):
         return None
+    if not named and not says and _may_be_degrees(one):
+        return None
     why = [f"named '{text_of(one.place[-1])}'"] if named or says else []
     why += ["rises as time does"] if unit is not None else []
     score = 2.0 * named + 1.0 * bool(says) + 1.0 * (unit is not None)
     return Mapped(one, "uptime_s", score, why, (unit or says).removeprefix("s"))
+
+
+def _may_be_degrees(one: Series) -> bool:
+    """Whether numbers are no larger than a heater's degrees are."""
+    return one.low > -_AS_DEGREES and one.high < _AS_DEGREES
 
 
 def _may_run(one: Series, unit: str) -> bool:

@@ -108,7 +108,8 @@ def proposed(
     sources = gatherer.sources()
     clocks = _clocks(sources, timed)
     leaves, clock_places = _merged(sources, clocks)
-    channels, states = _channels(leaves, clock_places, frozenset(words), paths)
+    meant = dict(words) if isinstance(words, Mapping) else dict.fromkeys(words, "")
+    channels, states = _channels(leaves, clock_places, meant, paths)
     taken = {f.series.place for channel in channels for f in channel.parts.values()}
     likeliest = states[0] if states and (states[0].score > 0.0 or len(states) == 1) else None
     taken |= {likeliest.series.place} if likeliest is not None else set()
@@ -184,7 +185,7 @@ def _is_at(source: Source, place: Place, clock: Place) -> bool:
 def _channels(
     leaves: Mapping[Place, Series],
     clock_places: set[Place],
-    known: frozenset[str],
+    known: Mapping[str, str],
     paths: Collection[str],
 ) -> tuple[list[Proposal], list[Mapped]]:
     """Channels but for the host's state, and what may be that."""

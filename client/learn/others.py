@@ -3,6 +3,7 @@
 import itertools
 import re
 from collections.abc import Mapping
+from types import MappingProxyType
 
 import numpy as np
 
@@ -26,6 +27,7 @@ from client.learn.vocabulary import (
 )
 from client.units import DIMENSIONS
 from client.values import word_of
+from shared.words import HostState
 
 MAX_STATES = 8
 """States that one host is heard to be in."""
@@ -148,12 +150,15 @@ def fans(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Mapped]:
 
 
 def states(
-    leaves: Mapping[Place, Series], taken: set[Place], given: frozenset[str] = frozenset()
+    leaves: Mapping[Place, Series],
+    taken: set[Place],
+    given: Mapping[str, str] = MappingProxyType({}),
 ) -> list[Mapped]:
     """What may be the host's state, the likeliest first: few words, or whole numbers, that are
     known, or at a place named so, or that stand for a while each. A sentence is none.
 
-    `given` are words that the user says are states: where one stands is the place. A text of few
+    `given` are words that the user says are states, with what they mean: where one stands is the
+    place, rather where it does not say of a host that is heard that it is down. A text of few
     words in most messages may be one too, though nothing says so: a trip is told there, if at all.
     """
     found = [
@@ -169,9 +174,10 @@ def states(
 
 
 def _state(
-    one: Series, leaves: Mapping[Place, Series], taken: set[Place], given: frozenset[str]
+    one: Series, leaves: Mapping[Place, Series], taken: set[Place], given: Mapping[str, str]
 ) -> Mapped | None:
-    told = bool(given & {word_of(value) for value in one.values})
+    told = bool(given.keys() & {word_of(value) for value in one.values})
+    is_down = given.get(word_of(one.last)) == HostState.HALTED
     named = "state" in quantities_of(one.all_words)
     is_code = one.is_whole and one.low >= 0 and "state" in quantities_of(one.last_words)
     is_word = one.is_text and not one.is_text_number and not _is_wordy(one)
@@ -189,7 +195,7 @@ def _state(
     about_one = bool(one.all_words & CHANNEL_WORDS.keys())
     stands = is_word and 1 < one.distinct < 0.1 * len(one.values)
     score = 2.0 * named + 1.0 * known + 1.0 * stands - 0.3 * len(one.place) - 2.0 * about_one
-    score += 9.0 * told - 0.5 * is_code
+    score += 9.0 * told - 4.0 * is_down - 0.5 * is_code
     if named and score <= 0.4:
         return None
     why = [f"named '{text_of(one.place[-1])}'"] if named else []

@@ -136,6 +136,8 @@ def _flags(one: Series, by_place: bool) -> Mapped | None:
     if one.is_text or one.is_texts or one.is_object:
         return Mapped(one, "flags", 2.0, why)
     if one.is_bool:
+        if _is_mostly_so(one):
+            return None
         return Mapped(one, "flags", 1.8, why, words={"true": naming(one, "flags")})
     top = int(one.high) if one.is_number and one.is_whole and one.low >= 0.0 else -1
     # A number named as an error may be a difference, or a count of errors.
@@ -266,6 +268,11 @@ def channels_in(
     return made
 
 
+def _is_mostly_so(one: Series) -> bool:
+    """Whether it is true most of the time: what is so while all is well is no fault."""
+    return 2 * one.values.count(True) > len(one.values)
+
+
 def _objects_of_bools(leaves: Mapping[Place, Series]) -> dict[Place, Series]:
     """Objects of nothing but true and false, at a place named as flags."""
     inside: dict[Place, list[Series]] = {}
@@ -275,7 +282,8 @@ def _objects_of_bools(leaves: Mapping[Place, Series]) -> dict[Place, Series]:
     found = {}
     for place, parts in inside.items():
         whole = Series(place, [0.0], [{text_of(one.place[-1]): one.last for one in parts}])
-        if all(one.is_bool for one in parts) and "flags" in quantities_of(whole.last_words):
+        are_clear = all(one.is_bool and not _is_mostly_so(one) for one in parts)
+        if are_clear and "flags" in quantities_of(whole.last_words):
             found[place] = whole
     return found
 

@@ -154,7 +154,7 @@ def subjects(source: Source) -> tuple[Place, ...]:
             if (
                 (is_id or (type(value) is str and number_in(value) is None))
                 and 0 < len(place) <= 3
-                and place[0] not in ENVELOPE
+                and (place[0] not in ENVELOPE or (place == ("id",) and type(value) is str))
                 and "message" not in quantities_of(words(text_of(place[-1])))
             ):
                 values.setdefault(place, []).append(value)

@@ -265,3 +265,41 @@ def test_a_request_with_a_token_is_read_back_without_it() -> None:
     draft = learn(entries_of(say), [ask])
     assert "nozzle.target_c" in places(draft)
     assert "${token}" in profile_text(draft, TextLink())
+
+
+def test_a_bed_alone_that_heats_by_a_degree_a_second_is_no_clock() -> None:
+    """No unit, no sisters, no name that speaks of heat, and no other clock."""
+
+    def say(m: Machine) -> list[Any]:
+        return [{"spout": [round(m.nozzle.shown, 2), m.nozzle.goal], "rig": {"plate_v": steady(m)}}]
+
+    draft = learn(entries_of(say))
+    assert not draft.clocks
+    assert "controller.uptime_s" not in places(draft)
+
+
+def test_a_member_named_id_may_name_what_a_value_is_of(tmp_path: Path) -> None:
+    """One value a message, and no request that an id would answer."""
+
+    def say(m: Machine) -> list[Any]:
+        of = {"spout/now": round(m.nozzle.shown, 2), "spout/goal": m.nozzle.goal}
+        of |= {"slab/now": round(m.bed.shown, 2), "slab/goal": m.bed.goal}
+        return [{"id": name, "val": value} for name, value in of.items()]
+
+    entries = entries_of(say)
+    held = values(learn(entries), entries, tmp_path)
+    assert held["nozzle.target_c"] == 210.0
+    assert held["slab.target_c"] == 60.0
+
+
+def test_of_two_switches_the_state_is_the_one_that_calls_a_host_that_runs_up() -> None:
+    """And what is so while all is well is no fault of a converter's."""
+
+    def say(m: Machine) -> list[Any]:
+        tip = {"at_C": round(m.nozzle.shown, 2), "want_C": m.nozzle.goal}
+        return [{"tip": tip, "rig": {"flags": {"able": True, "locked_out": False}}}]
+
+    draft = learn(entries_of(say), words={"true": "halted", "false": "up"})
+    told = places(draft)
+    assert told["host.state"].endswith("locked_out")
+    assert not [name for name in told if name.endswith(".flags")]
