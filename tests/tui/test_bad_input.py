@@ -45,7 +45,7 @@ PROFILES: dict[str, tuple[str, tuple[str, ...]]] = {
         ("p.toml:4", "furlong"),
     ),
     "a word that is no number": (
-        GOOD + '[channels.bed]\ntarget_c = { at = "/t", words = { off = "none" } }\n',
+        GOOD + '[channels.bed]\ntarget_c = { at = "/t", words = { off = "low" } }\n',
         ("p.toml:4", "no number"),
     ),
     "words for a message": (
