@@ -18,6 +18,8 @@ MAX_NESTING = 64
 MAX_WAITING = 1000
 """Requests that may wait for an answer; beyond that the oldest is forgotten."""
 
+ENVELOPE = frozenset({"jsonrpc", "method", "id"})
+"""Members that say what a message is, and nothing of a machine."""
 MAX_ID = 1 << 53
 MAX_ID_TEXT = 200
 METHOD_NOT_FOUND = -32601

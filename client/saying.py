@@ -8,6 +8,7 @@ else. A text to which a rule applies is told as the message where there is none.
 from collections.abc import Iterator
 from typing import Any
 
+from client.jsonrpc import ENVELOPE
 from client.plan import Plan, PlannedRule
 from shared.text import clean
 from shared.updates import Value
@@ -20,8 +21,6 @@ SAID_KEY = "host.said"
 UPTIME_KEY = "controller.uptime_s"
 MAX_TEXTS = 1000
 """Texts of one message that rules are tried on."""
-_OF_THE_CALL = ("jsonrpc", "method", "id")
-"""Members of an envelope, whose texts say nothing."""
 
 
 class Words:
@@ -72,7 +71,7 @@ class Words:
     def _others(self, message: Any) -> Iterator[str]:
         """Texts of a message that are read as nothing else, cleaned, in their order."""
         if type(message) is dict:
-            message = {name: each for name, each in message.items() if name not in _OF_THE_CALL}
+            message = {name: each for name, each in message.items() if name not in ENVELOPE}
         left, found = [message], 0
         while left and found < MAX_TEXTS:
             one = left.pop()

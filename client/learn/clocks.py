@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from client.jsonrpc import ENVELOPE
 from client.learn import units
 from client.learn.found import Mapped, is_motion
 from client.learn.series import LEAST_TICKS, Series
@@ -45,7 +46,7 @@ def clock_in(source: Source, timed: bool) -> Clock | None:
     series: dict[Place, Series] = {}
     for own_s, message in source.heard:
         for place, value in leaves(message, {}):
-            if place and place[0] not in ("jsonrpc", "id", "method"):
+            if place and place[0] not in ENVELOPE:
                 series.setdefault(place, Series(place)).add(own_s, value)
     found = [
         judged

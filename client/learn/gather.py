@@ -11,8 +11,9 @@ from typing import Any
 
 from client import jsonrpc
 from client.form import Request
+from client.jsonrpc import ENVELOPE
 from client.learn.series import Series
-from client.learn.sources import ENVELOPE, Source, joined, subjects, unpair, unwrap
+from client.learn.sources import Source, joined, subjects, unpair, unwrap
 from client.learn.tree import (
     Keyed,
     Place,

@@ -9,13 +9,13 @@ from typing import Any
 import numpy as np
 
 from client import jsonrpc
+from client.jsonrpc import ENVELOPE
 from client.learn.series import Series, number_of
 from client.learn.tree import MAX_DEPTH, Place, leaves, text_of
 from client.learn.vocabulary import CHANNEL_WORDS, quantities_of, words
 from client.pairs import is_name, object_of
 from client.values import number_in
 
-ENVELOPE = {"jsonrpc", "id", "method"}
 _ALTERNATES = 0.2
 _FAR = 0.5
 """Two numbers are of different kinds if they differ by this part of the larger."""

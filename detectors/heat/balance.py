@@ -17,6 +17,8 @@ import numpy as np
 from shared.updates import Floats
 
 ROOM_C = 25.0
+LEAST_UNIT = 1e-5
+"""Power for each kelvin below which nothing holds the heat: 0.2 % at 225 °C."""
 FANS, OTHERS = 2, 6
 """So many fans and other channels enter at most; what comes later does not."""
 SOAK_S = 1200.0
@@ -32,7 +34,7 @@ _PRIOR = np.zeros(SIZE)
 _WIDTH = np.zeros(SIZE)
 for _at, _mean, _width in (
     (0, 1.0, 0.3),
-    (HOTTER, 0.15, 0.2),  # convection and radiation: 10 to 35 % more for 100 K (computed)
+    (HOTTER, 0.15, 0.2),  # from 200 to 300 °C: air's own convection 12 %, radiation 51 % (computed)
     (SLOPE, 200.0, 300.0),
     (AIR, 0.0, 10.0),
     (SOON, 0.05, 0.1),
@@ -45,6 +47,7 @@ for _at, _mean, _width in (
 _PRIOR[FAN : FAN + FANS], _WIDTH[FAN : FAN + FANS] = 0.15, 0.2
 _PRIOR[OTHER:], _WIDTH[OTHER:] = -0.1, 0.3
 """Priors in the equation's own terms; all are assumptions about printers at large."""
+_WIDTHS: Floats = np.outer(_WIDTH, _WIDTH)
 
 NOISE_PART, SWITCHED_PART, NOISE_LOOKS = 0.03, 0.1, 4.0
 """A look's own scatter before any was seen, as part of T − 25, smooth or switched, and how
@@ -141,7 +144,7 @@ class Balance:
         """Whether power was ever switched on and off, and not regulated."""
         self._noise = (0.0, 0.0)
         self._load = (0.0, 0.0)
-        self._pile: list[float] = []
+        self._pile: list[tuple[float, float]] = []
         self._last: tuple[Floats, float] | None = None
         self.known: Known | None = None
 
@@ -152,9 +155,9 @@ class Balance:
 
     def soak(self, celsius: float, end_s: float) -> None:
         """Follow the reading, held or not, up to `end_s`."""
-        if celsius != celsius:
+        if math.isnan(celsius):
             return
-        if self._soak_c != self._soak_c:
+        if math.isnan(self._soak_c):
             self._soon_c = self._soak_c = celsius
         else:
             spent = max(end_s - self._soaked_s, 0.0)
@@ -165,7 +168,7 @@ class Balance:
     def row(self, look: HoldLook) -> Floats:
         """The inputs of the equation, shape (SIZE,)."""
         warmth = look.celsius - ROOM_C
-        if self._base_c != self._base_c:
+        if math.isnan(self._base_c):
             self._base_c = look.celsius
         self.is_switched = self.is_switched or look.is_switched
         row = self._held
@@ -173,9 +176,9 @@ class Balance:
         row[HOTTER] = warmth * (look.celsius - self._base_c) / 100.0
         row[SLOPE], row[AIR] = look.slope, 1.0
         row[SOON], row[SOAK] = look.celsius - self._soon_c, look.celsius - self._soak_c
-        for key, value in look.inputs.items():
-            slot = self._slot(key)
-            if slot >= 0 and value == value:
+        for key, value in sorted(look.inputs.items()):
+            # Only what is known takes a place: blocks of rows name channels that are still to come.
+            if not math.isnan(value) and (slot := self._slot(key)) >= 0:
                 row[slot] = value - ROOM_C if slot >= OTHER else value * warmth
         return row.copy()
 
@@ -204,7 +207,7 @@ class Balance:
     def learn(self, row: Floats, power: float) -> None:
         """Take a look."""
         self._power, self._warmth = self._power + power, self._warmth + float(row[0])
-        if not self._power > 0.0:
+        if not self.unit > LEAST_UNIT:
             return
         if self.known is None:
             self.fit(math.nan, float(row[0]))
@@ -227,9 +230,12 @@ class Balance:
             total, count = self._noise
             self._noise = total + part * 0.5 * square, count + part
         self._last = row, power
-        self._pile.append(kept)
+        # What a look says of the unknown load, and not of coefficients that are not known yet.
+        share = noise / (noise + spread)
+        self._pile.append((share, share * kept))
         if len(self._pile) == LOAD_LOOKS:
-            mean, part = math.fsum(self._pile) / LOAD_LOOKS, noise / (noise + spread)
+            shares, sums = (math.fsum(column) for column in zip(*self._pile, strict=True))
+            part, mean = shares / LOAD_LOOKS, sums / shares
             total, count = self._load
             self._load = total + part * mean * mean, count + part
             self._pile.clear()
@@ -241,7 +247,7 @@ class Balance:
         known = self.fit(self.known.at_s, float(self._held[0]))
         cov = known.cov.copy()
         cov[MOVING, MOVING] += (part * self.unit) ** 2
-        self._before = known.theta, np.asarray(np.linalg.inv(cov), np.float64)
+        self._before = known.theta, _inverse(cov, 1.0 / (_WIDTHS * self.unit**2))
         self._squares, self._products = np.zeros((SIZE, SIZE)), np.zeros(SIZE)
 
     def fit(self, at_s: float, warmth: float) -> Known:
@@ -251,10 +257,17 @@ class Balance:
         # Looks that share an unknown load are worth as many as stand apart.
         load = self.load(warmth)
         noise = self.noise(warmth, 1) + LOAD_LOOKS * load
-        cov = np.asarray(np.linalg.inv(precision + self._squares / noise), np.float64)
+        cov = _inverse(precision + self._squares / noise, _WIDTHS * unit * unit)
         theta = cov @ (precision @ theta + self._products / noise)
         self.known = Known(at_s, np.asarray(theta), cov, math.sqrt(load) / warmth)
         return self.known
+
+
+def _inverse(matrix: Floats, sizes: Floats) -> Floats:
+    """Of a symmetric matrix, worked out in the sizes of its inverse's cells: they lie far apart."""
+    inverse = np.linalg.inv(matrix * sizes)
+    found: Floats = 0.5 * (inverse + inverse.T) * sizes
+    return found
 
 
 SPEED_KEY, FEED_KEY = "motion.speed_mm_s", "motion.feed_mm_s"

@@ -6,8 +6,8 @@ that reads low by so many kelvin leaves that many. Means of 2, 10 and 40 minutes
 against the balance as it was known before them, from a minute to many hours before. A drift lies
 4.5 of its deviations out, and 5 K. Its deviation holds the scatter of looks, the unknown load, what
 is not known of the balance yet, and what could have moved unseen: air, a fan, the flow of material.
-So the least size is what the host's reports allow, from some 15 K with fan, feed and air reported
-to 60 K in a print with none of them; the event says it as ±, twice the deviation.
+So the least size is what the host's reports allow: in a print from some 20 K with fan, feed and air
+to 45 K with motion alone (measured, docs/quality.md). The event says it as ±, twice the deviation.
 
 More power with all else the same is the mark of a sensor that has slipped from its seat. Less power
 counts after twenty minutes of a hold, since what is around a heater soaks through. While material
@@ -47,7 +47,7 @@ from shared.updates import Floats
 from shared.words import Gate, Kind
 
 LOOK_S, SWITCHED_LOOK_S = 60.0, 300.0
-"""A heater that is switched on and off shows its mean over some cycles only."""
+"""Length of a look; a heater that is switched on and off shows its mean over some cycles only."""
 SETTLE_S = 60.0
 """A loop needs so long after it reached its target."""
 ON_TARGET_K, ON_TARGET = 1.0, 0.01
@@ -59,7 +59,7 @@ FITS = 10
 FIRST_FITS = (2, 3, 4, 5, 7)
 KEPT = 12
 LIMIT = 4.5
-"""Deviations: chance alone comes so far once in a million looks; the rest is for its tails."""
+"""Deviations: of even noise one mean in 150,000 lies so far out."""
 LEAST_K = 5.0
 LESS_AFTER_S = 1200.0
 BACK_LOOKS = 2
@@ -67,16 +67,18 @@ AIR_K, SEEN_AIR_K = 3.5, 1.5
 """By how much air may have changed since: a room overnight, a door that is opened; and where a
 channel without a heater tells of it (assumptions)."""
 FLOW_PART, SPEED_PART, FEED_PART, PRINT_PART = 0.045, 0.04, 0.004, 0.1
-"""Part of a heater's loss by which flow may come to differ within a print, from one to another, and
-where the feed is reported. A common 10 mm³/s takes a quarter (computed from 1.24 g/cm³ and
-340 J/g, from memory)."""
+"""Part of a heater's loss by which flow may come to differ within a print: where nothing of it is
+reported, the carriage's speed, or the feed; and from one print to another (assumptions). A common
+10 mm³/s takes a quarter (computed from 1.24 g/cm³ and 340 J/g, from memory)."""
 SLOW_PART, MOST_FAST, MOST_FAST_FANLESS = 0.05, 0.25, 0.6
 """Changes from look to look beyond this part are flow's and a fan's, up to so much of the loss."""
 FAN_PART, SEEN_FAN_PART = 0.03, 0.008
+"""Part of the loss that a fan may take unreported, or otherwise than it did (assumptions)."""
 PAUSE_S, DIP_K = 600.0, 5.0
 """A hold that was left for so long, or fell so far below its target, says nothing of how fast."""
 LEAST_WARMTH_K = 10.0
-HOTTEST_C = 350.0
+HOTTEST_C, FASTEST = 350.0, 1e4
+"""No neighbour is hotter, no carriage, feed or fan faster: a host may say anything."""
 FLOWS_C = 140.0
 """Below this target no material flows (common practice)."""
 AIR_C = (-40.0, 100.0)
@@ -129,7 +131,7 @@ class DriftDetector:
         self._target_c = math.nan
         self._held_since_s = self._hot_since_s = math.nan
         """Since when it holds, and since when it is to be hot at all."""
-        self._fast_s = self._switched_s = -math.inf
+        self._beats_s = self._switched_s = -math.inf
         self._up: _Excess | None = None
         self._normal: list[float] = []
         self._was_judged = False
@@ -185,8 +187,8 @@ class DriftDetector:
             is_on = powers > HIGHEST
             ups = np.flatnonzero(is_on[1:] & ~is_on[:-1])
             if (is_on | (powers < LOWEST)).all() and (np.diff(ups) <= FAST_ROWS).any():
-                self._fast_s = window.end_s
-        return window.end_s - self._fast_s < BEATS_S
+                self._beats_s = window.end_s
+        return window.end_s - self._beats_s < BEATS_S
 
     def _judge(self, look: HoldLook, window: ClosedWindow, say: Say) -> None:
         balance = self._balance
@@ -349,7 +351,7 @@ def _look(windows: list[ClosedWindow], own: str, is_switched: bool) -> HoldLook:
     """The means of windows on end."""
     first, last = windows[0], windows[-1]
     inputs = {
-        key: _mean([window.context.get(key, math.nan) for window in windows])
+        key: _within(0.0, _mean([window.context.get(key, math.nan) for window in windows]), FASTEST)
         for key in first.context
         if is_fan(key) or key in (SPEED_KEY, FEED_KEY)
     }
@@ -362,18 +364,23 @@ def _look(windows: list[ClosedWindow], own: str, is_switched: bool) -> HoldLook:
             celsius = float(channel.celsius[last.index])
             is_air = math.isnan(channel.target_c[last.index]) and AIR_C[0] < celsius < AIR_C[1]
             has_air = has_air or is_air
-            inputs[name] = min(max(celsius, AIR_C[0]), HOTTEST_C)
+            inputs[f"{name}.temperature_c"] = _within(AIR_C[0], celsius, HOTTEST_C)
     spent_s = 0.5 * (last.start_s + last.end_s - first.start_s - first.end_s)
     return HoldLook(
         first.start_s,
         last.end_s,
-        _mean([window.power for window in windows]),
+        _within(0.0, _mean([window.power for window in windows]), 1.0),
         _mean([window.middle_c for window in windows]),
         (last.middle_c - first.middle_c) / spent_s,
         is_switched,
         has_air,
         inputs,
     )
+
+
+def _within(low: float, value: float, high: float) -> float:
+    """A value brought between two; NaN as it is."""
+    return value if math.isnan(value) else min(max(value, low), high)
 
 
 def _mean(values: list[float]) -> float:

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from detectors.engine.watch import Watch
 from shared.events import Event
 from shared.updates import Batch, Floats
 from shared.words import Kind, Severity
@@ -192,3 +193,49 @@ def test_rough_power_does_not_pull_its_own_mean_down(seeds: range) -> None:
         rng = np.random.default_rng(seed)
         rough = np.repeat(rng.normal(0.0, 1.0 / 14.0, len(times()) // 32 + 1), 32)[: len(times())]
         assert drifts(bed(0.16 * (1.0 + rough), np.full(len(times()), 100.0), seed)) == []
+
+
+@pytest.mark.parametrize(("fades", "found_less"), [(0.9, 0), (2.2, 1)])
+def test_a_fan_that_blows_on_less_and_less_is_no_drift(fades: float, found_less: int) -> None:
+    """A quarter of the power is the fan's, as its steps show; what falls beyond is a drift."""
+    time_s = times()
+    fan = np.where(time_s % 1200.0 < 600.0, 0.9, 0.3)
+    fan[time_s > 7200.0] = 0.9
+    fade = 0.25 * fades * np.clip((time_s - 7200.0) / 7200.0, 0.0, 1.0)
+    events = drifts(log(0.25 * fan / 0.9 - fade, fan=fan, chamber__temperature_c=0.0 * fan + 30.0))
+    assert len(events) == found_less
+    assert all(float(event.facts["power_excess"]) < 0.0 for event in events)
+
+
+def test_a_channel_that_comes_late_changes_nothing_that_was_before() -> None:
+    """Row by row nobody knows of it yet; in a block its column is there from the start."""
+    late = np.where(times() > 9000.0, 30.0 + 0.1 * np.sin(times() / 100.0), np.nan)
+    one = log(ramp(0.3), fan=off(), alone__temperature_c=late)
+    others = {f"{name}.temperature_c": off() + 26.0 for name in "zyxwvu"}
+    whole = Batch(one.time_s, {**one.numbers, **others})
+    (event,) = drifts(whole)
+    watch = Watch()
+    for start in range(0, len(whole.time_s), 96):
+        part = whole.cut(start, min(start + 96, len(whole.time_s)))
+        told = {k: v for k, v in part.numbers.items() if not np.isnan(v).all()}
+        watch.feed(Batch(part.time_s, told))
+    watch.finish()
+    (again,) = (each for each in watch.events if each.kind is Kind.DRIFT)
+    assert again.facts == event.facts
+
+
+@pytest.mark.parametrize("key", ["fan.speed", "motion.speed_mm_s", "bed.temperature_c"])
+@pytest.mark.parametrize("value", [1e-200, 1e29, -1e29])
+def test_absurd_numbers_for_an_hour_hide_no_later_drift(key: str, value: float) -> None:
+    """No warning, which would end this test, and half as much power again is told hours later."""
+    batch = log(np.where(times() > 16000.0, 0.5, 0.0), fan=off(), bed__temperature_c=off() + 60.0)
+    batch.numbers[key][:1800] = value
+    assert any(15500.0 < event.start_s < 16500.0 for event in drifts(batch))
+
+
+@pytest.mark.parametrize("value", [1e-200, 1e29, -1e29])
+def test_absurd_power_leaves_figures_that_are_numbers(value: float) -> None:
+    batch = log(off(), fan=off())
+    batch.numbers["nozzle.power"][1800:3600] = value
+    sizes = [float(size) for event in drifts(batch) for size in event.facts.values()]
+    assert np.isfinite(sizes).all()
