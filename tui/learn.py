@@ -2,7 +2,7 @@
 
 import argparse
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from client.form import Profile, Request, Token
     from client.learn import Answers, Draft, TextLink
     from shared.updates import Entry
+
+    Drafted = Callable[[Answers], Draft]
+    """From answers to the draft of what was heard."""
 
 EXAMPLE = """ohmvigil learn ws://127.0.0.1:9000/feed --send '{"method": "begin"}' --name attic"""
 LISTEN_S = 20.0
@@ -59,7 +62,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="THEIRS=OURS",
         action="append",
         default=[],
-        help="what a channel is called, such as 'A1=nozzle'; '-' leaves it out; may be repeated",
+        help="what a channel is called ('A1=nozzle'), or what stands at a path"
+        " ('b/3=nozzle.power percent'); '-' leaves it out; may be repeated",
     )
     parser.add_argument(
         "--word",
@@ -90,10 +94,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Listen, propose, ask, write, prove."""
-    from client.learn import answered, answers_in, profile_text
+    from client.learn import answers_in, profile_text
     from client.profile import load_profile
     from client.trust import must_be_asked, trust
-    from tui.learn_talk import ask, found_lines
+    from tui.learn_talk import ask, ask_paths, found_lines
 
     if not 0.0 <= options.prove <= 86400.0:
         raise BadInput("--prove", f"{options.prove:g} is out of range", "give 0 to 86400 seconds")
@@ -101,12 +105,20 @@ def run(options: argparse.Namespace) -> int:
     target = _target(options)
     answers = answers_in(options.call, options.word)
     heard = _live if is_live else _from_file
-    draft, link, entries = heard(options, answers)
-    _check_found(draft, options.source)
-    answered(draft, answers)
+    drafted, link, entries = heard(options)
+    draft = drafted(answers)
     asks = not options.yes and sys.stdin.isatty() and sys.stdout.isatty()
-    for line in found_lines(draft):
-        say(line)
+    while True:
+        for line in found_lines(draft):
+            say(line)
+        more = ask_paths(draft) if asks else None
+        if more is None:
+            break
+        try:
+            draft, answers = drafted(answers.and_those(more)), answers.and_those(more)
+        except BadInput as bad:
+            say(str(bad))
+    _check_found(draft, options.source)
     if asks:
         ask(draft)
     try:
@@ -210,7 +222,7 @@ def _delimiter(options: argparse.Namespace) -> int:
     return byte
 
 
-def _live(options: argparse.Namespace, answers: "Answers") -> "tuple[Draft, TextLink, None]":
+def _live(options: argparse.Namespace) -> "tuple[Drafted, TextLink, None]":
     from client.form import Profile, Token
     from client.framing import Framing
     from client.learn import TextLink, draft_of
@@ -261,8 +273,12 @@ def _live(options: argparse.Namespace, answers: "Answers") -> "tuple[Draft, Text
     heard = listen(profile, options.listen, progress)
     if sys.stderr.isatty():
         print("\r" + " " * 60 + "\r", end="", file=sys.stderr, flush=True)
-    draft = draft_of(heard.gatherer, profile.requests, words=answers.words, paths=answers.channels)
-    draft.ended = heard.ended
+
+    def drafted(answers: "Answers") -> "Draft":
+        draft = draft_of(heard.gatherer, profile.requests, answers=answers)
+        draft.ended = heard.ended
+        return draft
+
     link = TextLink(
         title=options.name or "",
         addresses=profile.addresses,
@@ -271,7 +287,7 @@ def _live(options: argparse.Namespace, answers: "Answers") -> "tuple[Draft, Text
         token=token,
         ca_file=_whole_path(options.ca_file),
     )
-    return draft, link, None
+    return drafted, link, None
 
 
 def _without(token: "Token", request: "Request") -> "Request":
@@ -290,9 +306,7 @@ def _without(token: "Token", request: "Request") -> "Request":
     return msgspec.structs.replace(request, json=request.json.replace(value, PLACE))
 
 
-def _from_file(
-    options: argparse.Namespace, answers: "Answers"
-) -> "tuple[Draft, TextLink, list[Entry]]":
+def _from_file(options: argparse.Namespace) -> "tuple[Drafted, TextLink, list[Entry]]":
     from client.learn import TextLink, learn
     from shared.updates import Entry, EntryKind
 
@@ -311,9 +325,9 @@ def _from_file(
         Entry(n * _FILE_STEP_S, EntryKind.MESSAGE, line.strip()) for n, line in enumerate(lines)
     ]
     requests = _requests(options)
-    draft = learn(entries, requests, timed=False, words=answers.words, paths=answers.channels)
     addresses = (options.address,) if options.address else ()
-    return draft, TextLink(title=options.name or "", addresses=addresses), entries
+    link = TextLink(title=options.name or "", addresses=addresses)
+    return lambda answers: learn(entries, requests, False, answers), link, entries
 
 
 def _check_found(draft: "Draft", source: str) -> None:

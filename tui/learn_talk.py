@@ -2,14 +2,15 @@
 
 from collections.abc import Iterator
 
-from client.learn import Draft
-from client.learn.draft import LEAVE_OUT, MAX_NAME
+from client.learn import Answers, Draft, answers_in
+from client.learn.answers import LEAVE_OUT, MAX_NAME
 from client.learn.found import Mapped
 from client.learn.series import Series
 from client.learn.text import MAX_WHY, read, shown
 from client.learn.tree import path_of
 from client.units import DIMENSION_OF
 from client.values import word_of
+from shared.errors import BadInput
 from shared.text import clean, printable
 from tui.output import say
 
@@ -26,7 +27,8 @@ def found_lines(draft: Draft) -> Iterator[str]:
         yield f"{channel.name}{why}"
         for quantity, found in channel.parts.items():
             sent, ours = _proof(found)
-            yield f"  {quantity:<15} {sent:>18}  {ours:<13} {clean(found.reasons, MAX_WHY)}"
+            why = clean(f"{path_of(found.series.place)}: {found.reasons}", MAX_WHY)
+            yield f"  {quantity:<15} {sent:>18}  {ours:<13} {why}"
     for clock in list(draft.clocks.values())[:1]:
         yield f"clock in {clock.unit}: {clean(clock.why)}"
     if not draft.clocks:
@@ -45,7 +47,8 @@ def found_lines(draft: Draft) -> Iterator[str]:
     else:
         yield "messages of other kinds will not be told: write [[messages]] for those of a stop"
     if draft.unknown:
-        yield "taken for nothing: " + clean(", ".join(map(_named, draft.unknown)), 400)
+        yield "taken for nothing; say what one is by its path: --call 'PATH=nozzle.power'"
+        yield from (f"  {_seen(one)}" for one in draft.unknown)
     if draft.unproven:
         names = ", ".join(map(clean, draft.unproven))
         yield f"left out, since a profile would read no value there: {names}"
@@ -74,10 +77,22 @@ def number_seen(one: Series) -> str:
     return f"{clean(path_of(one.place), 60)} ({one.low:.6g}{last})"
 
 
-def _named(one: Series) -> str:
-    """Where it stands; of a text also what it said, since it may be the state."""
-    place = path_of(one.place)
-    return f"{place} '{clean(word_of(one.last), 30)}'" if one.is_text or one.is_bool else place
+def _seen(one: Series) -> str:
+    """Where it stands and what it said: a text may be the state."""
+    if one.is_number:
+        return number_seen(one)
+    return f"{clean(path_of(one.place), 60)} '{clean(word_of(one.last), 30)}'"
+
+
+def ask_paths(draft: Draft) -> Answers | None:
+    """What stands at a path, if the user says one; None where nothing is to be said."""
+    question = "say what one is, as PATH=nozzle.power, or PATH=- for nothing (Enter: go on): "
+    while answer := _answer(question):
+        try:
+            return answers_in([answer], [])
+        except BadInput as bad:
+            say(str(bad))
+    return None
 
 
 def ask(draft: Draft) -> None:

@@ -3,7 +3,8 @@
 entries → sources (which messages) → leaves (where values stand) → channels → draft → text → proof
 """
 
-from client.learn.draft import Answers, Draft, Proposal, answered, answers_in
+from client.learn.answers import Answers, answers_in
+from client.learn.draft import Draft, Proposal
 from client.learn.gather import Gatherer
 from client.learn.learning import draft_of, learn
 from client.learn.text import TextLink, profile_text
@@ -14,7 +15,6 @@ __all__ = [
     "Gatherer",
     "Proposal",
     "TextLink",
-    "answered",
     "answers_in",
     "draft_of",
     "learn",

@@ -1,6 +1,6 @@
 """What runs as time does: the host's clock, and how long its controller has been up."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -41,12 +41,15 @@ class Clock:
     """Whether its name says that it is an uptime as well."""
 
 
-def clock_in(source: Source, timed: bool) -> Clock | None:
-    """The likeliest clock of a source's messages. `timed`: whether own times mean anything."""
+def clock_in(
+    source: Source, timed: bool, is_said: Callable[[Place], bool] = lambda _: False
+) -> Clock | None:
+    """The likeliest clock of a source's messages. `timed`: whether own times mean anything;
+    `is_said`: whether the user says what stands at a place."""
     series: dict[Place, Series] = {}
     for own_s, message in source.heard:
         for place, value in leaves(message, {}):
-            if place and place[0] not in ENVELOPE:
+            if place and place[0] not in ENVELOPE and not is_said(place):
                 series.setdefault(place, Series(place)).add(own_s, value)
     found = [
         judged

@@ -1,17 +1,16 @@
 """The proposal: sources, clocks, channels and what each leaf was taken for."""
 
 import itertools
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-
-import msgspec
 
 from client.form import Request
 from client.learn import chains, others, units
+from client.learn.answers import LEAVE_OUT, MAX_NAME, NONE, Answers
 from client.learn.clocks import Clock, clock_in, clock_like, uptime
 from client.learn.found import Group, Mapped
 from client.learn.gather import Gatherer
-from client.learn.parts import channels_in
+from client.learn.parts import as_said, channels_in
 from client.learn.series import Series
 from client.learn.sources import Source
 from client.learn.tree import Keyed, Place, path_of, text_of
@@ -28,10 +27,9 @@ from client.learn.vocabulary import (
 from client.values import word_of
 from shared.errors import BadInput
 from shared.text import clean
-from shared.words import HostState
 
 HOST = "host"
-MAX_NAME = 60
+MAX_UNKNOWN = 50
 MAX_LEAVES = 600
 """Leaves that are compared with each other."""
 _HOT_C = 130.0
@@ -100,16 +98,15 @@ def proposed(
     gatherer: Gatherer,
     requests: Sequence[Request] = (),
     timed: bool = True,
-    words: Collection[str] = (),
-    paths: Collection[str] = (),
+    answers: Answers = NONE,
 ) -> Draft:
     """Propose a profile for what a gatherer has heard. `timed`: whether own times were really
-    measured; `words` are known to be words for a state, `paths` to lead to temperatures."""
+    measured. BadInput where an answer is about something that was not heard."""
     sources = gatherer.sources()
-    clocks = _clocks(sources, timed)
+    clocks = _clocks(sources, timed, answers)
     leaves, clock_places = _merged(sources, clocks)
-    meant = dict(words) if isinstance(words, Mapping) else dict.fromkeys(words, "")
-    channels, states = _channels(leaves, clock_places, meant, paths)
+    answers = answers.within((source.status for source in sources), leaves)
+    channels, states = _channels(leaves, clock_places, answers)
     taken = {f.series.place for channel in channels for f in channel.parts.values()}
     likeliest = states[0] if states and (states[0].score > 0.0 or len(states) == 1) else None
     taken |= {likeliest.series.place} if likeliest is not None else set()
@@ -123,20 +120,25 @@ def proposed(
         _repeats(sources),
         gatherer.count,
         gatherer.longest_gap_s if timed else 0.0,
-        [one for one in unknown if _is_telling(one)][:50],
+        [one for one in unknown if _is_telling(one)][:MAX_UNKNOWN],
         states,
+        {word: means for word, means in answers.words.items() if means},
     )
     draft.take_state(likeliest)
     return draft
 
 
-def _clocks(sources: Sequence[Source], timed: bool) -> dict[int, Clock]:
+def _clocks(sources: Sequence[Source], timed: bool, answers: Answers) -> dict[int, Clock]:
     """Clocks by source, all of one kind: those of others must fit that of the richest."""
     clocks: dict[int, Clock] = {}
     first: Clock | None = None
     for n, source in enumerate(sources):
-        clock = clock_in(source, timed) if first is None else clock_like(source, first)
-        if clock is not None:
+        clock = (
+            clock_in(source, timed, answers.are_about)
+            if first is None
+            else clock_like(source, first)
+        )
+        if clock is not None and not answers.are_about(clock.place):
             clocks[n] = clock
             first = first or clock
     return clocks
@@ -183,25 +185,31 @@ def _is_at(source: Source, place: Place, clock: Place) -> bool:
 
 
 def _channels(
-    leaves: Mapping[Place, Series],
-    clock_places: set[Place],
-    known: Mapping[str, str],
-    paths: Collection[str],
+    leaves: Mapping[Place, Series], clock_places: set[Place], answers: Answers
 ) -> tuple[list[Proposal], list[Mapped]]:
     """Channels but for the host's state, and what may be that."""
-    axes = others.motion(leaves)
+    said = {place: ours for place in leaves if (ours := answers.at(place)) is not None}
+    for place, ours in said.items():
+        leaves[place].beside = ours.unit or leaves[place].beside
+    readings = {place for place, ours in said.items() if ours.is_reading or not ours.quantity}
+    readings -= {place for place, ours in said.items() if ours.channel == LEAVE_OUT}
+    free = {place: one for place, one in leaves.items() if place not in said}
+    # Who knows where x stands knows y and z too.
+    is_motion_said = any(ours.quantity.endswith("_mm") for ours in said.values())
+    axes = [] if is_motion_said else others.motion(free)
     taken = {found.series.place for found in axes} | clock_places
-    fans = others.fans(leaves, taken)
+    fans = others.fans(free, taken)
     taken |= {found.series.place for found in fans}
-    running = uptime(leaves, {found.series.place for found in axes})
+    running = uptime(free, {found.series.place for found in axes})
     if running is not None:
         taken.add(running.series.place)
-    speed = others.speed(leaves, axes)
+    speed = others.speed(free, axes)
     if speed is not None:
         taken.add(speed.series.place)
-    groups = channels_in(leaves, taken, paths)
+    told = {place: leaves[place] for place in readings}
+    groups = channels_in({**free, **told}, taken, readings)
     taken |= {f.series.place for g in groups for f in (g.anchor, *g.parts.values())}
-    channels = _named_groups(groups, leaves)
+    channels = _named_groups(groups, leaves, answers)
     if axes or speed:
         parts = {found.quantity: found for found in [*axes, *([speed] if speed else [])]}
         channels.append(Proposal("motion", parts))
@@ -209,18 +217,55 @@ def _channels(
     if running is not None:
         channels.append(Proposal("controller", {"uptime_s": running}))
     names = {name.lower() for c in channels for name in (c.name, c.theirs) if name}
-    states = [one for one in others.states(leaves, taken, known) if not _is_name(one.series, names)]
+    states = [
+        one for one in others.states(free, taken, answers.words) if not _is_name(one.series, names)
+    ]
     taken |= {found.series.place for found in states[:1]}
-    message = others.message(leaves, taken)
+    message = others.message(free, taken)
     if message is not None:
         channels.append(Proposal(HOST, {"message": message}))
+    answers.check([name for c in channels for name in (c.name, c.theirs) if name], leaves)
+    channels = _renamed(channels, answers)
+    for place in said.keys() - readings:
+        ours, one = said[place], leaves[place]
+        if ours.quantity == "state":
+            states.insert(0, as_said(one, "state", None))
+        elif ours.channel != LEAVE_OUT:
+            channel = _called(channels, ours.channel)
+            reading = channel.parts.get("temperature_c")
+            channel.parts[ours.quantity] = as_said(one, ours.quantity, reading)
     return channels, states
+
+
+def _called(channels: list[Proposal], name: str) -> Proposal:
+    """The channel of a name; a new one where there is none."""
+    found = next((channel for channel in channels if channel.name == name), None)
+    if found is None:
+        found = Proposal(name, why="you said so")
+        channels.append(found)
+    return found
+
+
+def _renamed(channels: Iterable[Proposal], answers: Answers) -> list[Proposal]:
+    """Channels as the user calls them, without those that are left out."""
+    kept: list[Proposal] = []
+    for channel in channels:
+        said = (answers.called.get(name) for name in (channel.name, channel.theirs) if name)
+        ours = next((each for each in said if each is not None), None)
+        name = ours.channel if ours is not None else channel.name
+        if any(other.name == name for other in kept):
+            raise BadInput("--call", f"two channels are called '{name}'", "give each its own name")
+        if name != LEAVE_OUT:
+            channel.name = name
+            kept.append(channel)
+    return kept
 
 
 def _is_name(one: Series, names: Collection[str]) -> bool:
     """Whether a text says what a channel is called, and never anything else."""
-    said = str(one.last).lower()
-    return one.is_text and one.distinct == 1 and any(name in said for name in names)
+    said = set(words(str(one.last)))
+    is_called = any(set(words(name)) <= said for name in names if words(name))
+    return one.is_text and one.distinct == 1 and is_called
 
 
 def _is_telling(one: Series) -> bool:
@@ -229,15 +274,25 @@ def _is_telling(one: Series) -> bool:
     return one.is_number or (is_word and not says_a_unit(one) and not is_own_name(one.place))
 
 
-def _named_groups(groups: Sequence[Group], leaves: Mapping[Place, Series]) -> list[Proposal]:
+def _named_groups(
+    groups: Sequence[Group], leaves: Mapping[Place, Series], answers: Answers
+) -> list[Proposal]:
     theirs = [_host_name(group, groups, leaves) for group in groups]
-    ours = [channel_word(words(name)) for name in theirs]
+    told = [answers.at(group.place) for group in groups]
+    ours = [
+        channel_word(words(name)) if said is None else said.channel
+        for name, said in zip(theirs, told, strict=True)
+    ]
+    reserved = {said.channel for said in told if said is not None} - set(theirs)
     proposals: list[Proposal] = []
     hottest = _hottest(groups)
     for n, group in enumerate(groups):
         word, name = ours[n], theirs[n]
         why = f"the host says '{name}'" if name else ""
-        if word is not None and ours.count(word) == 1:
+        said = told[n]
+        if said is not None:
+            chosen = said.channel
+        elif word is not None and ours.count(word) == 1:
             chosen = word
         elif group is hottest and "nozzle" not in ours and word is None:
             chosen = "nozzle"
@@ -245,7 +300,7 @@ def _named_groups(groups: Sequence[Group], leaves: Mapping[Place, Series]) -> li
         else:
             chosen = name
         chosen = clean(chosen, MAX_NAME) or f"sensor {n}"
-        while any(other.name == chosen for other in proposals):
+        while said is None and (chosen in reserved or any(o.name == chosen for o in proposals)):
             chosen = clean(f"{chosen} {n}", MAX_NAME)
         parts = {"temperature_c": group.anchor, **group.parts}
         proposals.append(Proposal(chosen, parts, why, name, path_of(group.place)))
@@ -376,72 +431,3 @@ def _repeats(sources: Sequence[Source]) -> bool:
 def reference_of(found: Mapped) -> tuple[float, int] | None:
     """R_ref / R0 and bits that a code's link to its temperature shows."""
     return None if found.link is None else chains.reference_and_bits(found.link.constant)
-
-
-LEAVE_OUT = "-"
-"""The name of a channel that is left out."""
-
-
-class Answers(msgspec.Struct, frozen=True):
-    """The host's words and ours."""
-
-    channels: dict[str, str] = {}
-    """Channels as `learn` proposes them, or as the host says, and what they are called."""
-    words: dict[str, str] = {}
-    """State words of the host and what they mean."""
-
-
-def answers_in(calls: list[str], words: list[str]) -> Answers:
-    """From options such as `A1=nozzle` and `zorbing=up`. BadInput names the option."""
-    found = Answers(_pairs(calls, "--call"), _pairs(words, "--word"))
-    for theirs, ours in found.words.items():
-        if ours not in {str(state) for state in HostState}:
-            what = f"'{clean(theirs)}={clean(ours)}': '{clean(ours)}' is no state of ours"
-            raise BadInput("--word", what, "choose " + ", ".join(HostState))
-    for ours in found.channels.values():
-        if clean(ours, MAX_NAME) != ours:
-            raise BadInput("--call", f"'{clean(ours)}' is no name", "use printable characters")
-    return found
-
-
-def answered(draft: Draft, answers: Answers) -> None:
-    """Rename a draft's channels and complete its words. BadInput when a channel is not there."""
-    known = {name for channel in draft.channels for name in _names(channel)}
-    for theirs in answers.channels:
-        if theirs not in known:
-            there = ", ".join(channel.name for channel in draft.channels)
-            raise BadInput(
-                "--call", f"no channel is called '{clean(theirs)}'", f"there are {there}"
-            )
-    kept: list[Proposal] = []
-    for channel in draft.channels:
-        given = (answers.channels[name] for name in _names(channel) if name in answers.channels)
-        ours = next(given, "")
-        if ours == LEAVE_OUT:
-            continue
-        if ours and any(other.name == ours for other in kept):
-            raise BadInput("--call", f"two channels are called '{ours}'", "give each its own name")
-        channel.name = ours or channel.name
-        kept.append(channel)
-    names = [channel.name for channel in kept]
-    if len(set(names)) < len(names):
-        twice = next(name for name in names if names.count(name) > 1)
-        raise BadInput("--call", f"two channels are called '{twice}'", "give each its own name")
-    draft.channels = kept
-    draft.told |= answers.words
-    draft.words |= answers.words
-
-
-def _names(channel: Proposal) -> tuple[str, str, str]:
-    """What a channel can be meant by."""
-    return channel.name, channel.theirs, channel.path
-
-
-def _pairs(given: list[str], option: str) -> dict[str, str]:
-    pairs = {}
-    for text in given:
-        theirs, mark, ours = text.rpartition("=")
-        if not mark or not theirs or not ours:
-            raise BadInput(option, f"'{clean(text)}' is no THEIRS=OURS", f"write {option} a=b")
-        pairs[theirs] = ours
-    return pairs

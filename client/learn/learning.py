@@ -1,10 +1,11 @@
 """From what was heard to a draft that is proven: it is read back as a watch would read it."""
 
 import math
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from client.form import Profile, Request, Token
+from client.learn.answers import NONE, Answers
 from client.learn.draft import Draft, proposed
 from client.learn.found import Mapped
 from client.learn.gather import Gatherer
@@ -24,28 +25,23 @@ def learn(
     entries: Iterable[Entry],
     requests: Sequence[Request] = (),
     timed: bool = True,
-    words: Collection[str] = (),
-    paths: Collection[str] = (),
+    answers: Answers = NONE,
 ) -> Draft:
-    """Propose a profile for what was heard. `timed`: whether own times were really measured.
-
-    `words` are known to be words for a state, `paths` to lead to temperatures.
-    """
+    """Propose a profile for what was heard. `timed`: whether own times were really measured."""
     gatherer = Gatherer(requests)
     for entry in entries:
         gatherer.feed(entry)
-    return draft_of(gatherer, requests, timed, words, paths)
+    return draft_of(gatherer, requests, timed, answers)
 
 
 def draft_of(
     gatherer: Gatherer,
     requests: Sequence[Request] = (),
     timed: bool = True,
-    words: Collection[str] = (),
-    paths: Collection[str] = (),
+    answers: Answers = NONE,
 ) -> Draft:
     """Propose a profile for what a gatherer has heard, of what that profile then reads."""
-    draft = proposed(gatherer, requests, timed, words, paths)
+    draft = proposed(gatherer, requests, timed, answers)
     # Whatever is secret in a request, reading what was heard needs none of it.
     text = profile_text(draft, TextLink(token=Token(env="TOKEN")))
     profile = toml.loads(text, Profile, "draft")

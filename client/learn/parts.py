@@ -26,6 +26,7 @@ NULL = "null"
 MOST_POWER = 1100.0
 """No share is more, in whatever unit."""
 MAX_BITS = 16
+_SAID = 99.0
 _LIKE_A_CLOCK = 0.01
 """What runs so near to time is no code, though both rise while it heats."""
 BIT_WORDS = {"flag", "flags", "fault", "faults", "alert", "alerts", "alarm", "alarms"}
@@ -127,6 +128,25 @@ def _switch(one: Series) -> Mapped:
     """A heater that is on or off."""
     why = [f"named '{naming(one, 'power')}'", "true while it heats"]
     return Mapped(one, "power", 2.0, why, words={"true": "1", "false": "0"})
+
+
+def as_said(one: Series, quantity: str, reading: Mapped | None) -> Mapped:
+    """What stands at a place, as the user says; `reading` is that of its channel."""
+    found = Mapped(one, quantity, _SAID, ["you said so"], one.said_unit)
+    if quantity == "flags":
+        found = _flags(one, True) or found
+    elif one.is_bool and quantity == "power":
+        found.words = _switch(one).words
+    else:
+        found.words = _words_for_off(one, quantity)
+    if not found.unit and quantity in ("power", "speed"):
+        found.unit, why = units.of_power(one)
+        found.why.append(why)
+    if not found.unit and quantity == "target_c" and reading is not None:
+        found.unit = reading.unit
+    if reading is not None and quantity in ("code", "resistance_ohm"):
+        found.link = _linked_to(Group(reading), one)
+    return found
 
 
 def _flags(one: Series, by_place: bool) -> Mapped | None:
@@ -249,7 +269,7 @@ def _linked_to(group: Group, one: Series) -> ChainLink | None:
 
 
 def channels_in(
-    leaves: Mapping[Place, Series], taken: set[Place], given: Collection[str] = ()
+    leaves: Mapping[Place, Series], taken: set[Place], given: Collection[Place] = ()
 ) -> list[Group]:
     """Temperatures among the leaves, each with its target, power, code and so on."""
     anchors = temperatures(leaves, taken, given)

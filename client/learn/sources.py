@@ -2,7 +2,7 @@
 
 import itertools
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -20,6 +20,7 @@ _ALTERNATES = 0.2
 _FAR = 0.5
 """Two numbers are of different kinds if they differ by this part of the larger."""
 _LOOK = 200
+_MIXED = 1.5
 MAX_IDS = 64
 """Whole numbers below this, each as often as the others, may name a channel."""
 
@@ -188,18 +189,38 @@ def _tells_apart(source: Source, at: tuple[Place, ...]) -> bool:
     """
     by_name: dict[tuple[str, ...], dict[Place, list[float]]] = {}
     shapes: dict[tuple[str, ...], set[Place]] = {}
+    mixed: dict[Place, list[float]] = {}
+    is_number = True
     for _, message in source.heard:
         found = dict(leaves(message, {}))
         name = tuple(str(found.get(place)) for place in at)
+        is_number &= all(type(found.get(place)) is int for place in at)
         for place, value in found.items():
             if _counts(place, value, at):
                 shapes.setdefault(name, set()).add(place)
                 if (number := number_of(value)) is not None:
                     by_name.setdefault(name, {}).setdefault(place, []).append(number)
+                    mixed.setdefault(place, []).append(number)
+    # A count that begins anew names nothing either: numbers go on as if it were not there.
+    if is_number and not _are_mixed(mixed, by_name.values()):
+        return False
     if len(shapes) < 2 or not _overlap(list(shapes.values())):
         return False
     spans = [_jumps(series) for one in by_name.values() for series in one.values()]
     return not spans or sum(spans) <= 0.3 * len(spans)
+
+
+def _are_mixed(
+    mixed: dict[Place, list[float]], by_name: Collection[dict[Place, list[float]]]
+) -> bool:
+    """Whether any number goes by larger steps from message to message than from one of a name to
+    the next of that name, though more time passes then."""
+    for place, numbers in mixed.items():
+        apart = [np.abs(np.diff(one[place])) for one in by_name if len(one.get(place, ())) > 1]
+        within = float(np.mean(np.concatenate(apart))) if apart else 0.0
+        if float(np.mean(np.abs(np.diff(numbers)))) > _MIXED * within:
+            return True
+    return False
 
 
 def _overlap(shapes: list[set[Place]]) -> bool:
@@ -298,10 +319,18 @@ def _name(lists: list[list[Any]]) -> bool:
     return len(first & second) >= RECUR * min(len(first), len(second)) > 0
 
 
+def _by_columns(rows: Any) -> Any:
+    """Cells of rows of one length by their index: texts too are several things, not one list."""
+    lists = [row for row in rows.values() if type(row) is list] if type(rows) is dict else []
+    if len(lists) < 2 or len(lists) < len(rows) or len(set(map(len, lists))) > 1:
+        return rows
+    return {name: {str(n): cell for n, cell in enumerate(row)} for name, row in rows.items()}
+
+
 def _paired(node: Any, place: Place) -> Any:
     """The same message with an object in place of the rows."""
     if not place:
-        return object_of(node)[0]
+        return _by_columns(object_of(node)[0])
     step, rest = place[0], place[1:]
     if type(node) is dict and step in node:
         return {**node, step: _paired(node[step], rest)}

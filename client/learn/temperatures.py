@@ -17,7 +17,7 @@ from client.learn.relations import (
     step_between,
 )
 from client.learn.series import Series, follows, is_continuous, wanders
-from client.learn.tree import Place, Token, path_of, text_of
+from client.learn.tree import Place, Token, text_of
 from client.learn.vocabulary import (
     CHANNEL_WORDS,
     FAN_WORDS,
@@ -44,12 +44,12 @@ _WORDS_ALONE = {"state", "message", "flags"}
 
 
 def temperatures(
-    leaves: Mapping[Place, Series], taken: set[Place], given: Collection[str] = ()
+    leaves: Mapping[Place, Series], taken: set[Place], given: Collection[Place] = ()
 ) -> list[Mapped]:
-    """Temperatures among the leaves, sorted by place; `given` are paths of some, as told."""
+    """Temperatures among the leaves, sorted by place; `given` are some, as told."""
     numbers = _numbers(leaves, taken)
     scored = _scored(numbers)
-    told = [one for place, one in leaves.items() if one.is_number and path_of(place) in given]
+    told = [one for place, one in leaves.items() if one.is_number and place in given]
     scored = [found for found in scored if found.series not in told]
     scored += [Mapped(one, "temperature_c", _TOLD, ["you said so"]) for one in told]
     anchors = [found for found in scored if found.score >= _ENOUGH]
@@ -108,8 +108,11 @@ def _scored(numbers: Sequence[Series]) -> list[Mapped]:
 
 
 def _sifted(anchors: Sequence[Mapped]) -> list[Mapped]:
-    """Without what turns out to be another thing beside the rest."""
-    return _without_repeats(_without_worked_out(_without_targets(anchors[:MAX_ANCHORS])))
+    """Without what turns out to be another thing beside the rest, though it was not said."""
+    kept = _without_repeats(_without_worked_out(_without_targets(anchors[:MAX_ANCHORS])))
+    ids = set(map(id, kept))
+    found = [one for one in anchors if id(one) in ids or one.score >= _TOLD]
+    return sorted(found, key=lambda f: tuple(map(text_of, f.series.place)))
 
 
 def _says_degrees(one: Series) -> bool:

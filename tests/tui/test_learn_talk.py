@@ -5,16 +5,17 @@ from collections.abc import Callable, Iterator
 import msgspec
 import pytest
 
-from client.learn import Draft, answered, answers_in, learn
+from client.learn import Answers, Draft, answers_in, learn
+from client.learn.answers import NONE
 from shared.updates import Entry, EntryKind
 from tests.client.learn.odd import untold
 from tests.client.learn.odd.host import OddHost
 from tui import learn_talk
 
 
-def draft(make: Callable[[], OddHost]) -> Draft:
+def draft(make: Callable[[], OddHost], said: Answers = NONE) -> Draft:
     host = make()
-    return learn(host.run()[0], host.sent())
+    return learn(host.run()[0], host.sent(), answers=said)
 
 
 def lines(make: Callable[[], OddHost]) -> str:
@@ -124,8 +125,7 @@ def test_reasons_are_told_in_full() -> None:
 
 def test_a_word_that_was_given_is_not_asked_for_again(monkeypatch: pytest.MonkeyPatch) -> None:
     """Nor is where the state stands, once a word has told it."""
-    found = draft(untold.spoken_units)
-    answered(found, answers_in([], ["glimmering=up"]))
+    found = draft(untold.spoken_units, answers_in([], ["glimmering=up"]))
     asked = answers(monkeypatch, {})
     learn_talk.ask(found)
     assert not any("'glimmering'" in question for question in asked)

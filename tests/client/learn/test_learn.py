@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 
 from client.form import Request, Token
-from client.learn import Answers, Draft, TextLink, answered, answers_in, learn, profile_text
+from client.learn import Answers, Draft, TextLink, answers_in, learn, profile_text
+from client.learn.answers import NONE
 from client.learn.vocabulary import state_of
 from client.mapping import Mapper
 from client.profile import Profile, load_profile, simulated_profile
@@ -46,12 +47,10 @@ def entries(messages: Sequence[Any], step_s: float = 0.25) -> list[Entry]:
 
 
 def profile_of(
-    folder: Path, heard: list[Entry], *requests: Request, names: dict[str, str] | None = None
+    folder: Path, heard: list[Entry], *requests: Request, calls: Sequence[str] = ()
 ) -> Profile:
     path = folder / "p.toml"
-    draft = learn(heard, requests)
-    if names is not None:
-        answered(draft, Answers(names))
+    draft = learn(heard, requests, answers=answers_in([*calls], []))
     path.write_text(profile_text(draft, TextLink(addresses=("tcp://[::1]:9",))), encoding="utf-8")
     return load_profile(path)
 
@@ -205,7 +204,7 @@ def test_common_words_for_states_are_known_before_they_are_heard(
     assert last_values(profile, after)["host.state"] == "halted"
 
 
-def draft_of_two() -> Draft:
+def draft_of_two(answers: Answers = NONE) -> Draft:
     """Channels A1 and A2, and a state word that nobody knows."""
     heard = entries(
         [
@@ -213,13 +212,12 @@ def draft_of_two() -> Draft:
             for n in range(10)
         ]
     )
-    return learn(heard)
+    return learn(heard, answers=answers)
 
 
 def test_a_script_says_what_a_person_would_answer(tmp_path: Path) -> None:
     """Names of channels, one that is left out, and what a word means."""
-    draft = draft_of_two()
-    answered(draft, answers_in(["A1=nozzle", "A2=-"], ["zorbing=up"]))
+    draft = draft_of_two(answers_in(["A1=nozzle", "A2=-"], ["zorbing=up"]))
     path = tmp_path / "p.toml"
     path.write_text(profile_text(draft, TextLink(addresses=("tcp://[::1]:9",))), encoding="utf-8")
     profile = load_profile(path)
@@ -240,7 +238,7 @@ def test_a_script_says_what_a_person_would_answer(tmp_path: Path) -> None:
 def test_an_answer_that_fits_nothing_is_told(calls: list[str], words: list[str], said: str) -> None:
     """In one line that names the option."""
     with pytest.raises(BadInput, match=said):
-        answered(draft_of_two(), answers_in(calls, words))
+        draft_of_two(answers_in(calls, words))
 
 
 def test_an_empty_prefix_of_a_token_is_written(tmp_path: Path) -> None:
@@ -262,7 +260,7 @@ def test_numbered_names_are_known_by_their_shape(tmp_path: Path) -> None:
             for n in range(30)
         ]
     )
-    profile = profile_of(tmp_path, heard, names={"zone 1": "left", "zone 2": "right"})
+    profile = profile_of(tmp_path, heard, calls=["zone 1=left", "zone 2=right"])
     values = last_values(profile, heard)
     assert values["left.target_c"] == 210.0
     assert values["right.target_c"] == 0.0
@@ -318,7 +316,7 @@ def test_a_target_has_the_unit_in_which_it_fits_its_reading(tmp_path: Path) -> N
             for n in range(90)
         ]
     )
-    values = last_values(profile_of(tmp_path, heard, names={"tip": "nozzle"}), heard)
+    values = last_values(profile_of(tmp_path, heard, calls=["tip=nozzle"]), heard)
     assert values["nozzle.target_c"] == 215.0
     assert values["nozzle.temperature_c"] == pytest.approx(95.22)
 
@@ -359,8 +357,7 @@ def test_the_simulated_host_is_learnt(tmp_path: Path) -> None:
         told = {"no": n, "clock_ms": moment.clock_ms, "lines": lines}
         frame = encoded({"method": LINES, "params": told})
         heard.append(Entry(50.0 + moment.sent_s, EntryKind.MESSAGE, frame))
-    draft = learn(heard, words=("serving",))
-    draft.words["serving"] = "up"
+    draft = learn(heard, answers=answers_in([], ["serving=up"]))
     path = tmp_path / "p.toml"
     path.write_text(profile_text(draft, TextLink(addresses=("tcp://[::1]:9",))), encoding="utf-8")
     ours = last_values(simulated_profile("ws://127.0.0.1:9", {}), heard)

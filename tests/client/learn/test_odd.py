@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from client.learn import TextLink, answered, answers_in, learn, profile_text
+from client.learn import TextLink, answers_in, learn, profile_text
 from client.profile import load_profile
 from tests.client.learn.odd import later, more, nameless, numbers, shapes, untold
 from tests.client.learn.odd.host import OddHost
@@ -28,8 +28,7 @@ def faults_of(host: OddHost, folder: Path) -> list[str]:
     assert [entry.payload for entry in entries] == [entry.payload for entry in sent]
     assert cut is None or cut.is_like(host.way.cut)
     answers = answers_in(host.given("--call"), host.given("--word"))
-    draft = learn(entries, host.sent(), words=answers.words)
-    answered(draft, answers)
+    draft = learn(entries, host.sent(), answers=answers)
     path = folder / "odd.toml"
     path.write_text(profile_text(draft, TextLink(addresses=("tcp://[::1]:9",))), encoding="utf-8")
     return faults(host, load_profile(path), entries, machines)

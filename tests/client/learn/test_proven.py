@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from client.form import Request
-from client.learn import Draft, TextLink, answered, answers_in, learn, profile_text
+from client.learn import Answers, Draft, TextLink, answers_in, learn, profile_text
 from client.mapping import Mapper
 from client.profile import load_profile
 from shared.unreadable import UNREADABLE
@@ -121,7 +121,7 @@ def test_what_stands_beside_named_rows_is_not_lost(tmp_path: Path) -> None:
         return [{"table": rows, "stage": "simmering" if m.n < 60 else "stirring"}]
 
     entries = entries_of(say)
-    held = values(learn(entries, words=("stirring",)), entries, tmp_path)
+    held = values(learn(entries, answers=Answers(words={"stirring": ""})), entries, tmp_path)
     assert held["host.state"] == "stirring"
     assert held["nozzle.target_c"] == 210.0
     assert held["hood.temperature_c"] == pytest.approx(30.4)
@@ -143,7 +143,7 @@ def test_coordinates_beside_counts_are_no_sensors(life: Life, words: tuple[str, 
         counts = [[60, 158 + m.n // 40], [61, 340], [70, 4]]
         return [{"vals": [*tip, *way, *counts]}]
 
-    draft = learn(entries_of(say, life), words=words)
+    draft = learn(entries_of(say, life), answers=Answers(words=dict.fromkeys(words, "")))
     sensors = [channel for channel in draft.channels if "temperature_c" in channel.parts]
     assert [channel.path for channel in sensors] == ["31"]
     assert sensors[0].parts["target_c"].series.place == ("32",)
@@ -249,8 +249,7 @@ def test_another_method_may_tell_the_state(tmp_path: Path) -> None:
 
     entries = entries_of(say)
     answers = answers_in([], ["true=up", "false=halted"])
-    draft = learn(entries, [ask], words=answers.words)
-    answered(draft, answers)
+    draft = learn(entries, [ask], answers=answers)
     later = {"method": "guard.news", "params": {"armed": False}}
     assert told(draft, entries, later, tmp_path)["host.state"] == "halted"
 
@@ -299,7 +298,7 @@ def test_of_two_switches_the_state_is_the_one_that_calls_a_host_that_runs_up() -
         tip = {"at_C": round(m.nozzle.shown, 2), "want_C": m.nozzle.goal}
         return [{"tip": tip, "rig": {"flags": {"able": True, "locked_out": False}}}]
 
-    draft = learn(entries_of(say), words={"true": "halted", "false": "up"})
+    draft = learn(entries_of(say), answers=answers_in([], ["true=halted", "false=up"]))
     told = places(draft)
     assert told["host.state"].endswith("locked_out")
     assert not [name for name in told if name.endswith(".flags")]

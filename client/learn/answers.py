@@ -1,0 +1,133 @@
+"""What the user says of a host: what its channels, numbers and words are called here."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import NamedTuple
+
+import msgspec
+
+from client.learn.tree import Place, path_of
+from client.units import DIMENSION_OF, DIMENSIONS
+from shared.errors import BadInput
+from shared.text import clean
+from shared.words import QUANTITIES, HostState
+
+MAX_NAME = 60
+SHOWN = 12
+"""Names that are shown where another was meant."""
+LEAVE_OUT = "-"
+"""The name of a channel, or of what stands at a path, that is left out."""
+
+
+class Ours(NamedTuple):
+    """What something of the host's is called here; no quantity where only a channel is named."""
+
+    channel: str
+    quantity: str = ""
+    unit: str = ""
+
+    @property
+    def is_reading(self) -> bool:
+        return self.quantity == "temperature_c"
+
+
+class Answers(msgspec.Struct, frozen=True):
+    """The host's words and ours."""
+
+    called: dict[str, Ours] = {}
+    """By a channel's name as `learn` proposes it, or as the host says, or by a path."""
+    words: dict[str, str] = {}
+    """State words of the host and what they mean; empty where only that they are some."""
+
+    def at(self, place: Place) -> Ours | None:
+        """What stands at a place, if that was said."""
+        path = path_of(place)
+        return self.called.get(path) or self.called.get(f"/{path}")
+
+    def are_about(self, place: Place) -> bool:
+        """Whether a path that was given ends this place of a whole message."""
+        whole = f"/{path_of(place)}"
+        return any(whole.endswith("/" + path.removeprefix("/")) for path in self.called)
+
+    def and_those(self, more: "Answers") -> "Answers":
+        """These with more of them."""
+        return Answers(self.called | more.called, self.words | more.words)
+
+    def within(self, statuses: Iterable[Place], places: Iterable[Place]) -> "Answers":
+        """These by paths from the status on, as `learn` shows them, where some begin before it."""
+        there = set(map(path_of, places))
+        begins = [f"{path_of(status)}/" for status in statuses if status]
+
+        def inner(theirs: str) -> str:
+            path = theirs.removeprefix("/")
+            rests = [path.removeprefix(begin) for begin in begins if path.startswith(begin)]
+            return next((rest for rest in rests if rest in there and path not in there), theirs)
+
+        return Answers({inner(theirs): ours for theirs, ours in self.called.items()}, self.words)
+
+    def check(self, names: Sequence[str], places: Iterable[Place]) -> None:
+        """BadInput where something is called that is not there; `names` are those of channels."""
+        paths = list(map(path_of, places))
+        for theirs, ours in self.called.items():
+            is_part = bool(ours.quantity)
+            if theirs.removeprefix("/") in paths or (theirs in names and not is_part):
+                continue
+            what = "nothing stands at" if is_part else "no channel is called"
+            near = list(dict.fromkeys(paths if is_part or not names else names))
+            more = f" and {len(near) - SHOWN} more" if len(near) > SHOWN else ""
+            there = f"there are {clean(', '.join(near[:SHOWN]))}{more}"
+            raise BadInput("--call", f"{what} '{clean(theirs)}'", there)
+
+
+NONE = Answers()
+
+
+def answers_in(calls: list[str], words: list[str]) -> Answers:
+    """From options such as `A1=nozzle` and `zorbing=up`. BadInput names the option."""
+    called = {theirs: _ours(ours) for theirs, ours in _pairs(calls, "--call").items()}
+    _no_two(called)
+    return Answers(called, _states(_pairs(words, "--word")))
+
+
+def _ours(text: str) -> Ours:
+    """`nozzle`, `nozzle.power`, `nozzle.power byte` or `-`."""
+    channel, dot, tail = text.rpartition(".")
+    quantity, _, unit = tail.partition(" ")
+    if clean(text, MAX_NAME) != text:
+        raise BadInput("--call", f"'{clean(text)}' is no name", "use printable characters")
+    if not dot or not channel or quantity not in QUANTITIES:
+        return Ours(text)
+    measured = DIMENSION_OF.get(quantity, "")
+    if unit and DIMENSIONS.get(unit) != measured:
+        fit = [name for name, dimension in DIMENSIONS.items() if dimension == measured]
+        do = f"choose {', '.join(fit)}" if fit else "give none"
+        raise BadInput("--call", f"'{clean(unit)}' is no unit of {quantity}", do)
+    return Ours(channel, quantity, unit)
+
+
+def _no_two(called: Mapping[str, Ours]) -> None:
+    """BadInput where two readings are called the same, or two numbers the same quantity."""
+    seen: set[tuple[str, str]] = set()
+    for ours in called.values():
+        key = (ours.channel, ours.quantity or "temperature_c")
+        if key in seen and ours.channel != LEAVE_OUT:
+            name = ours.channel if key[1] == "temperature_c" else ".".join(key)
+            raise BadInput("--call", f"two channels are called '{name}'", "give each its own name")
+        seen.add(key)
+
+
+def _states(words: dict[str, str]) -> dict[str, str]:
+    for theirs, ours in words.items():
+        if ours not in {str(state) for state in HostState}:
+            what = f"'{clean(theirs)}={clean(ours)}': '{clean(ours)}' is no state of ours"
+            raise BadInput("--word", what, "choose " + ", ".join(HostState))
+    return words
+
+
+def _pairs(given: list[str], option: str) -> dict[str, str]:
+    pairs = {}
+    for text in given:
+        theirs, mark, ours = text.rpartition("=")
+        if not mark or not theirs or not ours:
+            raise BadInput(option, f"'{clean(text)}' is no THEIRS=OURS", f"write {option} a=b")
+        pairs[theirs] = ours.strip()
+    return pairs

@@ -1,0 +1,165 @@
+"""What the user says of a host is taken, and proven, as what was found is."""
+
+import json
+import math
+import random
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from client.learn import Answers, answers_in, learn
+from shared.errors import BadInput
+from shared.updates import Entry, EntryKind, Value
+from tests.client.learn.odd.machine import STEP_S, Machine
+from tests.client.learn.test_proven import Say, entries_of, places, values
+
+CALLS = {
+    "tip": "nozzle.temperature_c kelvin",
+    "aim": "nozzle.target_c kelvin",
+    "push": "nozzle.power byte",
+    "pad": "bed.temperature_c decicelsius",
+    "pad aim": "bed.target_c decicelsius",
+    "pad push": "bed.power permille",
+    "wind": "fan.speed percent",
+    "way": "motion.x_mm inch",
+    "way 2": "motion.y_mm inch",
+    "life": "controller.uptime_s min",
+    "how": "host.state",
+    "why": "host.message",
+}
+
+
+def quantities(m: Machine) -> dict[str, Any]:
+    """What an owner can find in the manual, in units that nothing beside them says."""
+    return {
+        "tip": round(m.nozzle.shown + 273.15, 2),
+        "aim": m.nozzle.goal + 273.15,
+        "push": round(255 * m.nozzle.power),
+        "pad": round(10 * m.bed.shown),
+        "pad aim": round(10 * m.bed.goal),
+        "pad push": round(1000 * m.bed.power),
+        "wind": 40,
+        "way": m.x / 25.4,
+        "way 2": m.y / 25.4,
+        "life": m.up_s / 60.0,
+        "how": "q7",
+        "why": "spool two",
+    }
+
+
+def true_of(m: Machine) -> dict[str, Value]:
+    return {
+        "nozzle.temperature_c": m.nozzle.shown,
+        "nozzle.target_c": m.nozzle.goal,
+        "nozzle.power": m.nozzle.power,
+        "bed.temperature_c": m.bed.shown,
+        "bed.target_c": m.bed.goal,
+        "bed.power": m.bed.power,
+        "fan.speed": 0.4,
+        "motion.x_mm": m.x,
+        "motion.y_mm": m.y,
+        "controller.uptime_s": m.up_s,
+    }
+
+
+@pytest.mark.parametrize("shape", ["flat", "rows", "items", "pairs"])
+@pytest.mark.parametrize("life", ["heating", "cold"])
+def test_an_owner_who_says_all_by_paths_has_all_of_it_right(
+    shape: str, life: Any, tmp_path: Path
+) -> None:
+    """Where names say nothing, among numbers that are nothing, heating or cold."""
+    chance = random.Random(f"{shape} {life}")
+    names = dict(zip(CALLS, chance.sample(range(10, 60), len(CALLS)), strict=True))
+    steps = 100
+
+    def say(m: Machine) -> list[Any]:
+        said = {names[what]: value for what, value in quantities(m).items()}
+        said |= {60: round(210 + 90 * math.sin(m.n * STEP_S), 2), 61: m.n % 17, 62: 24.1}
+        if shape == "flat":
+            return [{f"v{n}": value for n, value in said.items()}]
+        if shape == "rows":
+            return [{"all": [[n, value, "x"] for n, value in said.items()]}]
+        if shape == "pairs":
+            return [{"all": [[n, value] for n, value in said.items()]}]
+        return [{"all": [{"id": f"v{n}", "value": value} for n, value in said.items()]}]
+
+    entries = entries_of(say, life, steps)
+    keys = {"flat": "v{}", "rows": "all/{}/0", "pairs": "{}", "items": "all/v{}/value"}
+    calls = [f"{keys[shape].format(n)}={CALLS[what]}" for what, n in names.items()]
+    draft = learn(entries, answers=answers_in(calls, ["q7=up"]))
+    held = values(draft, entries, tmp_path)
+    m = Machine(life)
+    for _ in range(steps):
+        m.step()
+    for key, true in true_of(m).items():
+        off = 0.06 if key.startswith("bed.t") else 0.011 if key.endswith("_c") else 0.002
+        assert held[key] == pytest.approx(true, abs=off), key
+    assert held["host.state"] == "up"
+    assert held["host.message"] == "spool two"
+    made_up = {key for key in held if key.rpartition(".")[2] in ("temperature_c", "target_c")}
+    assert made_up <= true_of(m).keys()
+
+
+def test_what_the_user_says_is_nothing_is_nothing() -> None:
+    """And what it was taken from is found again."""
+
+    def say(m: Machine) -> list[Any]:
+        lure = {"temp": round(30.0 + m.n % 5 / 10, 1), "power": 0.25}
+        return [
+            {"nozzle": {"temp": round(m.nozzle.shown, 2), "target": m.nozzle.goal}, "box": lure}
+        ]
+
+    entries = entries_of(say)
+    assert "box.temperature_c" in places(learn(entries))
+    told = places(learn(entries, answers=answers_in(["box/temp=-", "box/power=-"], [])))
+    assert set(told) == {"nozzle.temperature_c", "nozzle.target_c"}
+
+
+def test_a_clock_that_is_none_is_not_taken() -> None:
+    """A wall clock, say, that somebody sets by hand."""
+
+    def say(m: Machine) -> list[Any]:
+        return [{"nozzle": {"temp": round(m.nozzle.shown, 2)}, "ts": 1.7e9 + m.up_s}]
+
+    entries = entries_of(say)
+    assert learn(entries).clocks
+    assert not learn(entries, answers=answers_in(["/ts=-"], [])).clocks
+
+
+@pytest.mark.parametrize(
+    ("call", "said"),
+    [
+        ("ghost=nozzle.power", "nothing stands at 'ghost'; there are .*heat"),
+        ("ghost=nozzle", "no channel is called 'ghost'"),
+        ("heat=nozzle.power kelvin", "'kelvin' is no unit of power; choose fraction, percent"),
+        ("heat=nozzle.state volts", "'volts' is no unit of state; give none"),
+    ],
+)
+def test_an_answer_that_fits_nothing_says_what_there_is(call: str, said: str) -> None:
+    entries = [
+        Entry(0.25 * n, EntryKind.MESSAGE, json.dumps({"heat": 24.0 + n % 3 / 10}).encode())
+        for n in range(20)
+    ]
+    with pytest.raises(BadInput, match=said):
+        learn(entries, answers=answers_in([call], []))
+
+
+def test_the_same_said_twice_is_one_line() -> None:
+    with pytest.raises(BadInput, match=r"'nozzle\.power'"):
+        answers_in(["a=nozzle.power", "b=nozzle.power"], [])
+    assert answers_in(["a=-", "b=-"], []) != Answers()
+
+
+def words_in_items(m: Machine) -> list[Any]:
+    """A state among items that a cell names."""
+    rows = [["T1", f"{m.nozzle.shown:.1f}"], ["Z", "walks" if m.n > 50 else "sits"]]
+    return [{"cells": [{"is": name, "has": value} for name, value in rows]}]
+
+
+@pytest.mark.parametrize("say", [words_in_items])
+def test_a_state_among_items_is_taken_by_its_path(say: Say, tmp_path: Path) -> None:
+    entries = entries_of(say)
+    answers = answers_in(["cells/Z/has=host.state"], ["walks=up", "sits=starting"])
+    held = values(learn(entries, answers=answers), entries, tmp_path)
+    assert held["host.state"] == "up"
