@@ -1,5 +1,6 @@
 """What the user says of a host: what its channels, numbers and words are called here."""
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
@@ -7,6 +8,7 @@ import msgspec
 
 from client.learn.tree import Place, path_of
 from client.units import DIMENSION_OF, DIMENSIONS
+from client.values import number_in
 from shared.errors import BadInput
 from shared.text import clean
 from shared.words import QUANTITIES, HostState
@@ -17,6 +19,8 @@ SHOWN = 12
 LEAVE_OUT = "-"
 """The name of a channel, or of what stands at a path, that is left out."""
 
+_PART = re.compile(rf"(.+)\.({'|'.join(QUANTITIES)})(?: +(\S+))?")
+
 
 class Ours(NamedTuple):
     """What something of the host's is called here; no quantity where only a channel is named."""
@@ -24,6 +28,8 @@ class Ours(NamedTuple):
     channel: str
     quantity: str = ""
     unit: str = ""
+    scale: float = 1.0
+    """By which the host's number is multiplied, such as 1/40 for watts of a heater of 40 W."""
 
     @property
     def is_reading(self) -> bool:
@@ -89,17 +95,19 @@ def answers_in(calls: list[str], words: list[str]) -> Answers:
 
 
 def _ours(text: str) -> Ours:
-    """`nozzle`, `nozzle.power`, `nozzle.power byte` or `-`."""
-    channel, dot, tail = text.rpartition(".")
-    quantity, _, unit = tail.partition(" ")
+    """`nozzle`, `nozzle.power`, `nozzle.power byte`, `nozzle.power 0.025` or `-`."""
     if clean(text, MAX_NAME) != text:
         raise BadInput("--call", f"'{clean(text)}' is no name", "use printable characters")
-    if not dot or not channel or quantity not in QUANTITIES:
+    found = _PART.fullmatch(text)
+    if found is None:
         return Ours(text)
+    channel, quantity, unit = found[1], found[2], found[3] or ""
     measured = DIMENSION_OF.get(quantity, "")
+    if QUANTITIES[quantity].is_number and (scale := number_in(unit)) is not None:
+        return Ours(channel, quantity, "", scale)
     if unit and DIMENSIONS.get(unit) != measured:
         fit = [name for name, dimension in DIMENSIONS.items() if dimension == measured]
-        do = f"choose {', '.join(fit)}" if fit else "give none"
+        do = f"choose {', '.join(fit)}, or give a factor" if fit else "give none"
         raise BadInput("--call", f"'{clean(unit)}' is no unit of {quantity}", do)
     return Ours(channel, quantity, unit)
 

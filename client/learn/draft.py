@@ -229,11 +229,11 @@ def _channels(
     for place in said.keys() - readings:
         ours, one = said[place], leaves[place]
         if ours.quantity == "state":
-            states.insert(0, as_said(one, "state", None))
+            states.insert(0, as_said(one, ours, None))
         elif ours.channel != LEAVE_OUT:
             channel = _called(channels, ours.channel)
             reading = channel.parts.get("temperature_c")
-            channel.parts[ours.quantity] = as_said(one, ours.quantity, reading)
+            channel.parts[ours.quantity] = as_said(one, ours, reading)
     return channels, states
 
 

@@ -25,6 +25,7 @@ class Mapped:
     score: float
     why: list[str] = field(default_factory=list)
     unit: str = ""
+    scale: float = 1.0
     link: ChainLink | None = None
     words: dict[str, str] = field(default_factory=dict)
     """Values that are words of the host's, and ours: "off" = "0"."""

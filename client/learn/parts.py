@@ -10,6 +10,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 import numpy as np
 
 from client.learn import chains, units
+from client.learn.answers import Ours
 from client.learn.chains import ChainLink
 from client.learn.clocks import PACES
 from client.learn.found import Group, Mapped, is_limit, naming
@@ -130,15 +131,18 @@ def _switch(one: Series) -> Mapped:
     return Mapped(one, "power", 2.0, why, words={"true": "1", "false": "0"})
 
 
-def as_said(one: Series, quantity: str, reading: Mapped | None) -> Mapped:
+def as_said(one: Series, ours: Ours, reading: Mapped | None) -> Mapped:
     """What stands at a place, as the user says; `reading` is that of its channel."""
-    found = Mapped(one, quantity, _SAID, ["you said so"], one.said_unit)
+    quantity = ours.quantity
+    found = Mapped(one, quantity, _SAID, ["you said so"], one.said_unit, ours.scale)
     if quantity == "flags":
         found = _flags(one, True) or found
     elif one.is_bool and quantity == "power":
         found.words = _switch(one).words
     else:
         found.words = _words_for_off(one, quantity)
+    if found.scale != 1.0:
+        return found
     if not found.unit and quantity in ("power", "speed"):
         found.unit, why = units.of_power(one)
         found.why.append(why)

@@ -233,6 +233,8 @@ def _line(found: Mapped, base: Place, item: Item | None) -> str:
     unit = unit_of(found)
     if unit:
         facts.append(f"unit = {quoted(unit)}")
+    if found.scale != 1.0:
+        facts.append(f"scale = {found.scale!r}")
     for name, table in (("words", found.words), ("bits", found.bits)):
         if table:
             pairs = ", ".join(f"{key(theirs)} = {quoted(ours)}" for theirs, ours in table.items())
@@ -263,7 +265,7 @@ def read(found: Mapped) -> float | None:
     words = {theirs: float(ours) for theirs, ours in found.words.items()}
     measured = DIMENSION_OF.get(found.quantity, "")
     is_target = found.quantity == "target_c"
-    ours = number(unit_of(found), 1.0, 0.0, words, measured, is_target)(found.series.last)
+    ours = number(unit_of(found), found.scale, 0.0, words, measured, is_target)(found.series.last)
     return ours if isinstance(ours, float) else None
 
 

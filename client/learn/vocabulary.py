@@ -24,7 +24,7 @@ QUANTITY_WORDS: dict[str, str] = {
     **dict.fromkeys(("target", "targets", "set", "setpoint", "sp", "desired"), "target_c"),
     **dict.fromkeys(("demand", "requested", "setting"), "target_c"),
     **dict.fromkeys(("power", "powers", "duty", "duties", "pwm", "drive", "output"), "power"),
-    **dict.fromkeys(("effort", "load"), "power"),
+    **dict.fromkeys(("effort",), "power"),
     # Converters give a code, in counts or digits.
     **dict.fromkeys(("code", "codes", "raw", "adc", "counts", "digits"), "code"),
     # Alarms (IEC 62682) and what stands for them.

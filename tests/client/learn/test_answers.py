@@ -157,9 +157,25 @@ def words_in_items(m: Machine) -> list[Any]:
     return [{"cells": [{"is": name, "has": value} for name, value in rows]}]
 
 
-@pytest.mark.parametrize("say", [words_in_items])
-def test_a_state_among_items_is_taken_by_its_path(say: Say, tmp_path: Path) -> None:
+def test_a_power_in_watts_is_read_by_the_full_power(tmp_path: Path) -> None:
+    """A heater of 40 W: each watt is a fortieth."""
+
+    def say(m: Machine) -> list[Any]:
+        heat = {"temp": round(m.nozzle.shown, 2), "watts": round(40.0 * m.nozzle.power, 2)}
+        return [{"nozzle": heat}]
+
     entries = entries_of(say)
-    answers = answers_in(["cells/Z/has=host.state"], ["walks=up", "sits=starting"])
-    held = values(learn(entries, answers=answers), entries, tmp_path)
-    assert held["host.state"] == "up"
+    draft = learn(entries, answers=answers_in(["nozzle/watts=nozzle.power 0.025"], []))
+    shown = [part.scale for channel in draft.channels for part in channel.parts.values()]
+    assert shown == [1.0, 0.025]
+    watts = json.loads(entries[-1].payload)["nozzle"]["watts"]
+    assert values(draft, entries, tmp_path)["nozzle.power"] == pytest.approx(watts / 40.0)
+
+
+@pytest.mark.parametrize("say", [words_in_items])
+def test_a_state_among_items_is_taken_by_its_path_or_a_word(say: Say, tmp_path: Path) -> None:
+    entries = entries_of(say)
+    for calls in (["cells/Z/has=host.state"], []):
+        answers = answers_in(calls, ["walks=up", "sits=starting"])
+        held = values(learn(entries, answers=answers), entries, tmp_path)
+        assert held["host.state"] == "up"
