@@ -5,6 +5,9 @@ UNITS: dict[str, tuple[float, float]] = {
     "celsius": (1.0, 0.0),
     "kelvin": (1.0, -273.15),
     "fahrenheit": (5.0 / 9.0, -160.0 / 9.0),
+    "decikelvin": (0.1, -273.15),
+    "centikelvin": (0.01, -273.15),
+    "millikelvin": (1e-3, -273.15),
     "decicelsius": (0.1, 0.0),
     "centicelsius": (0.01, 0.0),
     "millicelsius": (1e-3, 0.0),
@@ -35,6 +38,7 @@ SUFFIXES: dict[str, str] = {
     **dict.fromkeys(("K", "kelvin", "Kelvin"), "kelvin"),
     **dict.fromkeys(("°F", "℉", "F", "degF", "fahrenheit", "Fahrenheit"), "fahrenheit"),
     **dict.fromkeys(("m°C", "mC"), "millicelsius"),
+    **{"mK": "millikelvin", "cK": "centikelvin", "dK": "decikelvin"},
     **dict.fromkeys(("%", "percent", "pct"), "percent"),
     "‰": "permille",
     **dict.fromkeys(("Ω", "Ω", "ohm", "Ohm", "ohms"), "ohm"),
@@ -55,7 +59,7 @@ forms, and the names above. A suffix that is not here is none that a number may 
 
 _OF_A_KIND = (
     ("temperature", ("celsius", "kelvin", "fahrenheit", "decicelsius", "centicelsius")),
-    ("temperature", ("millicelsius",)),
+    ("temperature", ("millicelsius", "decikelvin", "centikelvin", "millikelvin")),
     ("share", ("fraction", "percent", "permille", "byte")),
     ("resistance", ("ohm", "milliohm", "kiloohm")),
     ("length", ("mm", "m", "inch")),

@@ -26,6 +26,9 @@ _NEARLY = 0.1
 _AS_DEGREES = 450.0
 """What is no larger may be a heater's degrees, and a bed may rise by one a second. A clock that ran
 for minutes only and has no name is no loss: then arrival times are used."""
+_TIMES = {word for word in TIME_WORDS if len(word) > 1}
+LEAST_EXACT, LEAST_EXACT_S, EXACT_S = 20, 10.0, 0.05
+"""A message's way over a local network takes milliseconds; a heater's noise is tens of mK."""
 _NOT_TIME = {"temperature_c", "target_c", "power", "code", "resistance_ohm"}
 
 
@@ -123,7 +126,8 @@ def _judged(one: Series, timed: bool) -> tuple[float, Clock] | None:
         return None
     if timed and one.rate is not None:
         for pace, unit in PACES.items():
-            if one.runs_at(pace) and (named or is_uptime or pace > 1 or not _may_be_degrees(one)):
+            is_told = named or is_uptime or pace > 1 or not _may_be_degrees(one)
+            if one.runs_at(pace) and (is_told or _is_exact(one)):
                 why = f"counts {NAMES[unit]}, as our own clock does"
                 return score + 2.0 - one.off_pace(pace), _at(one, unit, why, is_uptime)
         return None
@@ -163,9 +167,11 @@ def _uptime(one: Series, leaves: Mapping[Place, Series]) -> Mapped | None:
         (TIME_WORDS[word] for word in reversed(one.words[-1]) if word in TIME_WORDS), ""
     )
     named = "uptime_s" in quantities_of(one.all_words) or ("up" in one.all_words and bool(says))
+    # One letter at a name's end may be any short name.
+    is_word = bool(one.said_unit) or len(says) > 1 or bool(set(one.words[-1]) & _TIMES)
     likely = [says] if says else ["s", "ms"]
     unit = next((name for name in likely if one.runs_at(1.0 / UNITS[name][0])), None)
-    if unit is None and not ((named or says) and _may_run(one, says or "s")):
+    if unit is None and not ((named or (says and is_word)) and _may_run(one, says or "s")):
         return None
     is_alone = not _is_other(one, leaves) and not any(type(step) is Keyed for step in one.place)
     # Seconds may be many things that go on, such as a job; what says its name, or a unit, is told.
@@ -182,6 +188,13 @@ def _uptime(one: Series, leaves: Mapping[Place, Series]) -> Mapped | None:
 def _may_be_degrees(one: Series) -> bool:
     """Whether numbers are no larger than a heater's degrees are."""
     return one.low > -_AS_DEGREES and one.high < _AS_DEGREES
+
+
+def _is_exact(one: Series) -> bool:
+    """Whether seconds agree with ours each time: no heat keeps such a line."""
+    ahead = one.numbers - one.times
+    is_long = one.times[-1] - one.times[0] > LEAST_EXACT_S and len(ahead) >= LEAST_EXACT
+    return is_long and float(np.ptp(ahead)) < EXACT_S
 
 
 def _may_run(one: Series, unit: str) -> bool:

@@ -11,6 +11,7 @@ from client.learn.clocks import Clock, clock_in, clock_like, uptime
 from client.learn.found import Group, Mapped
 from client.learn.gather import Gatherer
 from client.learn.parts import as_said, channels_in
+from client.learn.relations import refer
 from client.learn.series import Series
 from client.learn.sources import Source
 from client.learn.tree import Keyed, Place, path_of, text_of
@@ -78,6 +79,18 @@ class Draft:
     ended: str = ""
     """Why the link was lost, if it was."""
 
+    @property
+    def rules(self) -> dict[str, str]:
+        """What a part of a message means, by what the user said of it: phrases, and all words where
+        no place was found for the state."""
+        state = next((c.parts["state"] for c in self.channels if "state" in c.parts), None)
+        heard = set(map(word_of, state.series.values)) if state is not None else set()
+        return {
+            said: means
+            for said, means in self.told.items()
+            if said not in heard and (" " in said or state is None)
+        }
+
     def take_state(self, chosen: Mapped | None) -> None:
         """Take one of `states` for the host's state, or none, and its words with it."""
         host = next((one for one in self.channels if one.name == HOST), None)
@@ -105,6 +118,7 @@ def proposed(
     sources = gatherer.sources()
     clocks = _clocks(sources, timed, answers)
     leaves, clock_places = _merged(sources, clocks)
+    refer(leaves)
     answers = answers.within((source.status for source in sources), leaves)
     channels, states = _channels(leaves, clock_places, answers)
     taken = {f.series.place for channel in channels for f in channel.parts.values()}
@@ -203,15 +217,14 @@ def _channels(
     running = uptime(free, {found.series.place for found in axes})
     if running is not None:
         taken.add(running.series.place)
-    speed = others.speed(free, axes)
-    if speed is not None:
-        taken.add(speed.series.place)
+    speeds = others.speeds(free, axes)
+    taken |= {found.series.place for found in speeds}
     told = {place: leaves[place] for place in readings}
     groups = channels_in({**free, **told}, taken, readings)
     taken |= {f.series.place for g in groups for f in (g.anchor, *g.parts.values())}
     channels = _named_groups(groups, leaves, answers)
-    if axes or speed:
-        parts = {found.quantity: found for found in [*axes, *([speed] if speed else [])]}
+    if axes or speeds:
+        parts = {found.quantity: found for found in [*axes, *speeds]}
         channels.append(Proposal("motion", parts))
     channels += _named_fans(fans)
     if running is not None:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 from client.learn.chains import ChainLink
 from client.learn.series import Series
-from client.learn.tree import Place, Token, text_of
+from client.learn.tree import Place, Token, name_at, stand_beside, text_of
 from client.learn.vocabulary import POSITION_WORDS, WEAK_TEMPERATURE, quantities_of
 
 _LIMITS = {
@@ -14,6 +14,10 @@ _LIMITS = {
     *("kp", "ki", "kd"),  # the gains of a PID controller, as textbooks write them
 }
 """Words for what bounds or tunes a control loop, or is worked out in it."""
+
+
+MOST_AXES = 6
+"""Coordinates that stand together: three of a line and three of a turn each (ISO 841)."""
 
 
 @dataclass
@@ -66,12 +70,14 @@ def is_limit(one: Series) -> bool:
 
 def is_motion(one: Series, leaves: Mapping[Place, Series]) -> bool:
     """Whether a leaf is a coordinate by the names around it."""
-    last: Token = one.place[-1]
+    last: Token = name_at(one.place)
     named = {word for parts in one.words for word in parts}
     if named & POSITION_WORDS:
         return True
-    siblings = {text_of(p[-1]).lower() for p in leaves if p[:-1] == one.place[:-1]}
-    # Whatever a machine calls its other axes, one letter beside x and y is one of them.
+    siblings = {text_of(name_at(p)).lower() for p in leaves if stand_beside(p, one.place)}
+    # Whatever a machine calls its other axes, one letter beside x and y is one of them; where there
+    # are many, they are short names of all sorts of things.
+    letters = [name for name in siblings if len(name) == 1 and name.isalpha()]
     own = text_of(last).lower()
     is_letter = len(own) == 1 and own.isalpha() and own not in WEAK_TEMPERATURE
-    return is_letter and {"x", "y"} <= siblings
+    return is_letter and {"x", "y"} <= siblings and len(letters) <= MOST_AXES

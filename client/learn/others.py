@@ -10,16 +10,19 @@ import numpy as np
 from client.learn.found import Mapped
 from client.learn.relations import beyond
 from client.learn.series import Series, follows, wanders
-from client.learn.tree import Keyed, Place, text_of
+from client.learn.tree import Keyed, Place, is_own_value, name_at, stand_beside, text_of
 from client.learn.units import is_label, is_own_name, of_power, says_a_unit
 from client.learn.vocabulary import (
     AXES,
     CHANNEL_WORDS,
     FAN_WORDS,
+    FEED_WORDS,
+    FILAMENT_WORDS,
     NAME_WORDS,
     NAMES,
     POSITION_WORDS,
     QUANTITY_WORDS,
+    RATE_WORDS,
     TOPIC_WORDS,
     quantities_of,
     state_of,
@@ -34,6 +37,9 @@ MAX_STATES = 8
 _MOSTLY = 0.8
 """Part of the messages that has a state's word."""
 _WORDS = re.compile(r"[^\W\d_]{2,}(?:[ -][^\W\d_]+){0,3}")
+FASTER, SLOWER = 20.0, 0.25
+"""A speed so many times what the positions show is told by the minute; one so much slower is the
+filament's: a track has some tenths of the filament's section (common practice)."""
 _MESSAGE_SIGNS = 2
 """Spaces in a text from which on it reads like a sentence."""
 
@@ -46,7 +52,9 @@ def motion(leaves: Mapping[Place, Series]) -> list[Mapped]:
         names = _axes(place, leaves)
         if AXES.keys() <= names.keys():
             return [
-                Mapped(leaves[names[axis]], quantity, 2.0, [f"named '{text_of(names[axis][-1])}'"])
+                Mapped(
+                    leaves[names[axis]], quantity, 2.0, [f"named '{text_of(name_at(names[axis]))}'"]
+                )
                 for axis, quantity in AXES.items()
                 if leaves[names[axis]].is_number
             ]
@@ -76,11 +84,11 @@ def motion(leaves: Mapping[Place, Series]) -> list[Mapped]:
 def _axes(place: Place, leaves: Mapping[Place, Series]) -> dict[str, Place]:
     """By axis, the places beside this one that are named x, or posX and the like."""
     found: dict[str, Place] = {}
-    own = words(text_of(place[-1]))
+    own = words(text_of(name_at(place)))
     for other in leaves:
-        named = words(text_of(other[-1])) if other[:-1] == place[:-1] else ()
+        named = words(text_of(name_at(other))) if stand_beside(other, place) else ()
         alone = len(own) == 1 == len(named)
-        is_like = len(own) > 1 and own[:-1] == named[:-1] and set(own) & POSITION_WORDS
+        is_like = len(own) > 1 and own[:-1] == named[:-1]
         if named and named[-1] in AXES and (alone or is_like):
             found[named[-1]] = other
     return found
@@ -103,35 +111,42 @@ def _move_as_one(axes: list[Series]) -> bool:
     ) and all(np.array_equal(axis.times, axes[0].times) for axis in axes)
 
 
-def speed(leaves: Mapping[Place, Series], axes: list[Mapped]) -> Mapped | None:
-    """Speed along the path, by its name; its unit by the positions."""
+def speeds(leaves: Mapping[Place, Series], axes: list[Mapped]) -> list[Mapped]:
+    """Speed along the path, and that of the filament, which is far slower; units by the way."""
+    seen = _seen_speed(axes)
+    found: dict[str, Mapped] = {}
     for one in leaves.values():
         named = {QUANTITY_WORDS.get(word) for word in one.last_words}
         rate = {"rate"} & one.last_words and one.all_words & (POSITION_WORDS | {"mm", "motion"})
-        if not one.is_number or ("speed_mm_s" not in named and not rate):
+        strand = bool(one.all_words & FILAMENT_WORDS)
+        is_rate = "speed_mm_s" in named or rate or (strand and one.all_words & RATE_WORDS)
+        if not one.is_number or not is_rate or one.low < 0.0:
             continue
-        if one.all_words & FAN_WORDS or one.low < 0.0 or one.all_words & {"factor", "percent"}:
+        if one.all_words & FAN_WORDS or one.all_words & {"factor", "percent"}:
             continue
-        unit = "mm/min" if one.all_words & {"min", "minute"} or _is_per_minute(one, axes) else ""
-        why = [f"named '{text_of(one.place[-1])}'"]
-        return Mapped(one, "speed_mm_s", 2.0, why, unit)
-    return None
+        per_minute = bool(one.all_words & {"min", "minute"})
+        top = one.high / (60.0 if per_minute else 1.0)
+        strand |= bool(one.last_words & FEED_WORDS) and 0.0 < top < SLOWER * seen
+        quantity = "feed_mm_s" if strand else "speed_mm_s"
+        per_minute |= not strand and (top > FASTER * seen > 0.0 or (not seen and top > 1500.0))
+        why = [f"named '{text_of(name_at(one.place))}'"]
+        why += ["far slower than the way that was gone"] if strand and seen else []
+        unit = "mm/min" if per_minute else ""
+        found.setdefault(quantity, Mapped(one, quantity, 2.0, why, unit))
+    return list(found.values())
 
 
-def _is_per_minute(one: Series, axes: list[Mapped]) -> bool:
-    """Whether speeds are about sixty times what the positions show."""
+def _seen_speed(axes: list[Mapped]) -> float:
+    """The highest speed that the positions show, mm/s; 0 where none is seen."""
     if len(axes) < 2 or len(axes[0].series.values) < 5:
-        return one.high > 1500.0
+        return 0.0
     times = axes[0].series.times
     spans = np.diff(times)
     steps = np.zeros(len(spans))
     for axis in axes[:2]:
         steps += np.diff(axis.series.held_at(times)) ** 2
     moving = (steps > 0.0) & (spans > 0.01)
-    if not moving.any():
-        return one.high > 1500.0
-    seen = float(np.max(np.sqrt(steps[moving]) / spans[moving]))
-    return one.high > 20.0 * seen > 0.0
+    return float(np.max(np.sqrt(steps[moving]) / spans[moving])) if moving.any() else 0.0
 
 
 def fans(leaves: Mapping[Place, Series], taken: set[Place]) -> list[Mapped]:
@@ -226,7 +241,9 @@ def message(leaves: Mapping[Place, Series], taken: set[Place]) -> Mapped | None:
             continue
         named = any(QUANTITY_WORDS.get(word) == "message" for word in one.last_words)
         wordy = _is_wordy(one)
-        if any(isinstance(token, Keyed) for token in place) or not (named or wordy):
+        named |= "message" in quantities_of(words(text_of(name_at(place))))
+        is_item = any(isinstance(token, Keyed) for token in place) and not is_own_value(place)
+        if is_item or not (named or wordy):
             continue
         score = 2.0 * named + 1.0 * wordy - 0.2 * len(place)
         if best is None or score > best.score:

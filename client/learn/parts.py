@@ -15,11 +15,12 @@ from client.learn.chains import ChainLink
 from client.learn.clocks import PACES
 from client.learn.found import Group, Mapped, is_limit, naming
 from client.learn.relations import kinship, linked, repeated, transplanted
-from client.learn.series import FULL_SCALES, Series, follows
+from client.learn.series import FULL_SCALES, Series, follows, is_off
 from client.learn.temperatures import and_alike, temperatures
 from client.learn.tree import Place, text_of
 from client.learn.vocabulary import PERCENT_WORDS, UNIT_KEYS, quantities_of
 from client.units import UNITS
+from shared.platinum import HIGHEST_C, LOWEST_C
 from shared.updates import Floats
 
 NULL = "null"
@@ -92,7 +93,8 @@ def _candidates(
 
 
 def _judged(group: Group, one: Series, quantity: str) -> Mapped | None:
-    named = quantities_of(one.last_words)
+    # A name that the unit contradicts says nothing: a demand of 50 % is no target.
+    named = {name for name in quantities_of(one.last_words) if one.can_be(name)}
     if not named and not (isinstance(one.place[-1], str) and len(one.place[-1]) > 2):
         named = {q for parts in one.words for q in quantities_of(parts)} - {"temperature_c"}
     by_place = quantity in named or (
@@ -111,7 +113,8 @@ def _judged(group: Group, one: Series, quantity: str) -> Mapped | None:
         return None
     judge = {"target_c": _target, "power": _power, "code": _code, "resistance_ohm": _ohms}[quantity]
     judge(group, found)
-    found.score += 1.0 * bool(one.said_unit)
+    # A share may be of anything.
+    found.score += (0.5 if quantity == "power" else 1.0) * bool(one.said_unit)
     found.words = _words_for_off(one, quantity)
     return found if found.score >= 1.0 else None
 
@@ -122,7 +125,9 @@ def _words_for_off(one: Series, quantity: str) -> dict[str, str]:
         return {}
     # A text may be a word as well; none of these was heard.
     likely = ("off", "none", "-") if one.is_text_number and quantity == "target_c" else ()
-    return dict.fromkeys((*one.off_words, *likely, NULL), "0")
+    # Its own word for no target is taken for off; what one of a power means may as well be all.
+    own = [word for word in one.off_words if quantity == "target_c" or is_off(word)]
+    return dict.fromkeys((*own, *likely, NULL), "0")
 
 
 def _switch(one: Series) -> Mapped:
@@ -284,12 +289,19 @@ def channels_in(
     used = {group.place for group in made}
     add_each(made, "target_c", leaves, used | taken)
     _settle_units(made, leaves)
+    made = [group for group in made if _may_be_heat(group.anchor)]
     for quantity in ("code", "resistance_ohm", "power", "flags"):
         used |= {part.series.place for group in made for part in group.parts.values()}
         also = _objects_of_bools(leaves) if quantity == "flags" else {}
         add_each(made, quantity, {**also, **leaves}, used | taken)
     _share_power_unit(made)
     return made
+
+
+def _may_be_heat(found: Mapped) -> bool:
+    """Whether most of what was read, in its unit, is on a sensor's curve; what the user says is."""
+    numbers = units.celsius(found.series.numbers, found.unit or "celsius")
+    return found.score >= _SAID or LOWEST_C < float(np.median(numbers)) < HIGHEST_C
 
 
 def _is_mostly_so(one: Series) -> bool:

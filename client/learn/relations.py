@@ -1,13 +1,13 @@
 """What ties two leaves together: their places, one following the other, the platinum curve."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from client.learn import chains, units
 from client.learn.chains import ChainLink
 from client.learn.series import Series
-from client.learn.tree import Keyed, Place, text_of
+from client.learn.tree import VALUES, Keyed, Place, Token, text_of
 from client.learn.vocabulary import (
     AXES,
     CHANNEL_WORDS,
@@ -17,8 +17,6 @@ from client.learn.vocabulary import (
 )
 from shared.updates import Floats
 
-VALUES = {"v", "val", "value", "x", "data"}
-"""Members that hold whatever an id stands for."""
 DEGREES = ("celsius", "kelvin", "fahrenheit")
 
 
@@ -75,6 +73,9 @@ def kinship(a: Series, b: Series) -> float:
     """How much two places look like one channel's, 0 to 1.5."""
     if a.place == b.place:
         return 0.0
+    if a.kin or b.kin:
+        moved = [Series(one.kin or one.place, beside=one.beside) for one in (a, b)]
+        return kinship(*moved)
     mine, theirs = _channel_words(a), _channel_words(b)
     items = [next((t for t in one.place if isinstance(t, Keyed)), None) for one in (a, b)]
     if items[0] != items[1] and items[0] is not None and items[1] is not None:
@@ -115,6 +116,23 @@ def kinship(a: Series, b: Series) -> float:
     if all(step.isdigit() for step in fork) or (by_index and a.place[:-1] != b.place[:-1]):
         return 0.0  # Two items of one array are two channels, and so are two arrays.
     return 0.8 if shared >= max(1, min(len(a.place), len(b.place)) - 2) else 0.0
+
+
+def refer(leaves: Mapping[Place, Series]) -> None:
+    """Note what is said to be for another thing: `{"id": "heater", "for": "thermo-1", …}`."""
+    steps: dict[tuple[int, str], Token] = {}
+    for place, one in leaves.items():
+        if one.is_number:
+            steps |= {(at, text_of(token)): token for at, token in enumerate(place)}
+    said = [place for place, one in leaves.items() if one.is_text and one.distinct == 1]
+    for place in said:
+        at = len(place) - 2
+        other = steps.get((at, str(leaves[place].last)))
+        if at < 0 or other is None or other == place[at]:
+            continue
+        for near, one in leaves.items():
+            if near[: at + 1] == place[: at + 1]:
+                one.kin = (*place[:at], other, *near[at + 1 :])
 
 
 def _stand_alike(a: Place, b: Place) -> bool:

@@ -1,5 +1,6 @@
 """What was seen of one leaf over time, and what can be said of it without its name."""
 
+import re
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -22,6 +23,9 @@ from shared.updates import Floats
 MAX_POINTS = 20_000
 LARGEST = 1e30
 """No reading, code or clock comes near it, and sums and squares below it stay finite."""
+_WORD = re.compile(r"[^\W\d_]+([ -][^\W\d_]+)?")
+OWN_WORDS = 2
+"""So many words of its own a host may have for where there is no number."""
 STANDS_S = 0.3
 """So long a running clock may seem to stand: messages of one moment come one after another."""
 LEAST_TICKS = 6
@@ -50,6 +54,8 @@ class Series:
     """When null was there."""
     beside: str = ""
     """The unit that a text beside it says."""
+    kin: Place = ()
+    """Where it would stand, were it with what a text beside it says that it is for."""
 
     def add(self, own_s: float, value: Any) -> None:
         if value is None:
@@ -61,14 +67,18 @@ class Series:
     @cached_property
     def is_number(self) -> bool:
         """All values are numbers, texts that are nothing but one, or words for `off`."""
-        known = [value is not None or _is_off(self.values[n]) for n, value in enumerate(self._all)]
+        off = set(self.off_words)
+        known = [
+            value is not None or (type(said) is str and said in off)
+            for said, value in zip(self.values, self._all, strict=True)
+        ]
         return all(known) and len(self.numbers) > 0
 
     @cached_property
     def is_text_number(self) -> bool:
         """Its numbers are texts, at least some."""
         return self.is_number and any(
-            type(value) is str and not _is_off(value) for value in self.values
+            type(value) is str and number_of(value) is not None for value in self.values
         )
 
     @cached_property
@@ -104,8 +114,13 @@ class Series:
 
     @cached_property
     def off_words(self) -> tuple[str, ...]:
-        """What it says instead of a number."""
-        return tuple(dict.fromkeys(value for value in self.values if _is_off(value)))
+        """What it says instead of a number: the usual words, or one or two of its own."""
+        texts = [value for value in self.values if type(value) is str]
+        said = dict.fromkeys(text for text in texts if number_of(text) is None)
+        own = [text for text in said if not is_off(text)]
+        known = sum(value is not None for value in self._all)
+        is_rest = known >= 2 and all(_WORD.fullmatch(text) for text in own)
+        return tuple(said) if len(own) <= OWN_WORDS and (is_rest or not own) else ()
 
     @cached_property
     def _all(self) -> list[float | None]:
@@ -343,7 +358,7 @@ def number_of(value: Any) -> float | None:
     return found if found is not None and abs(found) <= LARGEST else None
 
 
-def _is_off(value: Any) -> bool:
+def is_off(value: Any) -> bool:
     return type(value) is str and value.strip().lower() in OFF_WORDS
 
 
@@ -369,6 +384,10 @@ LEAST_FLUTTER = 3
 """Values that a measurement takes at least while it stands."""
 PARTS = 8
 """A stretch in which a setting stands is looked at in so many parts."""
+SETTLED_PARTS = 5
+"""It stands if, in the last such part,"""
+STANDS_STILL = 0.05
+"""it goes on by less than this part of its quickest rise."""
 JUMP = 0.25
 """Heat goes no such part of its whole range from one reading to the next."""
 
@@ -406,9 +425,20 @@ def _led(reading: Series, is_told: bool, begin_s: float, end_s: float, aim: floa
         return 0.0 if returns and not is_told else stands
     # What has nearly arrived must be slowing down; if it is not, it goes somewhere else.
     arrived = rise / (rise + abs(left))
-    if not is_told and arrived < LEAST_ARRIVED:
+    if arrived < LEAST_ARRIVED or _settles_elsewhere(values, near):
         return stands
     return max(stands, 0.65 + 0.03 * arrived + 0.22 * arrived * _slows(values[: peak + 1]))
+
+
+def _settles_elsewhere(values: Floats, near: float) -> bool:
+    """Whether it rose, and has come to stand where it is."""
+    part = max(len(values) // SETTLED_PARTS, STAND_READINGS)
+    if len(values) < 3 * part:
+        return False
+    at = np.arange(part) - (part - 1) / 2.0
+    slope = float(at @ values[-part:]) / float(at @ at)
+    quickest = float(np.max(values[part:] - values[:-part])) / part
+    return abs(slope) < STANDS_STILL * quickest and quickest * part > near
 
 
 def _slows(values: Floats) -> float:

@@ -1,6 +1,7 @@
 """Messages of one kind, which of them belong together, what each is about, and rows in them."""
 
 import itertools
+import re
 from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -16,6 +17,7 @@ from client.learn.vocabulary import CHANNEL_WORDS, quantities_of, words
 from client.pairs import is_name, object_of
 from client.values import number_in
 
+_MEASURE = re.compile(r"[+-]?\d+([.,]\d+ ?\S{0,8}| ?[^\W\d_]{1,3}(/[^\W\d_]{1,3})?)")
 _ALTERNATES = 0.2
 _FAR = 0.5
 """Two numbers are of different kinds if they differ by this part of the larger."""
@@ -153,7 +155,7 @@ def subjects(source: Source) -> tuple[Place, ...]:
         for place, value in leaves(message, {}):
             is_id = type(value) is int and 0 <= value < MAX_IDS and all_names(place)
             if (
-                (is_id or (type(value) is str and number_in(value) is None))
+                (is_id or (type(value) is str and not measures(value)))
                 and 0 < len(place) <= 3
                 and (place[0] not in ENVELOPE or (place == ("id",) and type(value) is str))
                 and "message" not in quantities_of(words(text_of(place[-1])))
@@ -179,6 +181,11 @@ def subjects(source: Source) -> tuple[Place, ...]:
         if _tells_apart(source, chosen):
             return chosen
     return ()
+
+
+def measures(text: str) -> bool:
+    """Whether a text is a number with whatever unit behind it: such a one names nothing."""
+    return number_in(text) is not None or bool(_MEASURE.fullmatch(text.strip()))
 
 
 def _tells_apart(source: Source, at: tuple[Place, ...]) -> bool:

@@ -30,7 +30,7 @@ from client.learn.vocabulary import (
 MAX_ANCHORS = 64
 """Temperatures that one host may have."""
 _ENOUGH = 1.4
-_TOLD = 9.0
+_TOLD = 99.0
 _HINTED = 0.3
 _UNTOLD = 0.0
 """Score of a leaf of which nothing is known."""
@@ -121,9 +121,7 @@ def _says_degrees(one: Series) -> bool:
 
 def _highest(one: Series) -> float:
     """The highest number that may be a temperature: whole ones may be parts of a degree."""
-    if not one.is_whole:
-        return 1500.0
-    return 1.5e6 if _says_degrees(one) else 150_000.0
+    return 1.5e6 if one.is_whole else 1500.0
 
 
 def _temperature(one: Series) -> Mapped:

@@ -44,6 +44,9 @@ def profile_text(draft: Draft, link: TextLink) -> str:
     lines = [*_head(draft, link), *_requests(draft), *_updates(draft)]
     for channel in draft.channels:
         lines += _channel(channel, draft)
+    for said, means in draft.rules.items():
+        lines += ["", "[[messages]]", f"pattern = {quoted(_literal(said))}  # you said so"]
+        lines += [f"state = {quoted(means)}"]
     return "\n".join(lines).rstrip() + "\n"
 
 
@@ -70,6 +73,11 @@ def shown(value: Any) -> str:
     if type(value) is float:
         return f"{value:.6g}"
     return clean(str(value), 40)
+
+
+def _literal(text: str) -> str:
+    """A pattern that is found where the text is."""
+    return "".join(f"\\{char}" if char in "\\.^$*+?{}[]()|" else char for char in text)
 
 
 def _head(draft: Draft, link: TextLink) -> Iterator[str]:

@@ -156,6 +156,32 @@ def path_of(place: Iterable[Token]) -> str:
     return "/".join(map(text_of, place))
 
 
+VALUES = {"v", "val", "value", "x", "data", "has"}
+"""Members that hold whatever that around them is named for; an `x` may be an axis as well."""
+
+
+def name_at(place: Place) -> Token:
+    """The step that names what stands at a place: the last, but for the value of a named thing."""
+    if len(place) < 2 or text_of(place[-1]) not in VALUES:
+        return place[-1]
+    is_item = isinstance(place[-2], Keyed)
+    is_thing = place[-1] != "x" and not text_of(place[-2]).isdigit()
+    return place[-2] if is_item or is_thing else place[-1]
+
+
+def stand_beside(a: Place, b: Place) -> bool:
+    """Whether two places are the same but for the steps that name them."""
+    name, other = name_at(a), name_at(b)
+    if isinstance(name, Keyed) and isinstance(other, Keyed) and name.key != other.key:
+        return False
+    return len(a) == len(b) and tuple(name if t is other else t for t in b) == a
+
+
+def is_own_value(place: Place) -> bool:
+    """Whether what stands there is the value of the item that it is named by."""
+    return name_at(place) is not place[-1]
+
+
 def text_of(token: Token) -> str:
     """The name in a token."""
     return str(token.value) if isinstance(token, Keyed) else token

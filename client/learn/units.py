@@ -109,6 +109,11 @@ def of_temperatures(pairs: Sequence[tuple[Series, Series | None]]) -> Unit:
     rests = [one for one, _ in pairs if one.high - one.low < 20.0 and one.low < coolest + 8.0]
     is_still = bool(rests)
     is_led = target is not None and follows(one, target) >= ARRIVED
+    for name, parts in (("millikelvin", 1000.0), ("centikelvin", 100.0), ("decikelvin", 10.0)):
+        is_like = 268.0 * parts <= coolest <= 335.0 * parts
+        # In parts of a kelvin a room looks like what is hot in smaller parts of a degree.
+        if is_like and (parts > 100.0 or _unit_of_targets(aims, ("millicelsius", name)) == name):
+            return Unit(name, f"the coolest reads {coolest:.6g}, a room's temperature in {name}")
     if coolest >= 10_000.0:
         return Unit("millicelsius", f"the coolest reads {coolest:.6g}: thousandths of a degree")
     if hottest > 12_000.0 or (1000.0 <= coolest < 6000.0 and not is_led):
@@ -136,11 +141,13 @@ def of_temperatures(pairs: Sequence[tuple[Series, Series | None]]) -> Unit:
     return Unit("celsius", "")
 
 
-def _unit_of_targets(aims: set[float]) -> str:
+def _unit_of_targets(
+    aims: set[float], among: Sequence[str] = ("celsius", "kelvin", "fahrenheit")
+) -> str:
     """Unit in which all targets are multiples of five degrees Celsius, if it is one alone."""
     if not aims:
         return ""
-    fits = [name for name in ("celsius", "kelvin", "fahrenheit") if _are_round(aims, name)]
+    fits = [name for name in among if _are_round(aims, name)]
     return fits[0] if len(fits) == 1 else ""
 
 

@@ -18,7 +18,7 @@ QUANTITY_WORDS: dict[str, str] = {
         ("degree", "degrees", "deg", "celsius", "kelvin", "fahrenheit"), "temperature_c"
     ),
     **dict.fromkeys(("ohm", "ohms", "resistance", "resistances"), "resistance_ohm"),
-    **dict.fromkeys(("speed", "velocity"), "speed_mm_s"),
+    **dict.fromkeys(("speed", "velocity", "pace", "velocidad", "vitesse"), "speed_mm_s"),
     # Control engineering (IEC 60050-351) and its shop talk.
     **dict.fromkeys(("actual", "measured", "measure", "reading"), "temperature_c"),
     **dict.fromkeys(("target", "targets", "set", "setpoint", "sp", "desired"), "target_c"),
@@ -31,9 +31,10 @@ QUANTITY_WORDS: dict[str, str] = {
     **dict.fromkeys(("flag", "flags", "fault", "faults", "alert", "alerts", "alarm"), "flags"),
     **dict.fromkeys(("alarms", "trouble", "troubles", "error", "errors"), "flags"),
     # Machining (ISO 6983 has the feed), and how long a system has been up (RFC 3418).
-    **dict.fromkeys(("feed", "feedrate"), "speed_mm_s"),
-    **dict.fromkeys(("uptime", "running", "alive", "awake"), "uptime_s"),
+    **dict.fromkeys(("feed", "feedrate", "vorschub"), "speed_mm_s"),
+    **dict.fromkeys(("uptime", "running", "alive", "awake", "age"), "uptime_s"),
     **dict.fromkeys(("state", "status", "phase", "mode", "condition"), "state"),
+    **dict.fromkeys(("zustand", "estado", "fase", "état", "etat", "stato", "betriebsart"), "state"),
     **dict.fromkeys(("message", "msg", "text"), "message"),
     # The English dictionary: what people write who name things for people.
     **dict.fromkeys(("warmth",), "temperature_c"),
@@ -46,7 +47,12 @@ QUANTITY_WORDS: dict[str, str] = {
     **dict.fromkeys(
         ("temperatur", "temperatura", "température", "mesure", "medida"), "temperature_c"
     ),
-    **dict.fromkeys(("soll", "sollwert", "consigne", "consigna", "objetivo", "cible"), "target_c"),
+    **dict.fromkeys(
+        ("soll", "sollwert", "consigne", "consigna", "objetivo", "cible", "meta", "ziel"),
+        "target_c",
+    ),
+    **dict.fromkeys(("meldung", "mensaje", "aviso", "messaggio", "hinweis"), "message"),
+    **dict.fromkeys(("laufzeit", "betriebszeit"), "uptime_s"),
     **dict.fromkeys(("leistung", "puissance", "potencia", "potenza"), "power"),
 }
 """Words that name one of our quantities."""
@@ -57,7 +63,17 @@ process variable."""
 
 POSITION_WORDS = {"position", "pos", "xyz", "where", "coordinates", "coords", "place", "location"}
 AXES = {"x": "x_mm", "y": "y_mm", "z": "z_mm"}
-FAN_WORDS = {"fan", "fans", "blower", "cooling", "ventilator"}
+FAN_WORDS = {
+    *("fan", "fans", "blower", "blowers", "cooling", "cooler", "ventilator", "vent", "vents"),
+    *("draught", "draft", "breeze", "gust", "wind", "airflow", "blowing"),
+    *("lüfter", "luefter", "gebläse", "geblaese", "ventilador", "ventiladores", "soplador"),
+    *("ventilateur", "ventilateurs", "soufflante", "ventola", "ventole", "ventoinha"),
+}
+"""The trade's words for what moves air, the dictionary's, and those of other languages."""
+FEED_WORDS = {"feed", "feedrate", "vorschub", "avance"}
+FILAMENT_WORDS = {"filament", "strand", "extrusion", "extruded", "draht", "filamento", "hilo"}
+RATE_WORDS = {"second", "s", "sec", "per", "rate", "speed", "flow", "feed", "vorschub"}
+"""The trade's words for what is fed, and how fast; in other languages too."""
 CLOCK_WORDS = {
     *("time", "clock", "timestamp", "moment", "at", "when", "stamp", "ts", "instant", "epoch"),
     *("hour", "now", "ticks"),
@@ -69,7 +85,8 @@ LIMIT_WORDS = {
     *("port", "number", "total", "layer", "layers", "length", "size", "width", "height"),
     *("kp", "ki", "kd", "pid", "voltage", "volts", "current", "memory", "cpu", "distance"),
     *("history", "past", "trend", "samples", "recent", "trace", "buffer", "average", "mean"),
-    *("watt", "watts", "w", "amps", "amperes", "joules", "rpm", "humidity", "pressure"),
+    *("watt", "watts", "vatio", "vatios", "w", "wh", "kwh", "amps", "amperes", "joules", "rpm"),
+    *("humidity", "pressure"),
 }
 WORKED_OUT = {
     *("avg", "average", "mean", "smooth", "smoothed", "filtered", "median", "peak", "highest"),
@@ -97,6 +114,9 @@ NAMES = {"names", "labels", "channels", "sensors", "titles", "ids", "keys", "ord
 
 CHANNEL_WORDS: dict[str, str] = {
     **dict.fromkeys(("nozzle", "hotend", "hot", "extruder", "head", "tool", "heads"), "nozzle"),
+    **dict.fromkeys(("düse", "duese", "boquilla", "buse", "ugello"), "nozzle"),
+    **dict.fromkeys(("bett", "druckbett", "heizbett", "cama", "letto"), "bed"),
+    **dict.fromkeys(("kammer", "bauraum", "gehäuse", "recinto", "cámara"), "chamber"),
     **dict.fromkeys(("bed", "plate", "platform", "surface", "table", "hotbed"), "bed"),
     **dict.fromkeys(("chamber", "enclosure", "cabinet", "air", "ambient", "room"), "chamber"),
     **dict.fromkeys(("board", "electronics", "mainboard", "pcb"), "board"),
@@ -112,6 +132,7 @@ UNIT_WORDS: dict[str, str] = {
     **dict.fromkeys(("mc", "millicelsius", "millidegrees"), "millicelsius"),
     **dict.fromkeys(("cc", "centicelsius", "centidegrees"), "centicelsius"),
     **dict.fromkeys(("dc", "decicelsius", "decidegrees"), "decicelsius"),
+    **{"mk": "millikelvin", "ck": "centikelvin", "dk": "decikelvin", "millikelvin": "millikelvin"},
 }
 UNIT_KEYS = {"unit", "units", "uom", "scale"}
 PERCENT_WORDS = {"%", "percent", "pct", "pc", "percentage"}

@@ -11,18 +11,26 @@ GAPS_KEPT = 32
 ROWS_TO_LEARN = 8
 UNKNOWN_SILENCE_S = 30.0
 """Limit until so many rows have shown the host's spacing."""
+ALIKE = 0.5
+"""A gap of this part of a longer one is as that was: the host speaks so."""
 LATER = 2.0
 """An update that comes after so many of the host's own spacings is late."""
 
 
 class Cadence:
-    """The host's own spacing of updates, from row numbers and its latest gaps."""
+    """The host's own spacing of updates, from row numbers and its latest gaps.
+
+    A gap beyond the limit is a silence only where most rows came without one: what comes each time
+    is the host's habit, be it an hour.
+    """
 
     def __init__(self) -> None:
         self._first_s = math.nan
         self._first_row = 0
-        self._silent_s = 0.0
+        self._lost_s = 0.0
         self._gaps: deque[float] = deque(maxlen=GAPS_KEPT)
+        self._long: list[float] = [0.0, 0.0, 0.0]
+        """Gaps beyond the limit: how many, how long together, the longest."""
         self._late_row = -1
         self._late_rows = 0
         """The newest late row, and how many came late one after the other."""
@@ -30,28 +38,41 @@ class Cadence:
     def begin(self, row: int, time_s: float) -> None:
         self._first_s, self._first_row = time_s, row
 
-    def gap(self, seconds: float, row: int, before_s: float, was_silence: bool) -> None:
-        """A gap that `row` ends; silences are no habit of the host."""
+    def is_silence(self, seconds: float, row: int, before_s: float) -> bool:
+        """Whether a gap that `row` ends was one, as far as the rows before it tell."""
+        is_long = seconds > self.limit_s(row, before_s)
+        return is_long and not self._is_habit(row - self._first_row, 1)
+
+    def gap(self, seconds: float, row: int, before_s: float) -> None:
+        """A gap that `row` ends."""
         if seconds > LATER * self.spacing_s(row, before_s):
             self._late_rows = self._late_rows + 1 if self._late_row == row - 1 else 1
             self._late_row = row
-        if was_silence:
-            self._silent_s += seconds
-        else:
-            self._gaps.append(seconds)
+        count, total_s, longest_s = self._long
+        if seconds > self.limit_s(row, before_s):
+            self._long = [count + 1, total_s + seconds, max(longest_s, seconds)]
+            return
+        self._gaps.append(seconds)
+        if seconds >= ALIKE * longest_s > 0.0 and self._is_habit(row - self._first_row, 1):
+            self._long = [0.0, 0.0, 0.0]
+
+    def _is_habit(self, rows: int, more: int = 0) -> bool:
+        """Whether gaps beyond the limit, and so many more, are half of the rows."""
+        return rows > 0 and 2.0 * (self._long[0] + more) >= rows
 
     def outage(self, seconds: float, row: int) -> None:
         """A gap over which the link was gone, up to `row`: it tells nothing of the host's habit,
         and takes nothing back of what was late before.
         """
-        self._silent_s += seconds
+        self._lost_s += seconds
         if self._late_row == row - 1:
             self._late_row = row
 
     def spacing_s(self, row: int, last_s: float) -> float:
         """The host's own spacing; NaN before any."""
         rows = row - 1 - self._first_row
-        return (last_s - self._first_s - self._silent_s) / rows if rows > 0 else math.nan
+        silent_s = self._lost_s + (0.0 if self._is_habit(rows) else self._long[1])
+        return (last_s - self._first_s - silent_s) / rows if rows > 0 else math.nan
 
     def late_before(self, row: int) -> int:
         """How many rows came late one after the other, up to the one before this."""
@@ -60,7 +81,9 @@ class Cadence:
     def limit_s(self, row: int, last_s: float) -> float:
         """Silence from here on is stale; `row` is the next one, `last_s` the last one's time."""
         rows = row - 1 - self._first_row
+        longest_s = max(self._gaps, default=0.0)
+        if self._is_habit(rows):
+            longest_s = max(longest_s, self._long[2])
         if rows < ROWS_TO_LEARN:
-            return UNKNOWN_SILENCE_S
-        spacing_s = self.spacing_s(row, last_s)
-        return max(SILENCE_S, SPACINGS * spacing_s, GAPS * max(self._gaps, default=0.0))
+            return max(UNKNOWN_SILENCE_S, GAPS * longest_s)
+        return max(SILENCE_S, SPACINGS * self.spacing_s(row, last_s), GAPS * longest_s)

@@ -145,7 +145,9 @@ class Tracker:
     def departs(self, moment: Moment, base: float) -> bool:
         """Whether the reading departs from `base` at this row; it is then followed on."""
         sample = moment.sample
-        if not sample.changed:
+        low, high = self._plan.ends(sample.in_ohms)
+        # What comes back from beyond an end comes from no reading.
+        if not sample.changed or not low < base < high:
             return False
         learned = moment.learned
         delta = sample.signal - base
@@ -313,12 +315,10 @@ class Tracker:
         return out.was_high or out.was_low
 
     def _is_high(self, signal: float) -> bool:
-        out = self.now
-        return out is not None and out.in_ohms and signal >= self._plan.high_ohm
+        return self.now is not None and signal >= self._plan.ends(self.now.in_ohms)[1]
 
     def _is_low(self, signal: float) -> bool:
-        out = self.now
-        return out is not None and out.in_ohms and signal <= self._plan.low_ohm
+        return self.now is not None and signal <= self._plan.ends(self.now.in_ohms)[0]
 
 
 def least_rise(learned: Learned) -> float:

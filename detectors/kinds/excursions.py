@@ -33,6 +33,7 @@ from detectors.kinds.excursion import (
     End,
     Excursion,
     Tracker,
+    least_rise,
 )
 from detectors.reports import Departure, Sighting
 from detectors.table.bits import MOST_CHANCE_OF_SIZE, WEAK_CHANCE_OF_SIZE, flipped_bit
@@ -40,6 +41,7 @@ from detectors.table.frame import ChannelColumns, Frame, ohm_per_code
 from detectors.table.plan import ChannelPlan
 from shared.events import NotEvaluated
 from shared.kinds import KINDS
+from shared.when import spelt
 from shared.words import Kind
 
 RECENT_S = 600.0
@@ -57,6 +59,9 @@ is the rest of its return."""
 FLIPS_OF = 16
 FLIPS_SHARE = 0.15
 """Of the latest excursions so many must be flips of a bit, or the few are chance."""
+MOST_HEAT_C = 50.0
+"""Where heat may do more between two readings, faults are told from it no more: a break of a good
+contact is of about this size (a choice)."""
 CODE_TOLERANCE = 1.0
 """Codes; three sd of noise on top."""
 WEAK_SHARE = 0.75
@@ -106,9 +111,15 @@ class ExcursionDetector(RowDetector):
         self._last_end_s = 0.0
         self._last_row = 0
         self._last_s = 0.0
+        self._heat_c = self._spacing_s = 0.0
+        """What heat may do from one row to the next, K, and the time between them."""
         self.busy = False
 
     def suspects(self, columns: ChannelColumns, frame: Frame, given: Given) -> NDArray[np.bool_]:
+        if len(given.window):
+            learned = given.learned.after(int(given.window[-1]))
+            self._spacing_s = learned.spacing_s
+            self._heat_c = least_rise(learned) * learned.spacing_s
         return self._tracker.suspects(columns, given)
 
     def step(self, moment: Moment, say: Say) -> None:
@@ -150,11 +161,16 @@ class ExcursionDetector(RowDetector):
             self._stayed(out, self._last_row, self._last_s, say)
 
     def not_evaluated(self) -> list[NotEvaluated]:
-        plan, channel = self._plan, self._plan.name
-        if plan.has_code or plan.degrees_give_codes:
-            return []
-        why = "no code is reported, and degrees do not give it back"
-        return [NotEvaluated(kind=Kind.BIT_FLIP, channel=channel, why=why)]
+        plan, channel, found = self._plan, self._plan.name, list[NotEvaluated]()
+        if not plan.has_code and not plan.degrees_give_codes:
+            why = "no code is reported, and degrees do not give it back"
+            found.append(NotEvaluated(kind=Kind.BIT_FLIP, channel=channel, why=why))
+        if self._heat_c > MOST_HEAT_C:
+            seldom = f"one reading in {spelt(self._spacing_s)}"
+            why = f"{seldom}: heat may move it by {self._heat_c:.0f} K from one to the next"
+            kinds = (Kind.SPIKE, Kind.CONTACT_BREAK, Kind.STEP)
+            found += [NotEvaluated(kind=kind, channel=channel, why=why) for kind in kinds]
+        return found
 
     # -- one excursion --
 

@@ -26,7 +26,7 @@ from detectors.table.frame import ChannelColumns, Frame, Sample
 from detectors.table.plan import ChannelPlan
 from detectors.table.scale import is_end_shaped
 from shared.events import NotEvaluated
-from shared.platinum import HIGHEST_C, LOWEST_C
+from shared.when import spelt
 from shared.words import HostState, Kind
 
 LEAST_S = 3.0
@@ -44,11 +44,9 @@ SLOWEST_S, AIR_C = 3600.0, 45.0
 LEAST_FALL_STEPS, LEAST_FALL_K = 3.0, 1.0
 LEAST_RUN = 16
 
-_ALONE = "the same reading {run} times ({seconds:.0f} s): noise alone would move it"
-_MOVED = "the same reading for {seconds:.0f} s while power or target moved"
-_STAYS_HOT = (
-    "the same {celsius:.1f} °C for {seconds:.0f} s with its heater off: what is so hot would cool"
-)
+_ALONE = "the same reading {run} times ({time}): noise alone would move it"
+_MOVED = "the same reading for {time} while power or target moved"
+_STAYS_HOT = "the same {celsius:.1f} °C for {time} with its heater off: what is so hot would cool"
 
 
 class FrozenDetector(RowDetector):
@@ -156,12 +154,12 @@ class FrozenDetector(RowDetector):
         plan = self._plan
         if is_end_shaped(sample.code) and not plan.scale.is_told:
             return True
-        low, high = (plan.low_ohm, plan.high_ohm) if sample.in_ohms else (LOWEST_C, HIGHEST_C)
+        low, high = plan.ends(sample.in_ohms)
         return not low < sample.signal < high
 
-    def _figures(self, moment: Moment) -> dict[str, float]:
-        seconds = moment.time_s - moment.held_since_s
-        return {"run": moment.run, "seconds": seconds, "celsius": moment.sample.celsius}
+    def _figures(self, moment: Moment) -> dict[str, float | str]:
+        time = spelt(moment.time_s - moment.held_since_s)
+        return {"run": moment.run, "time": time, "celsius": moment.sample.celsius}
 
     def _sighting(self, moment: Moment, text: str, moved: bool) -> Sighting:
         sample = moment.sample

@@ -110,7 +110,7 @@ class LinkDetector(HostDetector):
         # Of the link and of silence an unknown word says as much as any other.
         self._state = HostState.UP if state is None else state
         if was is HostState.GONE:
-            self._back_s = time_s
+            self._back_s, self._limit_s = time_s, math.nan
             say(self._back(row, time_s))
         if was is HostState.HALTED:
             say(self._over(row, time_s))
@@ -146,7 +146,7 @@ class LinkDetector(HostDetector):
             self._cadence.begin(row, time_s)
             return
         gap_s = time_s - before_s
-        is_silence, was_gone = self._silent, row == self._gone_row
+        was_gone = row == self._gone_row
         if was_gone and grew_s >= RAN_ON * gap_s:
             self._story.ran_on = True
             say(self._back(row, time_s))
@@ -154,7 +154,7 @@ class LinkDetector(HostDetector):
             self._end_silence(row, time_s, say)
         elif self._state is not HostState.GONE and not was_gone:
             limit_s = self._cadence.limit_s(row, before_s)
-            is_silence = gap_s > limit_s
+            is_silence = self._cadence.is_silence(gap_s, row, before_s)
             if is_silence and 0.0 <= grew_s < min(SAME_TIME * gap_s, limit_s):
                 # The controller's own clock says so little went by: the host's was set.
                 say(leap(row, time_s, before_s, gap_s - grew_s))
@@ -165,7 +165,7 @@ class LinkDetector(HostDetector):
         if was_gone:
             self._cadence.outage(gap_s, row)
         else:
-            self._cadence.gap(gap_s, row, before_s, is_silence)
+            self._cadence.gap(gap_s, row, before_s)
 
     def passed(self, row: int, time_s: float, heard_s: float, say: Say) -> None:
         self._knows_link = True
@@ -229,11 +229,16 @@ class LinkDetector(HostDetector):
             say(self._silence(row, time_s, self._heard_s, None, self._limit_s))
         elif said.what is What.OTHERS and self._lost_s == self._lost_s:
             say(self._back(row, self._back_s))
-        elif said.what is What.HELD_UP and time_s - self._back_s <= HELD_UP_S:
+        elif said.what is What.HELD_UP and self._is_just_over(time_s):
             text = self._silence(row, time_s, self._heard_s, self._back_s, self._limit_s).text
             facts = self._story.facts()
             end_s = self._back_s
             say(Cleared(row, time_s, EVERY_CHANNEL, Kind.STALE, end_s, text=text, facts=facts))
+
+    def _is_just_over(self, time_s: float) -> bool:
+        """Whether a silence, rather than a loss, ended lately."""
+        is_silence = not math.isnan(self._limit_s)
+        return is_silence and time_s - self._back_s <= HELD_UP_S
 
     def _begin_loss(self, row: int, time_s: float) -> None:
         answers = self._silent and self._story.answers
@@ -279,7 +284,7 @@ class LinkDetector(HostDetector):
             end_s=end_s,
             value=limit_s,
             unit="s",
-            text=f"no update for more than {limit_s:.3g} s{up}{beside}",
+            text=f"no update for more than {spelt(limit_s)}{up}{beside}",
             facts={
                 "limit_s": limit_s,
                 "link_known": float(self._knows_link),

@@ -67,6 +67,7 @@ MOST_WAITING = 6
 LOUD_WINDOWS = 8
 """Latest loud windows that are held against heat."""
 REVIEW_WINDOWS = 64
+HELD = 0.5
 FRESHER = 4.0
 TOLD_TWICE = math.log(2.0)
 """Noise of readings that are each told twice looks half as large (computed). It is asked where
@@ -105,6 +106,8 @@ class _Own:
     fresh: float = float(ROWS)
     """Rows of a window that changed."""
     waited: int = 0
+    held: int = 0
+    """Windows on end in which the reading mostly stood, unlike before."""
     chart: Cusum = field(default_factory=lambda: Cusum(SLACK, LEAST_LIMIT))
     loud: deque[_Loud] = field(default_factory=lambda: deque(maxlen=LOUD_WINDOWS))
     """Those that raised the chart since it stood at 0."""
@@ -168,6 +171,13 @@ class _Own:
             self._unreviewed = 0
             self._review(window_s)
 
+    def is_held(self, fresh: float) -> bool:
+        """Whether a window in which so many rows changed is hardly the channel's: a reading that
+        stands shows no noise. If it goes on so, it is another rhythm."""
+        stands = self.fresh >= 0.5 * ROWS and fresh < HELD * self.fresh
+        self.held = self.held + 1 if stands else 0
+        return 0 < self.held <= MOST_WAITING
+
     def fresher(self, window: ClosedWindow) -> float:
         """What it explains that more of a window's readings are fresh than were; a logarithm."""
         more = window.changes - self.fresh
@@ -230,6 +240,8 @@ class NoiseDetector(WindowDetector):
                     own.begin(size, fresh[index])
                     continue
                 own.begin_as(other)
+            if own.is_held(fresh[index]):
+                continue
             above = size - (own.size if own.size > tells else tells)
             if self._is_up:
                 self._go_on(closed[index], above, say)

@@ -21,7 +21,6 @@ from detectors.table.frame import ChannelColumns, Frame, Sample
 from detectors.table.plan import ChannelPlan
 from detectors.table.scale import are_end_shaped, is_end_shaped
 from shared.events import NotEvaluated
-from shared.platinum import HIGHEST_C, LOWEST_C
 from shared.words import Kind
 
 TWO = 2
@@ -43,8 +42,8 @@ class RailDetector(RowDetector):
         self.busy = False
 
     def suspects(self, columns: ChannelColumns, frame: Frame, given: Given) -> NDArray[np.bool_]:
-        high = np.where(columns.in_ohms, self._plan.high_ohm, HIGHEST_C)
-        low = np.where(columns.in_ohms, self._plan.low_ohm, LOWEST_C)
+        ends = [np.array(self._plan.ends(in_ohms))[:, None] for in_ohms in (True, False)]
+        low, high = np.where(columns.in_ohms, *ends)
         beyond: NDArray[np.bool_] = (columns.signal >= high) | (columns.signal <= low)
         if not self._knows_ends:
             beyond |= are_end_shaped(columns.code)
@@ -63,9 +62,7 @@ class RailDetector(RowDetector):
 
     def _side(self, moment: Moment) -> Kind | None:
         sample = moment.sample
-        low, high = LOWEST_C, HIGHEST_C
-        if sample.in_ohms:
-            low, high = self._plan.low_ohm, self._plan.high_ohm
+        low, high = self._plan.ends(sample.in_ohms)
         if sample.signal >= high:
             return Kind.CODE_HIGH
         if sample.signal <= low:

@@ -60,6 +60,10 @@ class ChannelPlan:
         bottom_ohm = ENDS * scale.ohm_per_code if scale.ohm_per_code > 0.0 else 0.0
         return max(scale.r0_ohm * self._lowest, bottom_ohm)
 
+    def ends(self, in_ohms: bool) -> tuple[float, float]:
+        """Lower and upper end in units of the signal, at and beyond which nothing is a reading."""
+        return (self.low_ohm, self.high_ohm) if in_ohms else (LOWEST_C, HIGHEST_C)
+
     @property
     def ohm_per_kelvin(self) -> float:
         return self.scale.r0_ohm * _SLOPE_AT_150_C

@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 from detectors.engine.watch import Watch
 from shared.absent import absent_key
 from shared.chain import EXAMPLE
-from shared.events import Event
 from shared.updates import Update, Value, batch_of
 from tests.detectors.logs import steady
 from tests.levels import first
@@ -99,13 +98,13 @@ def resting_log(seed: int) -> list[Update]:
     return rows
 
 
-def events_of(updates: list[Update], cuts: list[int]) -> tuple[list[Event], Any]:
+def events_of(updates: list[Update], cuts: list[int]) -> tuple[list[str], Any]:
     watch = Watch({"nozzle": EXAMPLE})
     for start, stop in zip([0, *cuts], [*cuts, len(updates)], strict=True):
         watch.feed(batch_of(updates[start:stop]))
     watch.finish()
-    # As text: a figure that could not be told is NaN, which equals nothing.
-    return watch.events, (watch.not_evaluated(), repr(watch.chain_states()))
+    # As text: a figure that could not be told is NaN, which equals nothing, and 1 is not 1.0.
+    return list(map(repr, watch.events)), (watch.not_evaluated(), repr(watch.chain_states()))
 
 
 @pytest.mark.parametrize("examples", first(1, [12, 40]))

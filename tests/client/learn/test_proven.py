@@ -302,3 +302,132 @@ def test_of_two_switches_the_state_is_the_one_that_calls_a_host_that_runs_up() -
     told = places(draft)
     assert told["host.state"].endswith("locked_out")
     assert not [name for name in told if name.endswith(".flags")]
+
+
+def test_a_measurement_in_a_unit_that_is_not_known_names_nothing() -> None:
+    """A supply's volts as text come and go among few values, as names do."""
+
+    def say(m: Machine) -> list[Any]:
+        tip = {"is": f"{m.nozzle.shown:.2f} °C", "set": f"{m.nozzle.goal:.0f} °C"}
+        return [{"rail": f"{24.0 + m.n * 7 % 9 / 100:.2f} V", "zones": [{"zone": "tip"} | tip]}]
+
+    draft = learn(entries_of(say))
+    assert len([channel for channel in draft.channels if "temperature_c" in channel.parts]) == 1
+    assert not any(source.under for source in draft.sources)
+
+
+def test_what_is_allowed_at_most_is_no_target() -> None:
+    """A reading comes nearer to its limit too, and comes to stand far below it."""
+
+    def say(m: Machine) -> list[Any]:
+        return [{n: {"reading": round(h.shown, 2), "roof": 300.0} for n, h in heaters(m)}]
+
+    for steps in (400, 900):
+        draft = learn(entries_of(say, steps=steps))
+        assert [key for key in places(draft) if key.endswith("target_c")] == [], steps
+
+
+def test_what_is_said_to_be_for_a_sensor_is_that_sensors(tmp_path: Path) -> None:
+    """Things of their own that say which one they heat, in another order; off in its own word."""
+
+    def say(m: Machine) -> list[Any]:
+        (n, a), (k, b) = list(heaters(m))
+        probes = [{"id": n, "temp": a.shown}, {"id": k, "temp": b.shown}]
+        drives = [
+            {"id": each, "for": name, "goal": goal, "demand": f"{h.power * 255:.0f}/255"}
+            for each, name, h in (("y", k, b), ("z", n, a))
+            for goal in [f"{h.goal + 273.15:.2f} K" if m.n > 11 else "resting"]
+        ]
+        return [{"probes": probes, "drives": drives}]
+
+    entries = entries_of(say)
+    draft = learn(entries)
+    held = values(draft, entries, tmp_path)
+    names = {channel.theirs: channel.name for channel in draft.channels}
+    last = json.loads(entries[-1].payload)["drives"]
+    for drive in last:
+        goal = held[f"{names[drive['for']]}.target_c"]
+        assert goal == pytest.approx(float(drive["goal"].split()[0]) - 273.15)
+        share = float(drive["demand"].split("/")[0]) / 255
+        assert held[f"{names[drive['for']]}.power"] == pytest.approx(share)
+
+
+@pytest.mark.parametrize(("parts", "unit"), [(1000, "millikelvin"), (10, "decikelvin")])
+def test_parts_of_a_kelvin_are_told_from_parts_of_a_degree(
+    parts: int, unit: str, tmp_path: Path
+) -> None:
+    """By a room's temperature and by targets that are round in °C; names are but letters."""
+
+    def say(m: Machine) -> list[Any]:
+        rows: dict[str, int] = {}
+        for letter, (_, h) in zip("ab", heaters(m), strict=True):
+            is_k, aim_k = (round((celsius + 273.15) * parts) for celsius in (h.shown, h.goal))
+            rows |= {f"{letter}.m": is_k, f"{letter}.s": aim_k if h.goal else 0}
+            rows |= {f"{letter}.d": round(1000 * h.power)}
+        return [{"seen": [list(pair) for pair in rows.items()], "us": round(m.up_s * 1e6)}]
+
+    entries = entries_of(say)
+    draft = learn(entries)
+    held = values(draft, entries, tmp_path)
+    assert held["nozzle.target_c"] == pytest.approx(210.0, abs=0.6 / parts)
+    degrees = [part for c in draft.channels for q, part in c.parts.items() if q.endswith("_c")]
+    assert {part.unit for part in degrees} == {unit}
+
+
+def test_the_filaments_feed_is_told_from_the_speed_of_the_way(tmp_path: Path) -> None:
+    """Both are millimetres a second; the positions show which is which, and by what minute."""
+
+    def say(m: Machine) -> list[Any]:
+        x, y = 100.0 + 60.0 * math.sin(m.n / 5.0), 100.0 + 60.0 * math.cos(m.n / 5.0)
+        way = {"x": round(x, 2), "y": round(y, 2), "z": 0.4, "pace": 48.0 * 60.0}
+        return [{"tip": {"temp": m.nozzle.shown}, "way": way, "feed": 1.9, "vent": "40 %"}]
+
+    entries = entries_of(say)
+    held = values(learn(entries), entries, tmp_path)
+    assert held["motion.feed_mm_s"] == 1.9
+    assert held["motion.speed_mm_s"] == pytest.approx(48.0)
+    assert held["fan.speed"] == pytest.approx(0.4)
+
+
+def test_a_part_of_a_sentence_can_say_that_the_machine_is_stopped(tmp_path: Path) -> None:
+    """Where the host has no other word for its state."""
+
+    def say(m: Machine) -> list[Any]:
+        line = "The print has begun." if m.n < 50 else "Layer two, all is well."
+        return [{"tip": {"temp": round(m.nozzle.shown, 2)}, "line": line}]
+
+    entries = entries_of(say)
+    answers = answers_in([], ["has begun=up", "I put the heaters out (=halted"])
+    draft = learn(entries, answers=answers)
+    assert values(draft, entries, tmp_path)["host.state"] == "up"
+    out = "I put the heaters out (a sensor is lost)."
+    held = told(draft, entries, {"tip": {}, "line": out}, tmp_path)
+    assert held["host.state"] == "halted"
+
+
+def test_a_clock_of_seconds_without_a_name_is_known_by_its_exactness() -> None:
+    """A bed keeps no such line."""
+
+    def say(m: Machine) -> list[Any]:
+        late = abs(m.chance.gauss(0.0, 0.004))
+        return [[{"tip": {"temp": round(m.nozzle.shown, 2)}}, round(m.up_s - late, 3)]]
+
+    clock = list(learn(entries_of(say)).clocks.values())
+    assert [found.unit for found in clock] == ["s"]
+
+
+def test_short_names_beside_x_and_y_are_no_axes(tmp_path: Path) -> None:
+    """One object of letters alone, in tenths of a degree."""
+
+    def say(m: Machine) -> list[Any]:
+        (_, a), (_, b) = heaters(m)
+        heat = {"n": round(10 * a.shown), "N": round(10 * a.goal), "p": round(255 * a.power)}
+        heat |= {"b": round(10 * b.shown), "B": round(10 * b.goal), "q": round(255 * b.power)}
+        way = {"x": round(100 * m.x), "y": round(100 * m.y), "z": 40}
+        return [{**heat, **way, "v": 2400 + m.n % 7, "u": 10 + m.n % 5, "l": m.n // 40}]
+
+    entries = entries_of(say)
+    held = values(learn(entries), entries, tmp_path)
+    assert held["nozzle.target_c"] == 210.0
+    assert held["nozzle.power"] == 1.0
+    assert not any(key.startswith(("x.", "y.")) for key in held)

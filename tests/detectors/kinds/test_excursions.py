@@ -274,3 +274,45 @@ def test_an_event_keeps_the_worse_of_its_jumps() -> None:
 
     (found,) = events(log_of(plant, SECONDS, 1, both))
     assert (found.kind, found.count, found.severity) == (Kind.SPIKE, 2, Severity.FAILURE)
+
+
+@pytest.mark.parametrize("beyond", [988.0, 1372.0, 850.0, -200.0, -242.0, -273.15])
+@pytest.mark.parametrize(
+    "rows", [slice(0, 40), slice(1000, 1003), slice(1000, 1040), slice(-3, None)]
+)
+def test_degrees_beyond_the_curve_are_no_jump_there_nor_back(beyond: float, rows: slice) -> None:
+    """Of degrees alone, −200 to 850 °C (IEC 60751): the limit is told, and no step of 800 K."""
+    rng = np.random.default_rng(7)
+    time_s = np.arange(0.0, 1200.0, 0.5)
+    reading = np.round(200.0 + rng.normal(0.0, 0.05, len(time_s)), 2)
+    reading[rows] = beyond
+    updates = [
+        Update(float(at), {"nozzle.temperature_c": float(value)})
+        for at, value in zip(time_s, reading, strict=True)
+    ]
+    watch = Watch()
+    watch.feed(batch_of(updates))
+    watch.finish()
+    kinds = [event.kind for event in watch.events if event.absorbed_by is None]
+    end = Kind.CODE_HIGH if beyond > 0.0 else Kind.CODE_LOW
+    assert kinds[:1] == [end]
+    assert Kind.STEP not in kinds
+    assert Kind.SPIKE not in kinds
+    (event,) = [event for event in watch.events if event.kind is end]
+    first = rows.start if rows.start >= 0 else len(time_s) + rows.start
+    assert event.start_s == time_s[first]
+
+
+def test_one_reading_a_minute_says_what_it_cannot_tell() -> None:
+    """Heat may do in a minute what a step does."""
+    rng = np.random.default_rng(8)
+    updates = [
+        Update(60.0 * n, {"room.temperature_c": round(22.0 + rng.normal(0.0, 0.05), 2)})
+        for n in range(300)
+    ]
+    watch = Watch()
+    watch.feed(batch_of(updates))
+    watch.finish()
+    why = {found.kind: found.why for found in watch.not_evaluated() if found.channel == "room"}
+    for kind in (Kind.SPIKE, Kind.STEP, Kind.CONTACT_BREAK):
+        assert why[kind].startswith("one reading in 60 s: heat may move it by")

@@ -152,3 +152,27 @@ def test_each_stop_is_told_in_the_states_own_text_be_it_the_same() -> None:
             watch.feed(batch_of(updates[first : first + step]))
         halts = [event.text for event in watch.events if event.kind is Kind.HALT]
         assert halts == ["the host stopped the machine: bolted"] * 2
+
+
+@pytest.mark.parametrize("period_s", [45.0, 300.0, 3600.0])
+def test_a_host_that_speaks_once_in_minutes_or_hours_is_not_silent(period_s: float) -> None:
+    """From the second row on its period is known, and what is longer than ten of it is told."""
+    assert not events(every(period_s))
+    times = every(period_s, gap_s=12.0 * period_s)
+    (event,) = events(times)
+    assert (event.kind, event.start_s, event.end_s) == (Kind.STALE, times[49], times[50])
+
+
+def test_a_first_gap_is_no_habit_once_rows_come_faster() -> None:
+    """A log whose first row stands alone deafens nothing."""
+    times = [0.0, *(600.0 + time_s for time_s in every(0.25, rows=200, gap_s=20.0))]
+    (event,) = events(times)
+    assert (event.start_s, event.end_s) == (times[100], times[101])
+
+
+def test_live_a_first_silence_is_told_and_an_hour_later_none_is() -> None:
+    """Nobody can know at first that a host speaks once an hour; time that passes tells it."""
+    times = every(3600.0, rows=12)
+    ticks = tuple(float(at) for at in np.arange(1.0, times[-1], 10.0) if at % 3600.0)
+    (event,) = events(times, ticks=ticks)
+    assert (event.start_s, event.end_s) == (0.0, 3600.0)

@@ -185,3 +185,15 @@ def test_readings_that_are_no_longer_told_twice_are_no_noise() -> None:
     assert (
         events(Batch(time_s, {"bed.temperature_c": np.round(reading, 3).astype(np.float64)})) == []
     )
+
+
+@pytest.mark.parametrize("rows", [40, 240, 1000])
+def test_a_reading_that_stands_and_moves_again_as_before_is_no_rise(rows: int) -> None:
+    """The windows in which it begins and ceases to stand are not the channel's noise."""
+    rng = np.random.default_rng(rows)
+    time_s = np.arange(0.0, 1500.0, 0.5)
+    reading = np.round(200.0 + rng.normal(0.0, 0.5, len(time_s)), 3)
+    reading[1000 : 1000 + rows] = reading[1000]
+    assert events(Batch(time_s, {"nozzle.temperature_c": reading})) == []
+    louder = np.where(np.arange(len(time_s)) > 2400, 200.0 + 3.0 * (reading - 200.0), reading)
+    assert len(events(Batch(time_s, {"nozzle.temperature_c": louder}))) == 1
