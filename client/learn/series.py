@@ -385,9 +385,9 @@ LEAST_FLUTTER = 3
 PARTS = 8
 """A stretch in which a setting stands is looked at in so many parts."""
 SETTLED_PARTS = 5
-"""It stands if, in the last such part,"""
-STANDS_STILL = 0.05
-"""it goes on by less than this part of its quickest rise."""
+"""Its speed at the end is that of the last such part."""
+SLOWER = 0.5
+"""What noise, and power that is not full, may do to it."""
 JUMP = 0.25
 """Heat goes no such part of its whole range from one reading to the next."""
 
@@ -425,20 +425,25 @@ def _led(reading: Series, is_told: bool, begin_s: float, end_s: float, aim: floa
         return 0.0 if returns and not is_told else stands
     # What has nearly arrived must be slowing down; if it is not, it goes somewhere else.
     arrived = rise / (rise + abs(left))
-    if arrived < LEAST_ARRIVED or _settles_elsewhere(values, near):
+    if arrived < LEAST_ARRIVED or _settles_elsewhere(values, aim, near):
         return stands
     return max(stands, 0.65 + 0.03 * arrived + 0.22 * arrived * _slows(values[: peak + 1]))
 
 
-def _settles_elsewhere(values: Floats, near: float) -> bool:
-    """Whether it rose, and has come to stand where it is."""
+def _settles_elsewhere(values: Floats, aim: float, near: float) -> bool:
+    """Whether it has slowed down by more than what heats it for that aim would let it.
+
+    At full power heat loses speed in proportion to the way to where full power ends, which is no
+    nearer than the aim: of its speed is left at least what of the way is left.
+    """
     part = max(len(values) // SETTLED_PARTS, STAND_READINGS)
-    if len(values) < 3 * part:
+    if len(values) < 3 * part or aim - values[-1] <= near:
         return False
     at = np.arange(part) - (part - 1) / 2.0
     slope = float(at @ values[-part:]) / float(at @ at)
     quickest = float(np.max(values[part:] - values[:-part])) / part
-    return abs(slope) < STANDS_STILL * quickest and quickest * part > near
+    left = float((aim - values[-1]) / (aim - values.min()))
+    return quickest * part > near and slope < SLOWER * left * quickest
 
 
 def _slows(values: Floats) -> float:

@@ -248,14 +248,16 @@ class DriftDetector:
         means = _MEANS[: len(spans), -len(latest) :]
         rows: Floats = means @ np.array([row for _, row, _ in latest])
         power = means @ np.array([power for _, _, power in latest])
-        warmth = rows[:, :1]
         more = power[:, None] - rows @ known.theta.T
+        noise = balance.noise(look.celsius - ROOM_C, 1)
+        least = noise / np.array(spans)[:, None] + self._unseen(look, rows[-1])
+        if not (counts & (np.abs(more) > LIMIT * np.sqrt(least))).any():
+            # Whatever else is uncertain makes it no clearer.
+            return None
         spread = known.spread(rows)
         # Parts of cycles that beat with the telling may seem to stand still for a while.
-        least = balance.load(look.celsius - ROOM_C) if balance.is_switched else 0.0
-        spread += np.maximum((known.load * warmth) ** 2, least)
-        noise = balance.noise(look.celsius - ROOM_C, 1)
-        spread += noise / np.array(spans)[:, None] + self._unseen(look, rows[-1])
+        beating = balance.load(look.celsius - ROOM_C) if balance.is_switched else 0.0
+        spread += np.maximum((known.load * rows[:, :1]) ** 2, beating) + least
         if self._may_flow(look, rows[-1]):
             other = (PRINT_PART * balance.unit * rows[:, MOVING, None]) ** 2
             spread += np.where(known.at_s < self._hot_since_s, other, 0.0)
