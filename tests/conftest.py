@@ -7,14 +7,19 @@ from contextlib import suppress
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
-from tests import shared_work
+from tests import levels, shared_work
 
 # A shell starts what it leaves in the background deaf to Ctrl-C, and its children with it:
 # programs that a test interrupts would then never end.
 with suppress(ValueError):
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)
+
+# Before tests are read: what says nothing of its examples has a hundred of them.
+settings.register_profile("ohmvigil", settings(), max_examples=levels.some(100))
+settings.load_profile("ohmvigil")
 
 _OURS = pytest.StashKey[Path | None]()
 
