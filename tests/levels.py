@@ -1,9 +1,13 @@
 """What `make test` runs of a family of cases, and what the gate adds (`make test-long`)."""
 
+import os
 from collections.abc import Iterable
 from typing import Any
 
 import pytest
+
+IS_GATE = os.environ.get("OHMVIGIL_TESTS") == "gate"
+"""Whether properties are held against all of their examples."""
 
 
 def one_in(count: int, cases: Iterable[Any]) -> list[Any]:
@@ -18,6 +22,11 @@ def one_in(count: int, cases: Iterable[Any]) -> list[Any]:
 def first(count: int, cases: Iterable[Any]) -> list[Any]:
     """Same, with the first `count` cases always run."""
     return [case if at < count else _long(case) for at, case in enumerate(cases)]
+
+
+def some(examples: int) -> int:
+    """A quarter of a property's examples in `make test`, and all of them at the gate."""
+    return examples if IS_GATE else max(examples // 4, 1)
 
 
 def _long(case: Any) -> Any:

@@ -45,7 +45,7 @@ def test_any_bytes_leave_the_core_whole(runs: list[bytes]) -> None:
         core.take(data, float(n))
 
 
-@pytest.mark.parametrize("examples", first(1, [30, 100]))
+@pytest.mark.parametrize("examples", first(1, [12, 100]))
 def test_any_json_leaves_the_core_whole(examples: int) -> None:
     """NaN and infinity among it, which are no JSON and are refused."""
 
@@ -67,7 +67,7 @@ def test_spoilt_messages_leave_the_core_whole() -> None:
     assert core.messages > 3000
 
 
-@pytest.mark.parametrize("examples", first(1, [40, 150]))
+@pytest.mark.parametrize("examples", first(1, [15, 150]))
 def test_whatever_is_learnt_from_loads_as_a_profile(examples: int) -> None:
     """Names, nesting and values of any kind give TOML that the loader takes."""
 

@@ -11,6 +11,7 @@ from hypothesis.stateful import Bundle, RuleBasedStateMachine, consumes, invaria
 
 from client.jsonrpc import MAX_NESTING, Bare, Call, Failure, Peer, Refused, Response, decode
 from tests.client.oracles import jsonrpcserver
+from tests.levels import some
 
 
 def test_a_request_is_answered_by_an_independent_server() -> None:
@@ -180,4 +181,4 @@ class Conversation(RuleBasedStateMachine):
 
 
 TestConversation = Conversation.TestCase
-TestConversation.settings = settings(max_examples=40, stateful_step_count=30, deadline=None)
+TestConversation.settings = settings(max_examples=some(40), stateful_step_count=30, deadline=None)

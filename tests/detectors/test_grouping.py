@@ -107,7 +107,7 @@ def events_of(updates: list[Update], cuts: list[int]) -> tuple[list[str], Any]:
     return list(map(repr, watch.events)), (watch.not_evaluated(), repr(watch.chain_states()))
 
 
-@pytest.mark.parametrize("examples", first(1, [12, 40]))
+@pytest.mark.parametrize("examples", first(1, [6, 40]))
 def test_a_log_cut_at_random_places_gives_the_same_events(examples: int) -> None:
     """Whatever the batches, the events are equal to the last bit."""
 
@@ -123,7 +123,7 @@ def test_a_log_cut_at_random_places_gives_the_same_events(examples: int) -> None
     holds()
 
 
-@pytest.mark.parametrize("examples", first(1, [3, 15]))
+@pytest.mark.parametrize("examples", first(1, [2, 15]))
 def test_what_the_chain_shows_does_not_depend_on_cuts(examples: int) -> None:
     """Noise and cold check are equal to the last bit, and there is something to compare."""
 

@@ -11,13 +11,14 @@ from hypothesis import strategies as st
 from recordings.parquet import write_parquet
 from shared.errors import BadInput
 from shared.updates import Update, batch_of
+from tests.levels import some
 from tests.recordings.logs import NUMBER_KEYS, TEXT_KEYS, grouped, logs
 
 parquet = pytest.importorskip("pyarrow.parquet")
 KEYS = (*NUMBER_KEYS, *TEXT_KEYS)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=some(40), deadline=None)
 @given(logs(), st.lists(st.integers(0, 30), max_size=3))
 def test_every_value_comes_back_exactly(
     tmp_path_factory: pytest.TempPathFactory, log: list[Update], cuts: list[int]

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from recordings.plain_log import read_plain_log
 from recordings.plain_numbers import columns_of
 from shared.errors import BadInput
+from tests.levels import some
 
 HEADER = "time_s,nozzle.temperature_c,nozzle.code,nozzle.flags,host.message,own.thing"
 PLAIN = ["", "209.75", "-3.5", "29268", "1e3", "-2.5E-3", "0", "123456789012345678901234567890"]
@@ -38,7 +39,9 @@ words = st.sampled_from(WORDS)
 
 
 @settings(
-    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=some(150),
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 @given(data=st.data(), end=st.sampled_from(["\n", "\r\n", "\r"]), rows=st.integers(1, 5))
 def test_quick_and_careful_reading_agree(

@@ -18,6 +18,7 @@ from shared.chain import Chain
 from shared.clock import own_time
 from shared.errors import BadInput
 from shared.updates import Entry, EntryKind, Update, batch_of
+from tests.levels import some
 from tests.recordings.logs import entry_of, finding, joined, logs, night, record
 
 entries = st.builds(Entry, st.floats(0.0, 1e9), st.sampled_from(EntryKind), st.binary(max_size=100))
@@ -35,7 +36,7 @@ def recorded(path: Path, log: list[Update], cuts: list[int]) -> Recording:
     return Recording(path)
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=some(60))
 @given(log=logs(), cuts=st.lists(st.integers(0, 30), max_size=4), rows=st.integers(1, 40))
 def test_batches_come_back_as_detectors_saw_them(
     tmp_path_factory: pytest.TempPathFactory, log: list[Update], cuts: list[int], rows: int
@@ -48,7 +49,7 @@ def test_batches_come_back_as_detectors_saw_them(
     recording.close()
 
 
-@settings(deadline=None, max_examples=40)
+@settings(deadline=None, max_examples=some(40))
 @given(sent=st.lists(entries, max_size=40), cuts=st.lists(st.integers(0, 40), max_size=4))
 def test_entries_come_back_byte_for_byte(
     tmp_path_factory: pytest.TempPathFactory, sent: list[Entry], cuts: list[int]

@@ -19,6 +19,7 @@ from shared.circuit import (
     seen,
 )
 from shared.leads import read_ohm
+from tests.levels import some
 
 INPUTS: tuple[Excitation, ...] = ("bias-over-reference", "one-source", "two-sources")
 ELEMENTS = ((100.0, 402.0), (1000.0, 4020.0))
@@ -57,7 +58,7 @@ def by_hand(
 @pytest.mark.parametrize("excitation", INPUTS)
 @pytest.mark.parametrize(("r0", "reference"), ELEMENTS)
 @pytest.mark.parametrize("wires", [2, 3, 4])
-@settings(max_examples=30)
+@settings(max_examples=some(30))
 @given(
     t=st.floats(0.2, 3.3),
     ohms=st.lists(st.floats(0.0, 60.0), min_size=4, max_size=4),

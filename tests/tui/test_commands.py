@@ -231,6 +231,7 @@ def test_a_recording_made_live_is_judged_the_same_again(
     assert live
 
 
+@pytest.mark.long
 def test_an_interrupted_recording_is_complete(ohmvigil: Run, tmp_path: Path) -> None:
     """Ctrl-C ends `record` with exit 0 and a file that opens."""
     simulate = subprocess.Popen(

@@ -316,6 +316,7 @@ def test_a_bundle_judges_like_its_recording(
     assert capsys.readouterr().out.splitlines()[1:] == whole
 
 
+@pytest.mark.long
 def test_a_bundle_around_events_holds_nothing_else_and_judges_alike(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -1,5 +1,6 @@
 """The check guide and the trials view: caution first, marks, bells, answers, what is drawn."""
 
+import itertools
 from collections.abc import AsyncIterator, Iterator
 from unittest.mock import patch
 
@@ -15,6 +16,7 @@ from shared.updates import Update, batch_of
 from shared.words import Kind
 from tests.detectors.diagnosis.found import event
 from tests.detectors.measured.rows import rows
+from tests.levels import one_in
 from tests.tui.fakes import NOW_S, FakeSource
 from tui.app import OhmvigilApp
 from tui.bigdigits import ROWS, ohms_text, paint_big, size_for
@@ -203,9 +205,10 @@ async def test_the_palette_finds_a_measured_check(screen: Screen) -> None:
     assert app.state.guide.item.title == "swap inputs (measured: exchange two sensors)"
 
 
-@pytest.mark.parametrize("size", SIZES)
-@pytest.mark.parametrize("name", [*CATALOGUE, "cold", "two-point"])
-def test_every_check_fits_with_its_caution_whole(size: tuple[int, int], name: str) -> None:
+@pytest.mark.parametrize(
+    ("name", "size"), one_in(5, itertools.product([*CATALOGUE, "cold", "two-point"], SIZES))
+)
+def test_every_check_fits_with_its_caution_whole(name: str, size: tuple[int, int]) -> None:
     """Before it begins, at 80 columns and beyond; where hardware is touched it is never empty."""
     source = FakeSource()
     guide = open_guide(source, source.now, "nozzle", name)

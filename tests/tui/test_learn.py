@@ -60,7 +60,7 @@ def test_a_host_is_learnt_written_and_proven(
     """Framing, request, list, units and names are found; the profile says why."""
     path = tmp_path / "odd.toml"
     sent = '{"jsonrpc": "2.0", "id": 9, "method": "tell me", "params": ["all"]}'
-    code = learn(address, "--send", sent, "--yes", "--listen", "2", "--prove", "1", "-o", str(path))
+    code = learn(address, "--send", sent, "--yes", "--listen", "1", "--prove", "1", "-o", str(path))
     assert code == 0
     profile = load_profile(path)
     assert profile.framing == "length"
@@ -208,7 +208,7 @@ def test_a_profile_through_which_nothing_comes_is_a_failure(
     """One line that names the profile, and no word of watching through it."""
     monkeypatch.setattr("tui.profilecheck.run_check", lambda *given: 1)
     path = tmp_path / "odd.toml"
-    asked = ("--send", '{"method": "tell me"}', "--listen", "3", "--prove", "1")
+    asked = ("--send", '{"method": "tell me"}', "--listen", "1", "--prove", "1")
     with pytest.raises(BadInput, match="no reading gave a value through it"):
         learn(address, *asked, "--yes", "-o", str(path))
 

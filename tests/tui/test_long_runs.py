@@ -270,6 +270,7 @@ def test_record_survives_its_terminal(tmp_path: Path, address: str) -> None:
     assert whole(path)
 
 
+@pytest.mark.long
 def test_record_ends_with_its_terminal_by_choice(tmp_path: Path, address: str) -> None:
     path = tmp_path / "a.ohmv"
     terminal = OnTerminal("record", address, "-o", str(path), "--end-on-hangup")
@@ -279,6 +280,7 @@ def test_record_ends_with_its_terminal_by_choice(tmp_path: Path, address: str) -
     assert whole(path)
 
 
+@pytest.mark.long
 def test_watch_closes_its_recording_with_its_terminal(tmp_path: Path, address: str) -> None:
     """However often the hang-up comes, the file is complete."""
     path = tmp_path / "a.ohmv"

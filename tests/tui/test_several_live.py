@@ -191,6 +191,7 @@ def read(line: int, *wanted: bytes) -> bytes:
     return got
 
 
+@pytest.mark.long
 def test_record_goes_on_with_the_others_when_one_host_fails(
     addresses: list[str], nobody: str, tmp_path: Path
 ) -> None:

@@ -53,7 +53,7 @@ class Screen:
         return "\n".join(self.lines)
 
 
-@pytest_asyncio.fixture(params=[(80, 24), (120, 40)])
+@pytest_asyncio.fixture(params=[(80, 24), pytest.param((120, 40), marks=pytest.mark.long)])
 async def screen(request: pytest.FixtureRequest) -> AsyncIterator[Screen]:
     source = FakeSource()
     app = OhmvigilApp(source)

@@ -57,6 +57,7 @@ def test_judge_gives_trials_before_the_verdict_as_documented(
     assert records(capsys.readouterr().out) == []
 
 
+@pytest.mark.long
 def test_trials_go_on_over_nights(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Two nights with a loose terminal, then a repaired one: told once, with the last file."""
     first = night(tmp_path / "1.ohmv", "loose-terminal", 1, 200.0)

@@ -19,6 +19,8 @@ from tests.client.learn.odd import nameless, numbers, untold
 from tests.client.learn.odd.host import OddHost
 from tests.client.learn.odd.machine import STEP_S, Machine
 
+pytestmark = pytest.mark.long
+
 
 def cycling(machine: Machine, n: int) -> None:
     """Heats, holds, is switched off, and on again: what a longer listening hears."""

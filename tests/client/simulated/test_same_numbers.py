@@ -29,7 +29,7 @@ def mapped(name: str, seed: int, for_s: float) -> list[Update]:
 
 
 @pytest.mark.parametrize(
-    "name", one_in(4, (n for n in scenario_names() if n not in ("link-drops", "healthy-night")))
+    "name", one_in(7, (n for n in scenario_names() if n not in ("link-drops", "healthy-night")))
 )
 def test_the_mapper_and_the_short_way_give_the_same(name: str) -> None:
     """Same keys, same values, same times, for two minutes of every unbroken link."""

@@ -15,6 +15,7 @@ from detectors.chance.whiteness import (
 )
 from detectors.table.windows import ROWS
 from shared.updates import Floats
+from tests.levels import one_in
 
 WINDOWS = 2000
 
@@ -50,7 +51,7 @@ def test_white_noise_has_whiteness_one() -> None:
     assert whiteness(looks(white())) == pytest.approx(1.0, abs=0.05)
 
 
-@pytest.mark.parametrize("keep", [0.3, 0.7, 0.95, 1.0])
+@pytest.mark.parametrize("keep", one_in(3, [0.3, 0.7, 0.95, 1.0]))
 def test_noise_behind_a_filter_of_one_pole_counts_as_white(keep: float) -> None:
     """Its least is that of a random walk: -2/4 over -2/3."""
     filtered = np.asarray(lfilter([1.0], [1.0, -keep], white()))
@@ -66,7 +67,10 @@ def test_sliding_means_have_the_whiteness_of_their_shares(rows: int, expected: f
 
 @pytest.mark.parametrize(
     ("spacing", "block_lags", "most"),
-    [(0.1, 0.0, 0.1), (0.2, 0.0, 0.2), (0.33, 0.0, 0.42), (0.33, 10.0, 0.0), (1.0, 10.0, 0.35)],
+    one_in(
+        3,
+        [(0.1, 0.0, 0.1), (0.2, 0.0, 0.2), (0.33, 0.0, 0.42), (0.33, 10.0, 0.0), (1.0, 10.0, 0.35)],
+    ),
 )
 def test_stirred_heat_is_not_white(spacing: float, block_lags: float, most: float) -> None:
     """Even where a reading comes but once in a third of the one lag that there is."""

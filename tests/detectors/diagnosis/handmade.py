@@ -8,6 +8,7 @@ converter of 16 bits. Rows every 0.5 s, cold first, then heat, print, rest, prin
 import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 
@@ -21,6 +22,8 @@ A, B = 3.9083e-3, -5.775e-7
 R0_OHM, REFERENCE_OHM, FULL = 100.0, 402.0, 1 << 16
 DIALECTS = ("full", "degrees", "still")
 """All facts; degrees, targets and power only; all but motion."""
+IN_DEGREES = (".temperature_c", ".target_c", ".power")
+OF_MOTION = ("motion.", "fan.")
 
 
 def ohms(celsius: float) -> float:
@@ -101,12 +104,40 @@ class Story:
     noise_codes: float = 0.7
 
 
+class Row(NamedTuple):
+    """What is so at one moment, before a host tells it in its way."""
+
+    time_s: float
+    facts: dict[str, Value]
+    extra: dict[str, Value]
+
+
 def log_of(story: Story, dialect: str, seed: int = 1, end_s: float = END_S) -> list[Update]:
     """The log of a fault, as one kind of host tells it."""
-    return list(_rows(story, dialect, seed, end_s))
+    return told(rows_of(story, seed, end_s), dialect)
 
 
-def _rows(story: Story, dialect: str, seed: int, end_s: float) -> Iterator[Update]:
+def rows_of(story: Story, seed: int = 1, end_s: float = END_S) -> list[Row]:
+    """The physics of a fault: the same for every dialect."""
+    return list(_rows(story, seed, end_s))
+
+
+def told(rows: list[Row], dialect: str) -> list[Update]:
+    """Rows as one kind of host tells them."""
+    updates = [Update(row.time_s, _in_dialect(row, dialect)) for row in rows]
+    return [update for update in updates if update.values]
+
+
+def _in_dialect(row: Row, dialect: str) -> dict[str, Value]:
+    if dialect == "degrees":
+        return {key: value for key, value in row.facts.items() if key.endswith(IN_DEGREES)}
+    if dialect == "still":
+        facts = {k: v for k, v in row.facts.items() if not k.startswith(OF_MOTION)}
+        return {**facts, **row.extra}
+    return {**row.facts, **row.extra}
+
+
+def _rows(story: Story, seed: int, end_s: float) -> Iterator[Row]:
     rng = np.random.default_rng(seed)
     machine = Machine()
     shown = dict.fromkeys(machine.sensor_c, ROOM_C)
@@ -135,10 +166,9 @@ def _rows(story: Story, dialect: str, seed: int, end_s: float) -> Iterator[Updat
         _regulate(machine, shown, integral)
         if machine.silent:
             continue
-        values = {} if machine.gone else _told(machine, story, dialect, shown, last)
-        values.update(machine.extra if dialect != "degrees" else {})
-        if values:
-            yield Update(round(machine.time_s + float(rng.uniform(0.0, 0.04)), 3), values)
+        facts = {} if machine.gone else _facts(machine, story, shown, last)
+        time_s = round(machine.time_s + float(rng.uniform(0.0, 0.04)), 3)
+        yield Row(time_s, facts, machine.extra)
 
 
 def _program(machine: Machine) -> None:
@@ -188,29 +218,22 @@ def _regulate(machine: Machine, shown: Mapping[str, float], integral: dict[str, 
         machine.power[name] = min(max(gain[name] * error + integral[name], 0.0), 1.0)
 
 
-def _told(
-    machine: Machine,
-    story: Story,
-    dialect: str,
-    shown: Mapping[str, float],
-    last: Mapping[str, int],
+def _facts(
+    machine: Machine, story: Story, shown: Mapping[str, float], last: Mapping[str, int]
 ) -> dict[str, Value]:
     values: dict[str, Value] = {}
     for name, degrees in shown.items():
         values[f"{name}.temperature_c"] = round(degrees, 2)
-        if dialect != "degrees":
-            values[f"{name}.code"] = float(last[name])
-            values[f"{name}.flags"] = story.flags(machine, name, last[name])
+        values[f"{name}.code"] = float(last[name])
+        values[f"{name}.flags"] = story.flags(machine, name, last[name])
     for name in machine.power:
         values[f"{name}.target_c"] = machine.target_c[name]
         values[f"{name}.power"] = round(machine.power[name], 3)
-    if dialect == "full":
-        values["motion.x_mm"] = round(machine.x_mm, 2)
-        values["motion.y_mm"] = round(machine.y_mm, 2)
-        values["motion.z_mm"] = round(machine.z_mm, 2)
-        values["motion.speed_mm_s"] = 60.0 if machine.moving else 0.0
-        values["fan.speed"] = machine.fan
-    if dialect != "degrees":
-        values["controller.uptime_s"] = round(machine.uptime_s, 1)
-        values["host.state"] = "up"
+    values["motion.x_mm"] = round(machine.x_mm, 2)
+    values["motion.y_mm"] = round(machine.y_mm, 2)
+    values["motion.z_mm"] = round(machine.z_mm, 2)
+    values["motion.speed_mm_s"] = 60.0 if machine.moving else 0.0
+    values["fan.speed"] = machine.fan
+    values["controller.uptime_s"] = round(machine.uptime_s, 1)
+    values["host.state"] = "up"
     return values

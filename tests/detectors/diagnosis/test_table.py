@@ -20,6 +20,7 @@ from shared.events import Event
 from shared.link import How
 from shared.words import Cause, Gate, Kind
 from tests.detectors.diagnosis.found import event
+from tests.levels import some
 
 FACTS = st.dictionaries(
     st.sampled_from(
@@ -78,7 +79,7 @@ CHAINS = st.sampled_from(
 )
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=some(80), deadline=None)
 @given(st.lists(events(), max_size=8), st.none() | CHAINS)
 def test_any_events_give_probabilities_that_sum_to_one(
     found: list[Event], chain: Chain | None

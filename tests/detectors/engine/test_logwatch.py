@@ -1,5 +1,6 @@
 """Stretches of a log are judged each as a log of its own."""
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -28,17 +29,25 @@ def test_one_stretch_is_what_a_watch_makes_of_it() -> None:
     assert [(e.kind, e.channel, e.start_s) for e in watch.events] == judged(LOG)
 
 
+@pytest.fixture(scope="module")
+def of_both_halves() -> list[tuple[str, str, float]]:
+    """What each half gives by itself, one after the other."""
+    at = len(LOG) // 2
+    return judged(LOG[:at]) + judged(LOG[at:])
+
+
 @settings(max_examples=15, deadline=None)
-@given(st.lists(st.integers(0, len(LOG)), max_size=5))
-def test_two_stretches_are_two_logs_however_they_are_grouped(cuts: list[int]) -> None:
+@given(cuts=st.lists(st.integers(0, len(LOG)), max_size=5))
+def test_two_stretches_are_two_logs_however_they_are_grouped(
+    of_both_halves: list[tuple[str, str, float]], cuts: list[int]
+) -> None:
     """Events are those of both parts; ids rise and are used once."""
     at = len(LOG) // 2
-    expected = judged(LOG[:at]) + judged(LOG[at:])
     watch = LogWatch(SCENARIO.chains, (LOG[0].time_s, LOG[at].time_s))
     for batch in grouped(LOG, cuts):
         watch.feed(batch)
     watch.finish()
-    assert [(e.kind, e.channel, e.start_s) for e in watch.events] == expected
+    assert [(e.kind, e.channel, e.start_s) for e in watch.events] == of_both_halves
     ids = [event.id for event in watch.events]
     assert ids == sorted(set(ids))
 

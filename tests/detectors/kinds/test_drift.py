@@ -1,5 +1,7 @@
 """Power that grows over hours, against the earliest like state."""
 
+import itertools
+
 import numpy as np
 import pytest
 
@@ -8,7 +10,7 @@ from shared.events import Event
 from shared.updates import Batch, Floats
 from shared.words import Kind, Severity
 from tests.detectors.machine import found
-from tests.levels import first
+from tests.levels import first, one_in
 
 HOURS = 6.0
 PERIOD_S = 2.0
@@ -186,7 +188,7 @@ def test_a_bed_that_is_back_in_a_cold_case_is_no_drift() -> None:
     assert float(event.facts["power_excess"]) > 0.3
 
 
-@pytest.mark.parametrize("seeds", first(1, [range(3), range(3, 16)]))
+@pytest.mark.parametrize("seeds", first(1, [range(1), range(1, 16)]))
 def test_rough_power_does_not_pull_its_own_mean_down(seeds: range) -> None:
     """Windows that scatter by a fourteenth about the same mean, for six hours."""
     for seed in seeds:
@@ -207,6 +209,7 @@ def test_a_fan_that_blows_on_less_and_less_is_no_drift(fades: float, found_less:
     assert all(float(event.facts["power_excess"]) < 0.0 for event in events)
 
 
+@pytest.mark.long
 def test_a_channel_that_comes_late_changes_nothing_that_was_before() -> None:
     """Row by row nobody knows of it yet; in a block its column is there from the start."""
     late = np.where(times() > 9000.0, 30.0 + 0.1 * np.sin(times() / 100.0), np.nan)
@@ -224,8 +227,15 @@ def test_a_channel_that_comes_late_changes_nothing_that_was_before() -> None:
     assert again.facts == event.facts
 
 
-@pytest.mark.parametrize("key", ["fan.speed", "motion.speed_mm_s", "bed.temperature_c"])
-@pytest.mark.parametrize("value", [1e-200, 1e29, -1e29])
+@pytest.mark.parametrize(
+    ("key", "value"),
+    one_in(
+        4,
+        itertools.product(
+            ["fan.speed", "motion.speed_mm_s", "bed.temperature_c"], [1e-200, 1e29, -1e29]
+        ),
+    ),
+)
 def test_absurd_numbers_for_an_hour_hide_no_later_drift(key: str, value: float) -> None:
     """No warning, which would end this test, and half as much power again is told hours later."""
     batch = log(np.where(times() > 16000.0, 0.5, 0.0), fan=off(), bed__temperature_c=off() + 60.0)
@@ -233,7 +243,7 @@ def test_absurd_numbers_for_an_hour_hide_no_later_drift(key: str, value: float) 
     assert any(15500.0 < event.start_s < 16500.0 for event in drifts(batch))
 
 
-@pytest.mark.parametrize("value", [1e-200, 1e29, -1e29])
+@pytest.mark.parametrize("value", first(1, [1e29, -1e29, 1e-200]))
 def test_absurd_power_leaves_figures_that_are_numbers(value: float) -> None:
     batch = log(off(), fan=off())
     batch.numbers["nozzle.power"][1800:3600] = value

@@ -98,9 +98,10 @@ def test_readings_down_and_back_are_spikes() -> None:
 WIDTHS = (12, 16, 20, 24)
 
 
-@pytest.mark.parametrize("told", ["told", "not told", "degrees"])
-@pytest.mark.parametrize("below_top", [1, 3, 5, 7])
-@pytest.mark.parametrize("bits", WIDTHS)
+@pytest.mark.parametrize(
+    ("bits", "below_top", "told"),
+    one_in(5, itertools.product(WIDTHS, (1, 3, 5, 7), ("told", "not told", "degrees"))),
+)
 def test_a_flipped_bit_is_named(bits: int, below_top: int, told: str) -> None:
     """One reading with a flipped bit is a bit-flip with that bit, for converters of any width,
     their bits told or not; from degrees where they are told."""
@@ -168,7 +169,7 @@ MAKES = list(
 
 
 @pytest.mark.parametrize(
-    ("period_s", "regulation", "with_code", "only_changes", "full_c_s"), one_in(7, MAKES)
+    ("period_s", "regulation", "with_code", "only_changes", "full_c_s"), one_in(17, MAKES)
 )
 def test_healthy_heaters_of_any_make_are_quiet(
     period_s: float, regulation: str, with_code: bool, only_changes: bool, full_c_s: float

@@ -63,7 +63,7 @@ SIGNS: list[Any] = [
 
 @pytest.mark.parametrize(
     ("kind", "what", "before", "sends_all"),
-    one_in(3, [(*sign, sends_all) for sign in SIGNS for sends_all in (True, False)]),
+    one_in(5, [(*sign, sends_all) for sign in SIGNS for sends_all in (True, False)]),
 )
 @given(first=st.integers(0, ROWS - 1), rows=st.integers(1, 60))
 @settings(deadline=None, max_examples=20)

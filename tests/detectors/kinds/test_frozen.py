@@ -1,5 +1,6 @@
 """A reading that stops is found by its own habit, and quiet ones are left alone."""
 
+import itertools
 import math
 from dataclasses import replace
 
@@ -11,7 +12,7 @@ from shared.events import Event
 from shared.updates import Update, batch_of
 from shared.words import Kind
 from tests.detectors.plant import Plant, log_of
-from tests.levels import first
+from tests.levels import first, one_in
 
 HELD = {0.0: 0.0, 20.0: 210.0}
 SENSED = ("nozzle.temperature_c", "nozzle.code")
@@ -45,8 +46,9 @@ def frozen(watch: Watch) -> list[Event]:
     return [event for event in watch.events if event.kind is Kind.FROZEN]
 
 
-@pytest.mark.parametrize("period_s", [0.25, 0.5, 1.0])
-@pytest.mark.parametrize("only_changes", [True, False])
+@pytest.mark.parametrize(
+    ("period_s", "only_changes"), one_in(3, itertools.product((0.25, 0.5, 1.0), (True, False)))
+)
 def test_a_reading_that_stops_is_frozen_until_it_moves(period_s: float, only_changes: bool) -> None:
     """One event from the last change to the next, whether the host repeats values or not."""
     scale = period_s / 0.25
@@ -97,13 +99,11 @@ def test_power_on_the_move_shortens_the_run() -> None:
     assert "power" in moved.text
 
 
-@pytest.mark.parametrize("bits", first(1, [15, 16]))
-def test_long_healthy_holding_is_never_frozen(bits: int) -> None:
-    """Hours of a held setpoint raise nothing, at noise from half a code to several."""
-    for noise in (0.5, 1.0, 3.0):
-        plant = replace(Plant(targets=HELD), noise_codes=noise, chain=Chain(bits=bits))
-        watch = watched(log_of(plant, 3600.0, 6))
-        assert not frozen(watch)
+@pytest.mark.parametrize(("bits", "noise"), first(1, itertools.product((15, 16), (0.5, 1.0, 3.0))))
+def test_long_healthy_holding_is_never_frozen(bits: int, noise: float) -> None:
+    """An hour of a held setpoint raises nothing, at noise from half a code to several."""
+    plant = replace(Plant(targets=HELD), noise_codes=noise, chain=Chain(bits=bits))
+    assert not frozen(watched(log_of(plant, 3600.0, 6)))
 
 
 @pytest.mark.parametrize("freezes", [True, False])

@@ -7,6 +7,7 @@ from detectors.engine.watch import Watch
 from shared.events import Event
 from shared.updates import Update, Value, batch_of
 from shared.words import Kind
+from tests.levels import first
 
 
 def events(times: list[float], *, ticks: tuple[float, ...] = (), gone: float = -1.0) -> list[Event]:
@@ -86,8 +87,8 @@ def test_a_clock_that_was_set_is_no_silence(uptime: float, kinds: list[Kind]) ->
         updates.append(Update(0.25 * index + (20.0 if late else 0.0), values))
     for step in (len(updates), 1):
         watch = Watch({})
-        for first in range(0, len(updates), step):
-            watch.feed(batch_of(updates[first : first + step]))
+        for begin in range(0, len(updates), step):
+            watch.feed(batch_of(updates[begin : begin + step]))
         watch.finish()
         assert [event.kind for event in watch.events] == kinds
 
@@ -112,7 +113,7 @@ STARTED: dict[str, Value] = {"host.message": "print started"}
 BEYOND: dict[str, Value] = {"host.message": "bed beyond its limit"}
 
 
-@pytest.mark.parametrize("one_by_one", [False, True])
+@pytest.mark.parametrize("one_by_one", first(1, [True, False]))
 @pytest.mark.parametrize(
     ("said", "quoted"),
     [
@@ -148,8 +149,8 @@ def test_each_stop_is_told_in_the_states_own_text_be_it_the_same() -> None:
     updates = [Update(0.5 * n, {"bed.power": 0.1, **said.get(0.5 * n, {})}) for n in range(240)]
     for step in (1, 240):
         watch = Watch({})
-        for first in range(0, len(updates), step):
-            watch.feed(batch_of(updates[first : first + step]))
+        for begin in range(0, len(updates), step):
+            watch.feed(batch_of(updates[begin : begin + step]))
         halts = [event.text for event in watch.events if event.kind is Kind.HALT]
         assert halts == ["the host stopped the machine: bolted"] * 2
 

@@ -165,17 +165,17 @@ def test_a_reading_at_its_rail_is_called_that_and_no_offset() -> None:
     assert events(Batch(batch.time_s, {**batch.numbers, **rail})) == []
 
 
-@pytest.mark.parametrize(
-    ("heated_s", "period_s"), one_in(3, itertools.product((0.0, 120.0), (0.25, 1.0)))
+FALLS = (
+    {"nozzle": (215.0, 200.0), "bed": (60.0, 1500.0), "chamber": (34.0, 3000.0)},
+    {"nozzle": (60.0, 400.0), "bed": (60.0, 3600.0), "chamber": (40.0, 5400.0)},
+    {"nozzle": (215.0, 200.0), "bed": (31.0, 2400.0), "chamber": (45.0, 7200.0)},
+    {"bed": (110.0, 7200.0), "nozzle": (23.0, 300.0), "chamber": (23.5, 300.0)},
 )
+
+
 @pytest.mark.parametrize(
-    "falls",
-    [
-        {"nozzle": (215.0, 200.0), "bed": (60.0, 1500.0), "chamber": (34.0, 3000.0)},
-        {"nozzle": (60.0, 400.0), "bed": (60.0, 3600.0), "chamber": (40.0, 5400.0)},
-        {"nozzle": (215.0, 200.0), "bed": (31.0, 2400.0), "chamber": (45.0, 7200.0)},
-        {"bed": (110.0, 7200.0), "nozzle": (23.0, 300.0), "chamber": (23.5, 300.0)},
-    ],
+    ("falls", "heated_s", "period_s"),
+    one_in(5, itertools.product(FALLS, (0.0, 120.0), (0.25, 1.0))),
 )
 def test_what_cools_after_a_print_is_no_offset(
     falls: dict[str, tuple[float, float]], heated_s: float, period_s: float

@@ -7,6 +7,7 @@ from detectors.measured.busy import Load, QuietBusy
 from detectors.measured.swap import Swap
 from shared.updates import Value
 from tests.detectors.measured.rows import fed, rows
+from tests.levels import first
 
 STATE_S = 180.0
 PLAN = (Load.OFF, Load.HOLDING, Load.MOVING, Load.HEATER, Load.FAN)
@@ -57,11 +58,14 @@ def test_states_are_recognised_and_nothing_is_louder() -> None:
 
 @pytest.mark.parametrize(
     ("louder", "answers"),
-    [
-        ({Load.MOVING: 3.0}, ["moving-only"]),
-        ({Load.HOLDING: 2.5, Load.MOVING: 3.0}, ["holding-too"]),
-        ({Load.FAN: 3.0}, ["no-difference", "one-channel-noisy"]),
-    ],
+    first(
+        1,
+        [
+            ({Load.MOVING: 3.0}, ["moving-only"]),
+            ({Load.HOLDING: 2.5, Load.MOVING: 3.0}, ["holding-too"]),
+            ({Load.FAN: 3.0}, ["no-difference", "one-channel-noisy"]),
+        ],
+    ),
 )
 def test_the_loud_states_are_told(louder: dict[Load, float], answers: list[str]) -> None:
     check = measured(louder)

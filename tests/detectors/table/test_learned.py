@@ -10,6 +10,7 @@ from detectors.table.floor import Floor
 from detectors.table.learned import NOTHING, Learner
 from detectors.table.windows import ROWS, ChannelWindows, Windows, windows_of
 from shared.updates import Floats
+from tests.levels import some
 
 WINDOWS = 40
 
@@ -68,7 +69,7 @@ def floors_of(channel: ChannelWindows, cuts: list[int]) -> Floats:
     return np.array(found)
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=some(60))
 @given(st.integers(0, 10_000), st.lists(st.integers(1, WINDOWS - 1), max_size=12))
 def test_windows_teach_the_same_in_any_runs(seed: int, cuts: list[int]) -> None:
     """To the last bit: one by one as live, or many at once as in replay."""

@@ -15,7 +15,7 @@ from detectors.trials.compared import TrialOutcome
 from detectors.trials.counted import Change, KindTrial, Watched, trials
 from detectors.trials.exposure import Occurrence, Span, Usage
 from shared.words import EVERY_CHANNEL, Gate, Kind
-from tests.levels import first
+from tests.levels import first, some
 
 HOUR_S = 3600.0
 
@@ -83,7 +83,7 @@ def test_how_long_a_repair_must_stay_quiet(faults: int, ratio: float) -> None:
     assert proven.further_h is None
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=some(60), deadline=None)
 @given(
     counts=st.tuples(st.integers(0, 40), st.integers(0, 40)),
     hours=st.tuples(st.integers(1, 40), st.integers(1, 40)),
