@@ -19,6 +19,7 @@ from client.learn.units import is_label, is_own_name, says_a_unit
 from client.learn.vocabulary import (
     NAME_WORDS,
     NAMES,
+    PART_WORDS,
     QUANTITY_WORDS,
     WEAK_TEMPERATURE,
     channel_word,
@@ -424,6 +425,10 @@ def _named_fans(fans: Sequence[Mapped]) -> list[Proposal]:
     if len(fans) == 1:
         return [Proposal("fan", {"speed": fans[0]})]
     named: list[Proposal] = []
+    on_the_part = [found for found in fans if found.series.all_words & PART_WORDS]
+    if len(on_the_part) == 1:
+        named.append(Proposal("fan", {"speed": on_the_part[0]}, "it blows on the part"))
+        fans = [found for found in fans if found is not on_the_part[0]]
     for n, found in enumerate(fans):
         last = [text_of(t) for t in found.series.place if not text_of(t).isdigit()]
         name = clean(" ".join(last[-2:]), MAX_NAME) or f"fan {n}"

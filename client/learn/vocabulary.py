@@ -70,6 +70,8 @@ FAN_WORDS = {
     *("ventilateur", "ventilateurs", "soufflante", "ventola", "ventole", "ventoinha"),
 }
 """The trade's words for what moves air, the dictionary's, and those of other languages."""
+PART_WORDS = {"part", "parts", "object", "print", "model", "layer", "bauteil", "druck", "pieza"}
+"""What the fan blows on that heat's balance asks for."""
 FEED_WORDS = {"feed", "feedrate", "vorschub", "avance"}
 FILAMENT_WORDS = {"filament", "strand", "extrusion", "extruded", "draht", "filamento", "hilo"}
 RATE_WORDS = {"second", "s", "sec", "per", "rate", "speed", "flow", "feed", "vorschub"}

@@ -431,3 +431,16 @@ def test_short_names_beside_x_and_y_are_no_axes(tmp_path: Path) -> None:
     assert held["nozzle.target_c"] == 210.0
     assert held["nozzle.power"] == 1.0
     assert not any(key.startswith(("x.", "y.")) for key in held)
+
+
+def test_of_several_fans_the_one_on_the_part_is_the_fan(tmp_path: Path) -> None:
+    """Heat's balance takes it from there; the others keep their names."""
+
+    def say(m: Machine) -> list[Any]:
+        blown = {"sink": 255, "part": 128, "case": 40}
+        return [{"tip": {"temp": round(m.nozzle.shown, 2)}, "blowers": blown}]
+
+    entries = entries_of(say)
+    held = values(learn(entries), entries, tmp_path)
+    assert held["fan.speed"] == pytest.approx(128 / 255)
+    assert held["fan blowers sink.speed"] == 1.0
