@@ -40,6 +40,8 @@ _WORDS = re.compile(r"[^\W\d_]{2,}(?:[ -][^\W\d_]+){0,3}")
 FASTER, SLOWER = 20.0, 0.25
 """A speed so many times what the positions show is told by the minute; one so much slower is the
 filament's: a track has some tenths of the filament's section (common practice)."""
+MOST_FEED, MOST_SPEED = 30.0, 1500.0
+"""mm/s: no hot end melts more, and no carriage goes faster (common practice)."""
 _MESSAGE_SIGNS = 2
 """Spaces in a text from which on it reads like a sentence."""
 
@@ -128,7 +130,7 @@ def speeds(leaves: Mapping[Place, Series], axes: list[Mapped]) -> list[Mapped]:
         top = one.high / (60.0 if per_minute else 1.0)
         strand |= bool(one.last_words & FEED_WORDS) and 0.0 < top < SLOWER * seen
         quantity = "feed_mm_s" if strand else "speed_mm_s"
-        per_minute |= not strand and (top > FASTER * seen > 0.0 or (not seen and top > 1500.0))
+        per_minute |= top > MOST_FEED if strand else top > (FASTER * seen if seen else MOST_SPEED)
         why = [f"named '{text_of(name_at(one.place))}'"]
         why += ["far slower than the way that was gone"] if strand and seen else []
         unit = "mm/min" if per_minute else ""

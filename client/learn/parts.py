@@ -18,7 +18,7 @@ from client.learn.relations import kinship, linked, repeated, transplanted
 from client.learn.series import FULL_SCALES, Series, follows, is_off
 from client.learn.temperatures import and_alike, temperatures
 from client.learn.tree import Place, text_of
-from client.learn.vocabulary import PERCENT_WORDS, UNIT_KEYS, quantities_of
+from client.learn.vocabulary import PERCENT_WORDS, UNIT_KEYS, WATT_WORDS, quantities_of
 from client.units import UNITS
 from shared.platinum import HIGHEST_C, LOWEST_C
 from shared.updates import Floats
@@ -194,6 +194,10 @@ def _power(group: Group, found: Mapped) -> None:
     target = group.parts.get("target_c")
     if one.low < 0.0 or one.high > MOST_POWER:
         found.score -= 3.0
+        return
+    is_named = found.score >= 2.0
+    if one.all_words & WATT_WORDS or (target is None and not is_named):
+        found.score = 0.0
         return
     found.unit, why = units.of_power(one)
     if one.high <= 1.0 and one.distinct >= 3:

@@ -106,9 +106,14 @@ def of_temperatures(pairs: Sequence[tuple[Series, Series | None]]) -> Unit:
     tops = [float(np.quantile(one.numbers, MOSTLY)) for one, _ in pairs]
     coolest, hottest = min(lows), max([*tops, *aims])
     one, target = pairs[lows.index(coolest)]
-    rests = [one for one, _ in pairs if one.high - one.low < 20.0 and one.low < coolest + 8.0]
-    is_still = bool(rests)
     is_led = target is not None and follows(one, target) >= ARRIVED
+    # One that nothing heats is enough, be another cooler for moments before it is heated.
+    is_still = any(
+        each.high - each.low < 20.0
+        and each.low < coolest + 8.0
+        and not (aim is not None and follows(each, aim) >= ARRIVED)
+        for each, aim in pairs
+    )
     for name, parts in (("millikelvin", 1000.0), ("centikelvin", 100.0), ("decikelvin", 10.0)):
         is_like = 268.0 * parts <= coolest <= 335.0 * parts
         # In parts of a kelvin a room looks like what is hot in smaller parts of a degree.
@@ -121,7 +126,7 @@ def of_temperatures(pairs: Sequence[tuple[Series, Series | None]]) -> Unit:
     if coolest >= 130.0 and hottest > 900.0:
         return Unit("decicelsius", f"up to {hottest:.6g}: tenths of a degree")
     by_target = _unit_of_targets(aims)
-    if 268.0 <= coolest <= 335.0 and is_still and not is_led:
+    if 268.0 <= coolest <= 335.0 and is_still:
         return Unit("kelvin", f"the coolest reads {coolest:.5g}, a room's temperature in kelvin")
     if by_target == "kelvin" and coolest > 268.0:
         return Unit("kelvin", "its targets are round in °C when taken as kelvin")
@@ -136,7 +141,7 @@ def of_temperatures(pairs: Sequence[tuple[Series, Series | None]]) -> Unit:
         return Unit("fahrenheit", why)
     # Two that are near each other and led by nothing are at rest; one alone may be hot.
     near = sum(58.0 <= low <= 100.0 and low - coolest < 25.0 for low in lows)
-    if near >= 2 and is_still and not is_led and by_target != "celsius":
+    if near >= 2 and is_still and by_target != "celsius":
         return Unit("fahrenheit", f"the coolest reads {coolest:.4g}, a room's in fahrenheit")
     return Unit("celsius", "")
 

@@ -74,20 +74,22 @@ PART_WORDS = {"part", "parts", "object", "print", "model", "layer", "bauteil", "
 """What the fan blows on that heat's balance asks for."""
 FEED_WORDS = {"feed", "feedrate", "vorschub", "avance"}
 FILAMENT_WORDS = {"filament", "strand", "extrusion", "extruded", "draht", "filamento", "hilo"}
-RATE_WORDS = {"second", "s", "sec", "per", "rate", "speed", "flow", "feed", "vorschub"}
+RATE_WORDS = {"second", "s", "sec", "per", "rate", "speed", "flow", *FEED_WORDS}
 """The trade's words for what is fed, and how fast; in other languages too."""
 CLOCK_WORDS = {
     *("time", "clock", "timestamp", "moment", "at", "when", "stamp", "ts", "instant", "epoch"),
     *("hour", "now", "ticks"),
 }
 """The dictionary's words for a time of day or a moment, and the trade's short ones."""
+WATT_WORDS = {"watt", "watts", "w", "vatio", "vatios", "wattage"}
 LIMIT_WORDS = {
     *("max", "min", "limit", "maximum", "minimum", "highest", "lowest", "upper", "lower"),
     *("offset", "version", "id", "index", "count", "seq", "sequence", "progress", "percent"),
     *("port", "number", "total", "layer", "layers", "length", "size", "width", "height"),
     *("kp", "ki", "kd", "pid", "voltage", "volts", "current", "memory", "cpu", "distance"),
     *("history", "past", "trend", "samples", "recent", "trace", "buffer", "average", "mean"),
-    *("watt", "watts", "vatio", "vatios", "w", "wh", "kwh", "amps", "amperes", "joules", "rpm"),
+    *WATT_WORDS,
+    *("wh", "kwh", "amps", "amperes", "joules", "rpm"),
     *("humidity", "pressure"),
 }
 WORKED_OUT = {
