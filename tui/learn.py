@@ -352,7 +352,7 @@ def _check_found(draft: "Draft", source: str) -> None:
         raise BadInput(shown, f"{what}; {clean(draft.ended)}", "see what its manual wants first")
     do = "let it heat and listen longer (--listen), or ask for more with --send"
     if numbers:
-        do += f"; or say which is one: --call '{clean(path_of(numbers[0].place))}=nozzle'"
+        do += f"; or say which is one: --call '{clean(path_of(numbers[0].stands_at))}=nozzle'"
     raise BadInput(shown, what, do)
 
 

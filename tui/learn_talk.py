@@ -27,13 +27,15 @@ def found_lines(draft: Draft) -> Iterator[str]:
         yield f"{channel.name}{why}"
         for quantity, found in channel.parts.items():
             sent, ours = _proof(found)
-            why = clean(f"{path_of(found.series.place)}: {found.reasons}", MAX_WHY)
+            why = clean(f"{path_of(found.series.stands_at)}: {found.reasons}", MAX_WHY)
             yield f"  {quantity:<15} {sent:>18}  {ours:<13} {why}"
     for clock in list(draft.clocks.values())[:1]:
         yield f"clock in {clock.unit}: {clean(clock.why)}"
     if not draft.clocks:
         yield "no host clock found: arrival times will be used, which are coarser"
-    places = [path_of(c.parts["state"].series.place) for c in draft.channels if "state" in c.parts]
+    places = [
+        path_of(c.parts["state"].series.stands_at) for c in draft.channels if "state" in c.parts
+    ]
     yield from (f"the host's state stands at {clean(place)}" for place in places)
     for word, means in draft.words.items():
         yield f"state '{word}' means {means or 'nothing known: never taken for up'}"
@@ -76,14 +78,14 @@ def _proof(found: Mapped) -> tuple[str, str]:
 def number_seen(one: Series) -> str:
     """A number's path and the range in which it was."""
     last = "" if one.low == one.high else f" to {one.high:.6g}"
-    return f"{clean(path_of(one.place), 60)} ({one.low:.6g}{last})"
+    return f"{clean(path_of(one.stands_at), 60)} ({one.low:.6g}{last})"
 
 
 def _seen(one: Series) -> str:
     """Where it stands and what it said: a text may be the state."""
     if one.is_number:
         return number_seen(one)
-    return f"{clean(path_of(one.place), 60)} '{clean(word_of(one.last), 30)}'"
+    return f"{clean(path_of(one.stands_at), 60)} '{clean(word_of(one.last), 30)}'"
 
 
 def ask_paths(draft: Draft) -> Answers | None:
@@ -129,7 +131,7 @@ def _ask_state(draft: Draft) -> None:
         return
     for n, found in enumerate(draft.states, start=1):
         said = ", ".join(dict.fromkeys(f"'{clean(word_of(v), 30)}'" for v in found.series.values))
-        say(f"  {n}  {path_of(found.series.place)} {said}")
+        say(f"  {n}  {path_of(found.series.stands_at)} {said}")
     usual = LEAVE_OUT if chosen is None else "1"
     answer = _answer(f"which of these is the host's state ('-': none) [{usual}]: ")
     if answer == LEAVE_OUT:

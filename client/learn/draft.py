@@ -14,7 +14,7 @@ from client.learn.parts import as_said, channels_in
 from client.learn.relations import refer
 from client.learn.series import Series
 from client.learn.sources import Source
-from client.learn.tree import Keyed, Place, path_of, text_of
+from client.learn.tree import Keyed, Place, in_steps, path_of, text_of
 from client.learn.units import is_label, is_own_name, says_a_unit
 from client.learn.vocabulary import (
     NAME_WORDS,
@@ -120,7 +120,8 @@ def proposed(
     clocks = _clocks(sources, timed, answers)
     leaves, clock_places = _merged(sources, clocks)
     refer(leaves)
-    answers = answers.within((source.status for source in sources), leaves)
+    there = [one.stands_at for one in leaves.values()]
+    answers = answers.within((source.status for source in sources), there)
     channels, states = _channels(leaves, clock_places, answers)
     taken = {f.series.place for channel in channels for f in channel.parts.values()}
     likeliest = states[0] if states and (states[0].score > 0.0 or len(states) == 1) else None
@@ -188,8 +189,13 @@ def _merged(
                 known.null_s + series.null_s,
                 known.beside or series.beside,
             )
-    kept = dict(itertools.islice(merged.items(), MAX_LEAVES))
-    return kept, clock_places
+    kept: dict[Place, Series] = {}
+    for place, one in itertools.islice(merged.items(), MAX_LEAVES):
+        steps = in_steps(place)
+        if steps != place and steps not in merged and steps not in kept:
+            one.place, one.at = steps, place
+        kept[one.place] = one
+    return kept, {place for place, one in kept.items() if one.stands_at in clock_places}
 
 
 def _is_at(source: Source, place: Place, clock: Place) -> bool:
@@ -203,7 +209,11 @@ def _channels(
     leaves: Mapping[Place, Series], clock_places: set[Place], answers: Answers
 ) -> tuple[list[Proposal], list[Mapped]]:
     """Channels but for the host's state, and what may be that."""
-    said = {place: ours for place in leaves if (ours := answers.at(place)) is not None}
+    said = {
+        place: ours
+        for place, one in leaves.items()
+        if (ours := answers.at(one.stands_at)) is not None
+    }
     for place, ours in said.items():
         leaves[place].beside = ours.unit or leaves[place].beside
     readings = {place for place, ours in said.items() if ours.is_reading or not ours.quantity}
@@ -221,6 +231,7 @@ def _channels(
     speeds = others.speeds(free, axes)
     taken |= {found.series.place for found in speeds}
     told = {place: leaves[place] for place in readings}
+    there = [one.stands_at for one in leaves.values()]
     groups = channels_in({**free, **told}, taken, readings)
     taken |= {f.series.place for g in groups for f in (g.anchor, *g.parts.values())}
     channels = _named_groups(groups, leaves, answers)
@@ -238,7 +249,7 @@ def _channels(
     message = others.message(free, taken)
     if message is not None:
         channels.append(Proposal(HOST, {"message": message}))
-    answers.check([name for c in channels for name in (c.name, c.theirs) if name], leaves)
+    answers.check([name for c in channels for name in (c.name, c.theirs) if name], there)
     channels = _renamed(channels, answers)
     for place in said.keys() - readings:
         ours, one = said[place], leaves[place]
@@ -292,7 +303,7 @@ def _named_groups(
     groups: Sequence[Group], leaves: Mapping[Place, Series], answers: Answers
 ) -> list[Proposal]:
     theirs = [_host_name(group, groups, leaves) for group in groups]
-    told = [answers.at(group.place) for group in groups]
+    told = [answers.at(group.anchor.series.stands_at) for group in groups]
     ours = [
         channel_word(words(name)) if said is None else said.channel
         for name, said in zip(theirs, told, strict=True)
@@ -317,7 +328,7 @@ def _named_groups(
         while said is None and (chosen in reserved or any(o.name == chosen for o in proposals)):
             chosen = clean(f"{chosen} {n}", MAX_NAME)
         parts = {"temperature_c": group.anchor, **group.parts}
-        proposals.append(Proposal(chosen, parts, why, name, path_of(group.place)))
+        proposals.append(Proposal(chosen, parts, why, name, path_of(group.anchor.series.stands_at)))
     return proposals
 
 

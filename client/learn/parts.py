@@ -29,6 +29,7 @@ MOST_POWER = 1100.0
 """No share is more, in whatever unit."""
 MAX_BITS = 16
 _SAID = 99.0
+LEAST_OFF = 5
 _LIKE_A_CLOCK = 0.01
 """What runs so near to time is no code, though both rise while it heats."""
 BIT_WORDS = {"flag", "flags", "fault", "faults", "alert", "alerts", "alarm", "alarms"}
@@ -220,10 +221,13 @@ def _power(group: Group, found: Mapped) -> None:
     away = aims - group.anchor.series.held_at(one.times)
     on = aims > 0.0
     heat = one.numbers
-    if _moves_with(heat[on], away[on]):
-        found.score += 1.0
+    if together := _moves_with(heat[on], away[on]):
+        # Of two heaters both go down as they arrive; its own goes with it best.
+        found.score += 1.0 + 0.5 * together
         found.why.append("moves with target minus reading")
     off = ~on
+    if off.sum() >= LEAST_OFF and float(np.median(heat[off])) > 0.0 and not is_named:
+        found.score -= 2.0  # What is given while nothing is wanted heats something else.
     if on.any() and off.any() and heat[off].max() == 0.0 < heat[on].min():
         # A number of 0 and 1 alone may say that something is switched on, or which of two.
         found.score += 0.5 if one.high <= 1.0 and one.is_whole else 0.8
@@ -239,14 +243,16 @@ def _is_all_in(one: Series, reading: Series, target: Series) -> bool:
     return is_whole and len(away) > 3 and bool(np.median(away) > 0.05 * target.high)
 
 
-def _moves_with(heat: Floats, away: Floats) -> bool:
-    """Whether two go together, at once or one update later: the controller acts on what it read."""
+def _moves_with(heat: Floats, away: Floats) -> float:
+    """How well two go together, at once or one update later, as the controller acts on what it
+    read; 0 where that may be chance."""
+    best = 0.0
     for a, b in ((heat, away), (heat[1:], away[:-1])):
         if len(a) >= 4 and np.std(a) > 0.0 and np.std(b) > 0.0:
             together = float(np.corrcoef(a, b)[0, 1])
             if together > max(0.3, 3.0 / np.sqrt(len(a))):
-                return True
-    return False
+                best = max(best, together)
+    return best
 
 
 def _code(group: Group, found: Mapped) -> None:
@@ -321,6 +327,8 @@ def _objects_of_bools(leaves: Mapping[Place, Series]) -> dict[Place, Series]:
             inside.setdefault(place[:-1], []).append(one)
     found = {}
     for place, parts in inside.items():
+        if any(one.at for one in parts):
+            continue
         whole = Series(place, [0.0], [{text_of(one.place[-1]): one.last for one in parts}])
         are_clear = all(one.is_bool and not _is_mostly_so(one) for one in parts)
         if are_clear and "flags" in quantities_of(whole.last_words):

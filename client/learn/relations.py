@@ -100,8 +100,10 @@ def kinship(a: Series, b: Series) -> float:
                 return _of_ids(x, y) if is_last or text_of(a.place[-1]) in VALUES else 0.0
             if _rest(x) and _rest(x) == _rest(y):
                 return 1.5
+            if set(_rest(x)) & set(_rest(y)):
+                return 1.3
             if at == len(a.place) - 1:
-                return 1.3 if set(_rest(x)) & set(_rest(y)) else 1.1
+                return 1.1
             is_axis = text_of(a.place[-1]) in AXES and not (a.said_unit or b.said_unit)
             return 0.0 if is_axis else 1.0
     shared = 0

@@ -54,8 +54,14 @@ class Series:
     """When null was there."""
     beside: str = ""
     """The unit that a text beside it says."""
+    at: Place = ()
+    """The place as the host has it, where names in it are paths themselves."""
     kin: Place = ()
     """Where it would stand, were it with what a text beside it says that it is for."""
+
+    @property
+    def stands_at(self) -> Place:
+        return self.at or self.place
 
     def add(self, own_s: float, value: Any) -> None:
         if value is None:

@@ -161,9 +161,9 @@ def _updates(draft: Draft) -> Iterator[str]:
 
 def _channel(channel: Proposal, draft: Draft) -> Iterator[str]:
     found = list(channel.parts.values())
-    items = {_item(f.series.place) for f in found}
+    items = {_item(f.series.stands_at) for f in found}
     item = items.pop() if len(items) == 1 else None
-    base = () if item is not None else _base([f.series.place for f in found])
+    base = () if item is not None else _base([f.series.stands_at for f in found])
     yield ""
     if channel.why:
         yield f"# {clean(channel.why)}"
@@ -226,7 +226,7 @@ Where = tuple[str, list[str]]
 
 def _where(found: Mapped, base: Place, item: Item | None) -> Where:
     """The pointer from base or item on, and the item where that is its own."""
-    place = found.series.place
+    place = found.series.stands_at
     own = _item(place)
     if own is None:
         return quoted(pointer_of(_plain(place[len(base) :]))), []

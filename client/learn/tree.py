@@ -1,11 +1,14 @@
 """Documents as leaves: where each value stands, with items of lists told apart by name."""
 
+import re
 from collections.abc import Iterable, Iterator
 from typing import Any, NamedTuple
 
-from client.learn.vocabulary import NAME_WORDS, words
+from client.learn.vocabulary import NAME_WORDS, PERCENT_WORDS, TIME_WORDS, UNIT_WORDS, words
 from client.values import number_in
 
+_UNITS = {*UNIT_WORDS, *PERCENT_WORDS, *TIME_WORDS, "deg", "degree", "degrees"}
+_INNER = re.compile(r"[./]")
 MAX_DEPTH = 12
 MAX_LEAVES = 2000
 """Leaves of one message that are looked at."""
@@ -154,6 +157,22 @@ def pointer_of(place: Iterable[Token]) -> str:
 def path_of(place: Iterable[Token]) -> str:
     """A place as a person may read and write it."""
     return "/".join(map(text_of, place))
+
+
+def in_steps(place: Place) -> Place:
+    """The same place, with names that are paths themselves as steps: `heat.tip`, `at/x`."""
+    steps: list[Token] = []
+    for token in place:
+        name = text_of(token)
+        first, *rest = _INNER.split(name)
+        is_path = bool(rest) and all(part.strip() for part in (first, *rest))
+        # `desired/deg` is a name with its unit.
+        is_path &= "/" not in name or not set(words(rest[-1] if rest else "")) & _UNITS
+        if not is_path or first.isdigit():
+            steps.append(token)
+        else:
+            steps += [Keyed(token.key, first) if isinstance(token, Keyed) else first, *rest]
+    return tuple(steps)
 
 
 VALUES = {"v", "val", "value", "x", "data", "has"}

@@ -201,8 +201,7 @@ def says_a_unit(one: Series) -> bool:
 
 def is_own_name(place: Place) -> bool:
     """Whether a leaf is the name by which its item is told from others."""
-    item = place[-2] if len(place) > 1 else ""
-    return isinstance(item, Keyed) and item.key == place[-1]
+    return any(isinstance(step, Keyed) and step.key == place[-1] for step in place)
 
 
 def is_label(one: Series, leaves: Mapping[Place, Series]) -> bool:

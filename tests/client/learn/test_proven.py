@@ -336,7 +336,7 @@ def test_what_is_said_to_be_for_a_sensor_is_that_sensors(tmp_path: Path) -> None
         drives = [
             {"id": each, "for": name, "goal": goal, "demand": f"{h.power * 255:.0f}/255"}
             for each, name, h in (("y", k, b), ("z", n, a))
-            for goal in [f"{h.goal + 273.15:.2f} K" if m.n > 11 else "resting"]
+            for goal in [f"{h.goal + 273.15:.2f} K" if h.goal else "resting"]
         ]
         return [{"probes": probes, "drives": drives}]
 
