@@ -177,7 +177,7 @@ def _uptime(one: Series, leaves: Mapping[Place, Series]) -> Mapped | None:
     # Seconds may be many things that go on, such as a job; what says its name, or a unit, is told.
     if not named and not (is_alone and (says or (len(one.place) > 1 and one.high < 1e9))):
         return None
-    if not named and not says and _may_be_degrees(one):
+    if not named and ((not says and _may_be_degrees(one)) or one.last_words & CLOCK_WORDS):
         return None
     why = [f"named '{text_of(one.place[-1])}'"] if named or says else []
     why += ["rises as time does"] if unit is not None else []

@@ -18,6 +18,7 @@ from client.learn.vocabulary import (
     FAN_WORDS,
     FEED_WORDS,
     FILAMENT_WORDS,
+    LENGTH_WORDS,
     NAME_WORDS,
     NAMES,
     POSITION_WORDS,
@@ -47,7 +48,16 @@ _MESSAGE_SIGNS = 2
 
 
 def motion(leaves: Mapping[Place, Series]) -> list[Mapped]:
-    """x, y and z: members named so, or an array of three or four that moves as one."""
+    """x, y and z, in the unit that their names say."""
+    axes = _motion(leaves)
+    for found in axes:
+        said = [LENGTH_WORDS[word] for word in found.series.all_words if word in LENGTH_WORDS]
+        found.unit = found.series.said_unit or (said[0] if said else "")
+    return axes
+
+
+def _motion(leaves: Mapping[Place, Series]) -> list[Mapped]:
+    """Members named so, or an array of three or four that moves as one."""
     for place, one in leaves.items():
         if not one.is_number:
             continue

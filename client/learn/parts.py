@@ -298,7 +298,8 @@ def channels_in(
     made = [Group(found) for found in and_alike(leaves, sure, taken)]
     used = {group.place for group in made}
     add_each(made, "target_c", leaves, used | taken)
-    _settle_units(made, leaves)
+    known = {group.place for group in sure}
+    _settle_units(made, leaves, known)
     made = [group for group in made if _may_be_heat(group.anchor)]
     for quantity in ("code", "resistance_ohm", "power", "flags"):
         used |= {part.series.place for group in made for part in group.parts.values()}
@@ -346,14 +347,18 @@ def _share_power_unit(made: Sequence[Group]) -> None:
             found.why.append("in the unit of the others")
 
 
-def _settle_units(made: Sequence[Group], leaves: Mapping[Place, Series]) -> None:
-    """Units of readings and targets: said by names, by texts beside them, else by values."""
+def _settle_units(
+    made: Sequence[Group], leaves: Mapping[Place, Series], known: Collection[Place]
+) -> None:
+    """Units of readings and targets: said by names, by texts beside them, else by values; `known`
+    are places of readings that do not only stand like the others."""
     beside = [
         str(one.last) for one in leaves.values() if one.is_text and one.last_words & UNIT_KEYS
     ]
     rests = [
         (group.anchor.series, group.parts["target_c"].series if "target_c" in group.parts else None)
         for group in made
+        if group.place in known
     ]
     told = units.of_texts(beside)
     unit = units.Unit(told, "said beside it") if told else units.of_temperatures(rests)

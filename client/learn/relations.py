@@ -102,6 +102,9 @@ def kinship(a: Series, b: Series) -> float:
                 return 1.5
             if set(_rest(x)) & set(_rest(y)):
                 return 1.3
+            about = [{w for w in words(name) if w in CHANNEL_WORDS} for name in (x, y)]
+            if all(about) and at == len(a.place) - 1:
+                return 0.0
             if at == len(a.place) - 1:
                 return 1.1
             is_axis = text_of(a.place[-1]) in AXES and not (a.said_unit or b.said_unit)
@@ -113,11 +116,21 @@ def kinship(a: Series, b: Series) -> float:
         shared += 1
     if mine and mine == theirs:
         return 1.2
+    names = [_last_name(one.place[shared:]) for one in (a, b)]
+    if names[0] and names[0] == names[1]:
+        return 1.1
     fork = [text_of(one.place[shared]) for one in (a, b) if len(one.place) > shared]
     by_index = all(text_of(one.place[-1]).isdigit() for one in (a, b))
     if all(step.isdigit() for step in fork) or (by_index and a.place[:-1] != b.place[:-1]):
         return 0.0  # Two items of one array are two channels, and so are two arrays.
     return 0.8 if shared >= max(1, min(len(a.place), len(b.place)) - 2) else 0.0
+
+
+def _last_name(place: Place) -> str:
+    """The last step that names something, no quantity, number or unit."""
+    steps = [text_of(token) for token in place if not text_of(token).isdigit()]
+    named = [step for step in steps if _rest(step) and step not in VALUES and len(step) > 1]
+    return named[-1] if named else ""
 
 
 def refer(leaves: Mapping[Place, Series]) -> None:

@@ -12,7 +12,7 @@ import numpy as np
 from client import jsonrpc
 from client.jsonrpc import ENVELOPE
 from client.learn.series import Series, number_of
-from client.learn.tree import MAX_DEPTH, Place, leaves, text_of
+from client.learn.tree import MAX_DEPTH, Keyed, Place, leaves, list_keys, text_of
 from client.learn.vocabulary import CHANNEL_WORDS, quantities_of, words
 from client.pairs import is_name, object_of
 from client.values import number_in
@@ -151,8 +151,11 @@ def _are_far(mine: Sequence[float], theirs: Sequence[float]) -> bool:
 def subjects(source: Source) -> tuple[Place, ...]:
     """Where each message says what it is about: a channel, or a channel and a quantity."""
     values: dict[Place, list[Any]] = {}
+    keys = list_keys(message for _, message in source.heard)
     for _, message in source.heard:
-        for place, value in leaves(message, {}):
+        for place, value in leaves(message, keys):
+            if any(isinstance(step, Keyed) for step in place):
+                continue  # It tells items apart, not messages.
             is_id = type(value) is int and 0 <= value < MAX_IDS and all_names(place)
             if (
                 (is_id or (type(value) is str and not measures(value)))

@@ -131,8 +131,10 @@ def _temperature(one: Series) -> Mapped:
     named = quantities_of(own)
     is_moving = one.moves or one.moves_little
     before = {q for parts in one.words[:-1] for q in quantities_of(parts)}
+    by_index = text_of(one.place[-1]).isdigit()
     if "temperature_c" in named and not named & {"target_c", "power", "code"}:
-        found.score += 2.0
+        # The name of a list is of all that stands in it, settings too.
+        found.score += 2.0 if is_moving or not by_index else 1.0
         found.why.append(f"named '{naming(one, 'temperature_c')}'")
     elif named & (_NOT_TEMPERATURES | _WORDS_ALONE) or own & LIMIT_WORDS - WEAK_TEMPERATURE:
         found.score -= 3.0
@@ -156,6 +158,8 @@ def _temperature(one: Series) -> Mapped:
         found.why.append("flutters like a measurement")
     if one.is_rising and any(map(one.runs_at, (1.0, 1e3))):
         found.score -= 2.0
+    if one.distinct == 1 and 0.0 < abs(one.high) <= 1.0:
+        found.score -= 2.0  # A factor, say; no room is at just so little all the time.
     return found
 
 
@@ -193,7 +197,8 @@ def _by_behaviour(
         if id(found) in known or found.score < _HINTED or found in more:
             continue
         near = [n for n in numbers if n.flutters and kinship(found.series, n) >= _NEAR]
-        if any(linked(found.series, other, DEGREES) is not None for other in near):
+        links = (linked(found.series, other, DEGREES) for other in near)
+        if any(link is not None and link.is_seen for link in links):
             found.score += 2.0
             found.why.append("a number beside it follows it through the platinum curve")
             more += [found] if found.score >= _ENOUGH else []
@@ -293,11 +298,19 @@ def _without_targets(anchors: Sequence[Mapped]) -> list[Mapped]:
 
 def _without_worked_out(anchors: Sequence[Mapped]) -> list[Mapped]:
     """Leave out averages and extremes where the reading itself stands beside them."""
-    names = {(one.series.place[:-1], one.series.words[-1]) for one in anchors}
+
+    def plain(one: Series) -> tuple[str, ...]:
+        return tuple(w for w in one.words[-1] if w not in WORKED_OUT | WEAK_TEMPERATURE)
+
+    def is_more(one: Series) -> bool:
+        return bool(WORKED_OUT & set(one.words[-1]))
+
+    names = {
+        (one.series.place[:-1], plain(one.series)) for one in anchors if not is_more(one.series)
+    }
 
     def is_worked_out(one: Series) -> bool:
-        plain = tuple(word for word in one.words[-1] if word not in WORKED_OUT)
-        return plain != one.words[-1] and (one.place[:-1], plain) in names
+        return is_more(one) and (one.place[:-1], plain(one)) in names
 
     return [one for one in anchors if not is_worked_out(one.series)]
 

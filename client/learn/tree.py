@@ -164,7 +164,7 @@ def in_steps(place: Place) -> Place:
     steps: list[Token] = []
     for token in place:
         name = text_of(token)
-        first, *rest = _INNER.split(name)
+        first, *rest = _INNER.split(name.lstrip("/"))
         is_path = bool(rest) and all(part.strip() for part in (first, *rest))
         # `desired/deg` is a name with its unit.
         is_path &= "/" not in name or not set(words(rest[-1] if rest else "")) & _UNITS
@@ -175,7 +175,11 @@ def in_steps(place: Place) -> Place:
     return tuple(steps)
 
 
-VALUES = {"v", "val", "value", "x", "data", "has"}
+VALUES = {
+    *("v", "val", "value", "x", "data", "has", "raw", "amount"),
+    *("valore", "valeur", "valor", "wert"),
+    *("mm", "um", "cm", "inch", "K", "C", "F", "s", "ms", "percent", "permille"),
+}
 """Members that hold whatever that around them is named for; an `x` may be an axis as well."""
 
 

@@ -18,7 +18,9 @@ QUANTITY_WORDS: dict[str, str] = {
         ("degree", "degrees", "deg", "celsius", "kelvin", "fahrenheit"), "temperature_c"
     ),
     **dict.fromkeys(("ohm", "ohms", "resistance", "resistances"), "resistance_ohm"),
-    **dict.fromkeys(("speed", "velocity", "pace", "velocidad", "vitesse"), "speed_mm_s"),
+    **dict.fromkeys(
+        ("speed", "velocity", "pace", "velocidad", "vitesse", "velocità"), "speed_mm_s"
+    ),
     # Control engineering (IEC 60050-351) and its shop talk.
     **dict.fromkeys(("actual", "measured", "measure", "reading"), "temperature_c"),
     **dict.fromkeys(("target", "targets", "set", "setpoint", "sp", "desired"), "target_c"),
@@ -65,16 +67,23 @@ POSITION_WORDS = {"position", "pos", "xyz", "where", "coordinates", "coords", "p
 AXES = {"x": "x_mm", "y": "y_mm", "z": "z_mm"}
 FAN_WORDS = {
     *("fan", "fans", "blower", "blowers", "cooling", "cooler", "ventilator", "vent", "vents"),
+    *("ventola", "ventole", "ventilation", "bellows"),
     *("draught", "draft", "breeze", "gust", "wind", "airflow", "blowing"),
     *("lüfter", "luefter", "gebläse", "geblaese", "ventilador", "ventiladores", "soplador"),
-    *("ventilateur", "ventilateurs", "soufflante", "ventola", "ventole", "ventoinha"),
+    *("ventilateur", "ventilateurs", "soufflante", "ventoinha"),
 }
 """The trade's words for what moves air, the dictionary's, and those of other languages."""
-PART_WORDS = {"part", "parts", "object", "print", "model", "layer", "bauteil", "druck", "pieza"}
+PART_WORDS = {
+    *("part", "parts", "object", "print", "model", "layer", "bauteil", "druck", "pieza"),
+    *("piece", "pièce", "pezzo"),
+}
 """What the fan blows on that heat's balance asks for."""
 FEED_WORDS = {"feed", "feedrate", "vorschub", "avance"}
-FILAMENT_WORDS = {"filament", "strand", "extrusion", "extruded", "draht", "filamento", "hilo"}
-RATE_WORDS = {"second", "s", "sec", "per", "rate", "speed", "flow", *FEED_WORDS}
+FILAMENT_WORDS = {
+    *("filament", "strand", "extrusion", "extruded", "thread", "wire"),
+    *("draht", "filamento", "hilo", "filo", "fil"),
+}
+RATE_WORDS = {"second", "s", "sec", "min", "per", "rate", "speed", "flow", *FEED_WORDS}
 """The trade's words for what is fed, and how fast; in other languages too."""
 CLOCK_WORDS = {
     *("time", "clock", "timestamp", "moment", "at", "when", "stamp", "ts", "instant", "epoch"),
@@ -138,7 +147,13 @@ UNIT_WORDS: dict[str, str] = {
     **dict.fromkeys(("dc", "decicelsius", "decidegrees"), "decicelsius"),
     **{"mk": "millikelvin", "ck": "centikelvin", "dk": "decikelvin", "millikelvin": "millikelvin"},
 }
-UNIT_KEYS = {"unit", "units", "uom", "scale"}
+LENGTH_WORDS: dict[str, str] = {
+    **dict.fromkeys(("um", "µm", "micron", "microns"), "um"),
+    **dict.fromkeys(("in", "inch", "inches"), "inch"),
+    "cm": "cm",
+}
+"""Units of length that a name may say; most are millimetres."""
+UNIT_KEYS = {"unit", "units", "uom", "scale", "unita", "unità", "unité", "unite", "einheit"}
 PERCENT_WORDS = {"%", "percent", "pct", "pc", "percentage"}
 PERMILLE_WORDS = {"permille", "permil"}
 OFF_WORDS = {"off", "none", "null", "-", "--", "n/a", "na", "nan", "inactive", "disabled", ""}
