@@ -67,6 +67,8 @@ MOST_WAITING = 6
 LOUD_WINDOWS = 8
 """Latest loud windows that are held against heat."""
 REVIEW_WINDOWS = 64
+COARSE_K = 0.25
+"""Noise of a sound chain is some hundredths to a tenth of a kelvin (common practice)."""
 HELD = 0.5
 FRESHER = 4.0
 TOLD_TWICE = math.log(2.0)
@@ -277,16 +279,22 @@ class NoiseDetector(WindowDetector):
     def _sizes(self, closed: ClosedWindows) -> Iterator[tuple[int, float, float]]:
         """Windows that are judged; logarithms of the noise of each, and of the least that tells."""
         channel, codes = closed.channel, closed.codes
-        told = channel.present & ~channel.joined & (channel.changes > 0) & ~np.isnan(channel.rough)
+        told = channel.present & ~channel.joined & ~np.isnan(channel.rough)
         is_slow = ~(np.abs(channel.celsius_slope) > FAST_C_S)
         told &= (codes != CODES[Gate.STARTING]) & (is_slow | (codes == CODES[Gate.PRINTING]))
-        at = np.flatnonzero(told).tolist()
-        step = self._step
-        steps = []
-        for new in channel.step[at].tolist():
-            step.value = step.update(new) if step.value else new
+        step, stands = self._step, (channel.changes == 0).tolist()
+        steps, at = [], []
+        for index in np.flatnonzero(told).tolist():
+            if stands[index]:
+                # Steps this coarse hide noise, and standing is usual; else the reading is stuck.
+                if step.value < COARSE_K * self._plan.per_kelvin(self._plan.has_signal_in_ohms):
+                    continue
+            else:
+                new = float(channel.step[index])
+                step.value = step.update(new) if step.value else new
+            at.append(index)
             # A divider's steps grow with heat, faster than their mean follows.
-            steps.append(max(step.value, new))
+            steps.append(max(step.value, float(channel.step[index])))
         least = LEAST_STEPS * np.array(steps)
         sizes = np.maximum(channel.rough[at], least)
         # One value for a whole window, as at a rail: neither noise nor a step is known.

@@ -37,6 +37,8 @@ ROUNDING = 1.0 / 12.0
 """Variance of rounding, in steps²: no noise of the reading."""
 REPEATS_AT_ONE_STEP = 0.5 / math.sqrt(math.pi)
 LEAST_ROWS = 12.0
+LEVEL_C = 10.0
+"""Within so many kelvin noise is alike, and so is how long a reading may stand by itself."""
 
 
 @dataclass(slots=True)
@@ -46,6 +48,8 @@ class ChangeRate:
     frozen_rows: float = math.inf
     _shares: Floats = field(default_factory=lambda: np.full(WINDOWS, math.inf))
     """Shares of changed rows of the last windows, by age; inf for those still to come."""
+    _stood: dict[int, float] = field(default_factory=dict)
+    """By level of temperature, the most rows that it stood by itself there."""
     _still: int = 0
     """Windows without a change, since the last with one."""
 
@@ -57,7 +61,11 @@ class ChangeRate:
         return found
 
     def take_between(
-        self, stood: Sequence[tuple[int, int]], tells: NDArray[np.bool_], shares: Floats
+        self,
+        stood: Sequence[tuple[int, int]],
+        tells: NDArray[np.bool_],
+        shares: Floats,
+        levels: Sequence[int],
     ) -> Floats:
         """The same of m windows with stillness among them: `frozen_rows` after each, shape (m,).
 
@@ -72,12 +80,25 @@ class ChangeRate:
         ):
             told = begin + np.flatnonzero(tells[begin:end])
             if len(told):
-                found[told] = _limits(self.take(shares[told]))
+                limits = _limits(self.take(shares[told]))
+                found[told] = self.at_least(limits, [levels[at] for at in told.tolist()])
                 self.frozen_rows = float(found[told[-1]])
             if still * ROWS < self.frozen_rows:
                 # It stood still by itself, for no longer than it may, and moved again.
                 self._shares = np.concatenate((self._shares[2:], (0.0, 0.0)))
+                level, rows = levels[end], float(still * ROWS)
+                self._stood[level] = max(self._stood.get(level, 0.0), rows)
         return found
+
+    def at_least(self, limits: Floats, levels: Sequence[int]) -> Floats:
+        """Limits, shape (m,), and no less than it stood by itself near each window's level."""
+        if not self._stood:
+            return limits
+        stood = [
+            max(self._stood.get(near, 0.0) for near in (level - 1, level, level + 1))
+            for level in levels
+        ]
+        return np.fmax(limits, stood)
 
     def ends_of_stillness(
         self, taught: NDArray[np.bool_], moves: NDArray[np.bool_]
@@ -112,16 +133,22 @@ def learn_changes(
     shares = _shares_of(windows, seconds, step)
     found = np.full(shares.shape, math.nan)
     before = np.array([rate.frozen_rows for rate in rates])
+    levels = np.floor(np.nan_to_num(windows.celsius) / LEVEL_C).astype(int).tolist()
     plain, rows = tells.copy(), []
     for place, rate in enumerate(rates):
         stood = rate.ends_of_stillness(taught[place], moves[place])
         if stood:
-            found[place] = rate.take_between(stood, tells[place], shares[place])
+            at = levels[place]
+            found[place] = rate.take_between(stood, tells[place], shares[place], at)
             plain[place] = False
         else:
             rows.append(rate.take(shares[place][plain[place]]))
     if plain.any():
         found[plain] = _limits(np.concatenate(rows))
+        for place in np.flatnonzero(plain.any(axis=1)).tolist():
+            known = np.flatnonzero(plain[place])
+            at = [levels[place][n] for n in known.tolist()]
+            found[place, known] = rates[place].at_least(found[place, known], at)
     limits = held(found, ~np.isnan(found), before)
     for rate, last in zip(rates, limits[:, -1].tolist(), strict=True):
         rate.frozen_rows = last

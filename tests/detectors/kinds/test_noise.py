@@ -196,3 +196,21 @@ def test_a_reading_that_stands_and_moves_again_as_before_is_no_rise(rows: int) -
     assert events(Batch(time_s, {"nozzle.temperature_c": reading})) == []
     louder = np.where(np.arange(len(time_s)) > 2400, 200.0 + 3.0 * (reading - 200.0), reading)
     assert len(events(Batch(time_s, {"nozzle.temperature_c": louder}))) == 1
+
+
+@pytest.mark.parametrize("rounding", [0.5, 1.0])
+def test_noise_that_wakes_a_reading_that_stood_is_a_rise(rounding: float) -> None:
+    """Coarse degrees hide a sound chain's noise: standing is its habit, before and after."""
+    rng = np.random.default_rng(11)
+    time_s = np.arange(0.0, 7200.0, 0.5)
+    true_c = 25.0 + 185.0 * (1.0 - np.exp(-time_s / 90.0))
+    sd = np.where((time_s > 4000.0) & (time_s < 4800.0), 4.0, 0.02)
+    reading = np.round((true_c + rng.normal(0.0, 1.0, len(time_s)) * sd) / rounding) * rounding
+    batch = Batch(time_s, {"nozzle.temperature_c": reading})
+    (event,) = events(batch)
+    assert event.start_s == pytest.approx(4000.0, abs=60.0)
+    assert event.end_s == pytest.approx(4800.0, abs=120.0)
+    watch = Watch()
+    watch.feed(batch)
+    watch.finish()
+    assert Kind.FROZEN not in {event.kind for event in watch.events}
