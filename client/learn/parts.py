@@ -30,6 +30,7 @@ MOST_POWER = 1100.0
 MAX_BITS = 16
 _SAID = 99.0
 LEAST_OFF = 5
+IDLE_PART, LEAST_READINGS = 0.1, 3
 _LIKE_A_CLOCK = 0.01
 """What runs so near to time is no code, though both rise while it heats."""
 BIT_WORDS = {"flag", "flags", "fault", "faults", "alert", "alerts", "alarm", "alarms"}
@@ -114,8 +115,8 @@ def _judged(group: Group, one: Series, quantity: str) -> Mapped | None:
         return None
     judge = {"target_c": _target, "power": _power, "code": _code, "resistance_ohm": _ohms}[quantity]
     judge(group, found)
-    # A share may be of anything.
-    found.score += (0.5 if quantity == "power" else 1.0) * bool(one.said_unit)
+    # The unit alone is no evidence: a limit is in degrees too, and a share may be of anything.
+    found.score += 0.5 * bool(one.said_unit)
     found.words = _words_for_off(one, quantity)
     return found if found.score >= 1.0 else None
 
@@ -306,7 +307,22 @@ def channels_in(
         also = _objects_of_bools(leaves) if quantity == "flags" else {}
         add_each(made, quantity, {**also, **leaves}, used | taken)
     _share_power_unit(made)
+    for group in made:
+        if _is_refuted(group):
+            del group.parts["target_c"]
     return made
+
+
+def _is_refuted(group: Group) -> bool:
+    """Whether no power at all was given while the reading was far below what only seemed to be its
+    target: a limit, say."""
+    target, power = group.parts.get("target_c"), group.parts.get("power")
+    if target is None or power is None or any(why.startswith("named") for why in target.why):
+        return False
+    aims = target.series.aims_at(power.series.times)
+    away = aims - group.anchor.series.held_at(power.series.times)
+    is_idle = (aims > 0.0) & (away > IDLE_PART * aims) & (power.series.numbers <= 0.0)
+    return target.score < _SAID and int(is_idle.sum()) >= LEAST_READINGS
 
 
 def _may_be_heat(found: Mapped) -> bool:
