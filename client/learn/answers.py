@@ -46,13 +46,22 @@ class Answers(msgspec.Struct, frozen=True):
 
     def at(self, place: Place) -> Ours | None:
         """What stands at a place, if that was said."""
-        path = path_of(place)
-        return self.called.get(path) or self.called.get(f"/{path}")
+        bare = _bare(path_of(place))
+        return self.called.get(bare) or self.called.get(f"/{bare}")
 
     def are_about(self, place: Place) -> bool:
         """Whether a path that was given ends this place of a whole message."""
-        whole = f"/{path_of(place)}"
-        return any(whole.endswith("/" + path.removeprefix("/")) for path in self.called)
+        return self._about(place) is not None
+
+    def deny_clock(self, place: Place) -> bool:
+        """Whether what stands at this place of a whole message is said to be none; an uptime is."""
+        ours = self._about(place)
+        return ours is not None and ours.quantity != "uptime_s"
+
+    def _about(self, place: Place) -> Ours | None:
+        whole = f"/{_bare(path_of(place))}"
+        ends = (path for path in self.called if whole.endswith("/" + _bare(path)))
+        return next((self.called[path] for path in ends), None)
 
     def and_those(self, more: "Answers") -> "Answers":
         """These with more of them."""
@@ -60,11 +69,11 @@ class Answers(msgspec.Struct, frozen=True):
 
     def within(self, statuses: Iterable[Place], places: Iterable[Place]) -> "Answers":
         """These by paths from the status on, as `learn` shows them, where some begin before it."""
-        there = set(map(path_of, places))
+        there = {_bare(path_of(place)) for place in places}
         begins = [f"{path_of(status)}/" for status in statuses if status]
 
         def inner(theirs: str) -> str:
-            path = theirs.removeprefix("/")
+            path = _bare(theirs)
             rests = [path.removeprefix(begin) for begin in begins if path.startswith(begin)]
             return next((rest for rest in rests if rest in there and path not in there), theirs)
 
@@ -75,7 +84,7 @@ class Answers(msgspec.Struct, frozen=True):
         paths = list(map(path_of, places))
         for theirs, ours in self.called.items():
             is_part = bool(ours.quantity)
-            if theirs.removeprefix("/") in paths or (theirs in names and not is_part):
+            if _bare(theirs) in map(_bare, paths) or (theirs in names and not is_part):
                 continue
             what = "nothing stands at" if is_part else "no channel is called"
             near = list(dict.fromkeys(paths if is_part or not names else names))
@@ -85,6 +94,11 @@ class Answers(msgspec.Struct, frozen=True):
 
 
 NONE = Answers()
+
+
+def _bare(path: str) -> str:
+    """A path with or without the slash that it may begin with."""
+    return path.removeprefix("/")
 
 
 def answers_in(calls: list[str], words: list[str]) -> Answers:

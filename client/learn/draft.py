@@ -118,7 +118,7 @@ def proposed(
     measured. BadInput where an answer is about something that was not heard."""
     sources = gatherer.sources()
     clocks = _clocks(sources, timed, answers)
-    leaves, clock_places = _merged(sources, clocks)
+    leaves, clock_places = _merged(sources, clocks, answers)
     refer(leaves)
     there = [one.stands_at for one in leaves.values()]
     answers = answers.within((source.status for source in sources), there)
@@ -150,18 +150,18 @@ def _clocks(sources: Sequence[Source], timed: bool, answers: Answers) -> dict[in
     first: Clock | None = None
     for n, source in enumerate(sources):
         clock = (
-            clock_in(source, timed, answers.are_about)
+            clock_in(source, timed, answers.deny_clock)
             if first is None
             else clock_like(source, first)
         )
-        if clock is not None and not answers.are_about(clock.place):
+        if clock is not None and not answers.deny_clock(clock.place):
             clocks[n] = clock
             first = first or clock
     return clocks
 
 
 def _merged(
-    sources: Sequence[Source], clocks: Mapping[int, Clock]
+    sources: Sequence[Source], clocks: Mapping[int, Clock], answers: Answers
 ) -> tuple[dict[Place, Series], set[Place]]:
     """Leaves of all sources by place from the status on, and the places of clocks among them."""
     merged: dict[Place, Series] = {}
@@ -172,7 +172,7 @@ def _merged(
         for place, series in source.leaves.items():
             if clock is not None and _is_at(source, place, clock.place):
                 clock_places.add(place[cut:])
-                if not clock.is_uptime:
+                if not clock.is_uptime and not answers.are_about(place):
                     continue
             if not source.under and place[:cut] != source.status:
                 continue

@@ -144,6 +144,8 @@ def as_said(one: Series, ours: Ours, reading: Mapped | None) -> Mapped:
     found = Mapped(one, quantity, _SAID, ["you said so"], one.said_unit, ours.scale)
     if quantity == "flags":
         found = _flags(one, True) or found
+        if one.is_whole and not found.bits:
+            found.bits = _bits(int(max(one.high, 0.0)))
     elif one.is_bool and quantity == "power":
         found.words = _switch(one).words
     else:
@@ -173,10 +175,13 @@ def _flags(one: Series, by_place: bool) -> Mapped | None:
     top = int(one.high) if one.is_number and one.is_whole and one.low >= 0.0 else -1
     # A number named as an error may be a difference, or a count of errors.
     if 0 <= top < 1 << MAX_BITS and one.last_words & BIT_WORDS and one.distinct <= MAX_BITS:
-        bits = {str(n): f"bit {n}" for n in range(max(8, top.bit_length()))}
         why.append("its bits are flags: write what each means")
-        return Mapped(one, "flags", 1.5, why, bits=bits)
+        return Mapped(one, "flags", 1.5, why, bits=_bits(top))
     return None
+
+
+def _bits(top: int) -> dict[str, str]:
+    return {str(n): f"bit {n}" for n in range(max(8, top.bit_length()))}
 
 
 def _target(group: Group, found: Mapped) -> None:

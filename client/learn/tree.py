@@ -167,7 +167,11 @@ def in_steps(place: Place) -> Place:
         first, *rest = _INNER.split(name.lstrip("/"))
         is_path = bool(rest) and all(part.strip() for part in (first, *rest))
         # `desired/deg` is a name with its unit.
-        is_path &= "/" not in name or not set(words(rest[-1] if rest else "")) & _UNITS
+        is_path &= (
+            "/" not in name[1:]
+            or name[0] == "/"
+            or not set(words(rest[-1] if rest else "")) & _UNITS
+        )
         if not is_path or first.isdigit():
             steps.append(token)
         else:

@@ -42,7 +42,7 @@ QUANTITY_WORDS: dict[str, str] = {
     **dict.fromkeys(("warmth",), "temperature_c"),
     **dict.fromkeys(("goal", "goals", "wanted", "want", "aim", "wish"), "target_c"),
     **dict.fromkeys(("should", "ordered", "asked"), "target_c"),
-    **dict.fromkeys(("heating", "push"), "power"),
+    **dict.fromkeys(("heating", "push", "share"), "power"),
     **dict.fromkeys(("mood", "stage", "activity", "posture", "situation", "doing"), "state"),
     **dict.fromkeys(("remark", "says", "note", "reason", "comment", "words", "said"), "message"),
     # The dictionaries of other languages.

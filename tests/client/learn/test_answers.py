@@ -127,6 +127,58 @@ def test_a_clock_that_is_none_is_not_taken() -> None:
     assert not learn(entries, answers=answers_in(["/ts=-"], [])).clocks
 
 
+def test_an_uptime_may_be_the_clock_as_well(tmp_path: Path) -> None:
+    """Where a host has but one number that runs."""
+
+    def say(m: Machine) -> list[Any]:
+        return [{"tip": {"temp": round(m.nozzle.shown, 2)}, "run": round(m.up_s * 1000.0)}]
+
+    entries = entries_of(say)
+    draft = learn(entries, answers=answers_in(["run=controller.uptime_s ms"], []))
+    assert [clock.unit for clock in draft.clocks.values()] == ["ms"]
+    assert values(draft, entries, tmp_path)["controller.uptime_s"] == pytest.approx(837.25)
+
+
+def test_a_number_that_is_said_to_be_flags_is_read_by_its_bits(tmp_path: Path) -> None:
+    """Though none was ever up."""
+
+    def say(m: Machine) -> list[Any]:
+        return [{"tip": {"temp": round(m.nozzle.shown, 2), "word": 4 * (m.n == 99)}}]
+
+    entries = entries_of(say)
+    draft = learn(entries[:-1], answers=answers_in(["tip/word=nozzle.flags"], []))
+    held = values(draft, entries, tmp_path)
+    assert next(value for key, value in held.items() if key.endswith("flags")) == "bit 2"
+
+
+def operations(m: Machine) -> list[Any]:
+    """Changes to a document as operations (RFC 6902), the clock first."""
+    whole = {
+        "/clock/s": m.up_s,
+        "/hot/kelvin": round(m.nozzle.shown + 273.15, 2),
+        "/hot/want": round(m.nozzle.goal + 273.15, 2) if m.nozzle.goal else None,
+        "/hot/share": round(m.nozzle.power, 3),
+        "/plate/kelvin": round(m.bed.shown + 273.15, 2),
+        "/self/load": round(0.2 + m.n % 5 / 100, 2),
+        "/self/layer": m.n // 30,
+    }
+    if m.n % 3:
+        del whole["/self/layer"], whole["/hot/want"]
+    op = "add" if m.n == 0 else "replace"
+    return [[{"op": op, "path": path, "value": value} for path, value in whole.items()]]
+
+
+def test_operations_on_a_document_are_items_by_their_paths(tmp_path: Path) -> None:
+    """None of them says what a message is about."""
+    entries = entries_of(operations)
+    draft = learn(entries, answers=answers_in(["/hot/kelvin/value=nozzle"], []))
+    held = values(draft, entries, tmp_path)
+    assert held["nozzle.temperature_c"] == pytest.approx(116.75, abs=0.01)
+    assert held["nozzle.target_c"] == pytest.approx(210.0)
+    assert held["nozzle.power"] == 1.0
+    assert sum(key.endswith("temperature_c") for key in held) == 2
+
+
 @pytest.mark.parametrize(
     ("call", "said"),
     [
