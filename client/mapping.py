@@ -13,7 +13,7 @@ The same entries give the same updates, so a recording replays to the same event
 """
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import msgspec
@@ -22,7 +22,7 @@ from client import jsonrpc, pairs, unheard
 from client.clock import LogTime
 from client.form import Profile
 from client.plan import NULL, Leaf, Listed, Origin, Plan, plan_of
-from client.pointer import MISSING, walk
+from client.pointer import MISSING, Steps, reach, walk
 from client.refusals import Refusals
 from client.saying import MESSAGE_KEY, SAID_KEY, STATE_KEY, RunsAgain, Words
 from client.values import UNSENT
@@ -220,7 +220,8 @@ class Mapper:
             # It may have said its pace; it carries no readings.
             self._listen(message, own_s, updates)
             return
-        values = self._values(status)
+        # Under names of its own a text is another thing's value, and no absence.
+        values = self._values(status, walk if origin.under else reach)
         self._words.hear(message, values)
         if host_s is not None:
             time_s = self._time.at(own_s, host_s)
@@ -254,13 +255,14 @@ class Mapper:
             status = {str(name): status}
         return status
 
-    def _values(self, status: Any) -> dict[str, Value]:
+    def _values(self, status: Any, look: Callable[[Any, Steps], Any]) -> dict[str, Value]:
         values: dict[str, Value] = {}
         for leaf in self._plan.leaves:
-            self._convert(leaf, walk(status, leaf.steps), values)
+            self._convert(leaf, look(status, leaf.steps), values)
         for listed in self._plan.lists:
-            for leaf, found in _listed(status, listed):
-                self._convert(leaf, found, values)
+            item = _listed(status, listed)
+            for leaf in listed.leaves if item is not MISSING else ():
+                self._convert(leaf, look(item, leaf.steps), values)
         return values
 
     def _convert(self, leaf: Leaf, found: Any, values: dict[str, Value]) -> None:
@@ -339,12 +341,8 @@ def _within(text: str) -> Any:
         return text
 
 
-def _listed(status: Any, listed: Listed) -> Iterator[tuple[Leaf, Any]]:
+def _listed(status: Any, listed: Listed) -> Any:
+    """The item of a list that has the name; else MISSING."""
     items = walk(status, listed.steps)
-    if type(items) is not list:
-        return
-    for item in items[:MAX_LISTED]:
-        if walk(item, listed.name_steps) == listed.name:
-            for leaf in listed.leaves:
-                yield leaf, walk(item, leaf.steps)
-            return
+    items = items[:MAX_LISTED] if type(items) is list else []
+    return next((i for i in items if walk(i, listed.name_steps) == listed.name), MISSING)

@@ -50,6 +50,21 @@ def walk(document: Any, steps: Steps) -> Any:
     return document
 
 
+def reach(document: Any, steps: Steps) -> Any:
+    """Value at the pointer; or the null or text that stands in the place of what would hold it, for
+    then nothing is there; else MISSING: nothing was said of it."""
+    for n, (name, index) in enumerate(steps):
+        if type(document) is dict:
+            document = document.get(name, MISSING)
+        elif type(document) is list and 0 <= index < len(document):
+            document = document[index]
+        elif n and (document is None or type(document) is str):
+            return document
+        else:
+            return MISSING
+    return document
+
+
 def _step(token: str, pointer: str) -> Step:
     if _BAD_ESCAPE.search(token):
         raise ValueError(f"'~' in a JSON Pointer is written '~0' ('/' is '~1'), got {pointer!r}")

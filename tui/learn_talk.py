@@ -43,7 +43,7 @@ def found_lines(draft: Draft) -> Iterator[str]:
         yield f"a message with '{said}' in it means {means}"
     if unknown := [word for word, means in draft.words.items() if means is None]:
         yield f"  say what a word means: --word '{unknown[0]}=up', or starting, halted, gone"
-    if not any("state" in channel.parts for channel in draft.channels):
+    if not draft.rules and not any("state" in channel.parts for channel in draft.channels):
         yield "no word for the host's state found: only silence will tell that it is down"
         yield "  if one of those below is it, say so by a word of it: --word 'fit=up'"
     if draft.heard:

@@ -105,7 +105,7 @@ def clock_like(source: Source, known: Clock) -> Clock | None:
 
 def _judged(one: Series, timed: bool) -> tuple[float, Clock] | None:
     """How sure it is that a leaf is the clock, and the clock that it would be."""
-    named = bool(one.last_words & CLOCK_WORDS)
+    named = bool(one.last_words & (CLOCK_WORDS | _TIMES))
     is_uptime = "uptime_s" in quantities_of(one.all_words)
     depth = 0.1 * len(one.place)
     if one.is_text:

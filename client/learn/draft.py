@@ -179,16 +179,7 @@ def _merged(
             if not place[cut:]:
                 continue
             known = merged.setdefault(place[cut:], Series(place[cut:]))
-            pairs = [*zip(known.own_s, known.values, strict=True)]
-            pairs += zip(series.own_s, series.values, strict=True)
-            pairs.sort(key=lambda pair: pair[0])
-            merged[place[cut:]] = Series(
-                place[cut:],
-                [own_s for own_s, _ in pairs],
-                [value for _, value in pairs],
-                known.null_s + series.null_s,
-                known.beside or series.beside,
-            )
+            merged[place[cut:]] = known.merged(series)
     kept: dict[Place, Series] = {}
     for place, one in itertools.islice(merged.items(), MAX_LEAVES):
         steps = in_steps(place)
@@ -231,14 +222,22 @@ def _channels(
     speeds = others.speeds(free, axes)
     taken |= {found.series.place for found in speeds}
     told = {place: leaves[place] for place in readings}
+    with_it = {
+        place: {
+            other.quantity: as_said(leaves[at], other, None)
+            for at, other in said.items()
+            if at not in readings and other.channel == said[place].channel
+        }
+        for place in readings
+    }
     there = [one.stands_at for one in leaves.values()]
-    groups = channels_in({**free, **told}, taken, readings)
+    groups = channels_in({**free, **told}, taken, with_it)
     taken |= {f.series.place for g in groups for f in (g.anchor, *g.parts.values())}
     channels = _named_groups(groups, leaves, answers)
     if axes or speeds:
         parts = {found.quantity: found for found in [*axes, *speeds]}
         channels.append(Proposal("motion", parts))
-    channels += _named_fans(fans)
+    channels += _named_fans(fans, {ours.channel for ours in said.values()})
     if running is not None:
         channels.append(Proposal("controller", {"uptime_s": running}))
     names = {name.lower() for c in channels for name in (c.name, c.theirs) if name}
@@ -432,12 +431,12 @@ def _listed_name(place: Place, at: int, leaves: Mapping[Place, Series]) -> str:
     return f"sensor {index}"
 
 
-def _named_fans(fans: Sequence[Mapped]) -> list[Proposal]:
-    if len(fans) == 1:
+def _named_fans(fans: Sequence[Mapped], called: Collection[str]) -> list[Proposal]:
+    if len(fans) == 1 and "fan" not in called:
         return [Proposal("fan", {"speed": fans[0]})]
     named: list[Proposal] = []
     on_the_part = [found for found in fans if found.series.all_words & PART_WORDS]
-    if len(on_the_part) == 1:
+    if len(on_the_part) == 1 and "fan" not in called:
         named.append(Proposal("fan", {"speed": on_the_part[0]}, "it blows on the part"))
         fans = [found for found in fans if found is not on_the_part[0]]
     for n, found in enumerate(fans):

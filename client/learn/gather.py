@@ -12,7 +12,7 @@ from typing import Any
 from client import jsonrpc
 from client.form import Request
 from client.jsonrpc import ENVELOPE
-from client.learn.series import Series
+from client.learn.series import Series, number_of
 from client.learn.sources import Source, joined, subjects, unpair, unwrap
 from client.learn.tree import (
     Keyed,
@@ -143,9 +143,27 @@ def _fill(source: Source) -> None:
             if series is None:
                 series = source.leaves[place] = Series(place)
             series.add(own_s, value)
+    if not source.under:
+        _hand_down(source.leaves)
     # Where null was all that was ever said, nothing is known.
     source.leaves = {place: one for place, one in source.leaves.items() if one.values}
     tell_units(source.leaves)
+
+
+def _hand_down(leaves: dict[Place, Series]) -> None:
+    """Give numbers the nulls and words that stood at times in the place of what holds them."""
+    for place in [place for place, one in leaves.items() if not one.values or one.is_text]:
+        inside = [
+            other
+            for other, one in leaves.items()
+            if len(other) > len(place)
+            and other[: len(place)] == place
+            and any(number_of(value) is not None for value in one.values)
+        ]
+        if inside:
+            whole = leaves.pop(place)
+            for other in inside:
+                leaves[other] = leaves[other].merged(whole)
 
 
 def _aligned(sources: list[Source]) -> list[Source]:

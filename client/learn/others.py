@@ -214,7 +214,7 @@ def _state(
         return None
     # An item that holds readings tells of a channel, not of the host.
     items = {token for token in one.place if isinstance(token, Keyed)}
-    if one.last_words & NAME_WORDS or any(items & set(other) for other in taken):
+    if (one.last_words & NAME_WORDS and not told) or any(items & set(other) for other in taken):
         return None
     if says_a_unit(one) or is_own_name(one.place) or (not named and is_label(one, leaves)):
         return None

@@ -6,6 +6,7 @@ code or a resistance follows its temperature through the platinum curve.
 """
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
+from types import MappingProxyType
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from client.learn.relations import kinship, linked, repeated, transplanted
 from client.learn.series import FULL_SCALES, Series, follows, is_off
 from client.learn.temperatures import and_alike, temperatures
 from client.learn.tree import Place, text_of
-from client.learn.vocabulary import PERCENT_WORDS, UNIT_KEYS, WATT_WORDS, quantities_of
+from client.learn.vocabulary import PERCENT_WORDS, UNIT_KEYS, WATT_WORDS, WORKED_OUT, quantities_of
 from client.units import UNITS
 from shared.platinum import HIGHEST_C, LOWEST_C
 from shared.updates import Floats
@@ -112,6 +113,8 @@ def _judged(group: Group, one: Series, quantity: str) -> Mapped | None:
     found = Mapped(one, quantity, 2.0 if by_place else 0.0, why)
     # A pair under one name is a reading and its target.
     if named - ({"temperature_c"} if quantity == "target_c" else set()) and not by_place:
+        return None
+    if quantity == "target_c" and not by_place and one.all_words & WORKED_OUT:
         return None
     judge = {"target_c": _target, "power": _power, "code": _code, "resistance_ohm": _ohms}[quantity]
     judge(group, found)
@@ -294,14 +297,18 @@ def _linked_to(group: Group, one: Series) -> ChainLink | None:
 
 
 def channels_in(
-    leaves: Mapping[Place, Series], taken: set[Place], given: Collection[Place] = ()
+    leaves: Mapping[Place, Series],
+    taken: set[Place],
+    said: Mapping[Place, Mapping[str, Mapped]] = MappingProxyType({}),
 ) -> list[Group]:
-    """Temperatures among the leaves, each with its target, power, code and so on."""
-    anchors = temperatures(leaves, taken, given)
+    """Temperatures among the leaves, each with its target, power, code and so on; `said` are
+    places of some, with what the user says goes with them."""
+    anchors = temperatures(leaves, taken, said)
     used = {found.series.place for found in anchors}
-    sure = [Group(found) for found in anchors]
+    sure = [Group(found, dict(said.get(found.series.place, {}))) for found in anchors]
     add_each(sure, "target_c", leaves, used | taken)
-    made = [Group(found) for found in and_alike(leaves, sure, taken)]
+    alike = and_alike(leaves, sure, taken)
+    made = [Group(found, dict(said.get(found.series.place, {}))) for found in alike]
     used = {group.place for group in made}
     add_each(made, "target_c", leaves, used | taken)
     known = {group.place for group in sure}

@@ -24,6 +24,8 @@ MAX_POINTS = 20_000
 LARGEST = 1e30
 """No reading, code or clock comes near it, and sums and squares below it stay finite."""
 _WORD = re.compile(r"[^\W\d_]+([ -][^\W\d_]+)?")
+OTHER = "other"
+"""A unit that is none of those known here."""
 OWN_WORDS = 2
 """So many words of its own a host may have for where there is no number."""
 STANDS_S = 0.3
@@ -70,6 +72,19 @@ class Series:
             self.own_s.append(own_s)
             self.values.append(value)
 
+    def merged(self, other: "Series") -> "Series":
+        """With what was said elsewhere of the same thing."""
+        pairs = [*zip(self.own_s, self.values, strict=True)]
+        pairs += zip(other.own_s, other.values, strict=True)
+        pairs.sort(key=lambda pair: pair[0])
+        return Series(
+            self.place,
+            [own_s for own_s, _ in pairs],
+            [value for _, value in pairs],
+            self.null_s + other.null_s,
+            self.beside or other.beside,
+        )
+
     @cached_property
     def is_number(self) -> bool:
         """All values are numbers, texts that are nothing but one, or words for `off`."""
@@ -102,7 +117,7 @@ class Series:
     def can_be(self, quantity: str) -> bool:
         """Whether the unit that its values or its name say, if they do, measures that quantity."""
         unit = self.said_unit or ("percent" if self._is_named_a_share else "")
-        return not unit or DIMENSIONS[unit] == DIMENSION_OF.get(quantity)
+        return not unit or DIMENSIONS.get(unit) == DIMENSION_OF.get(quantity, OTHER)
 
     @property
     def _is_named_a_share(self) -> bool:

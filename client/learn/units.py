@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from client.learn.series import Series, follows
+from client.learn.series import OTHER, Series, follows
 from client.learn.tree import Keyed, Place, text_of
 from client.learn.vocabulary import (
     PERCENT_WORDS,
@@ -30,6 +30,7 @@ HOTTEST_AIM_C = 350.0
 """Hardly a printer is set to more, and none while it is but warm."""
 ARRIVED = 0.85
 """How well a reading follows its setting that stands at it, or nearly so."""
+MAX_UNIT = 6
 MOSTLY = 0.8
 """Part of the readings that a fault cannot reach."""
 
@@ -229,6 +230,16 @@ def tell_units(leaves: Mapping[Place, Series]) -> None:
         for unit in units:
             for one in _meant(unit, numbers):
                 one.beside = unit_named(unit.last)
+        for other in row:
+            if _says_another_unit(other):
+                for one in _meant(other, numbers):
+                    one.beside = one.beside or OTHER
+
+
+def _says_another_unit(one: Series) -> bool:
+    """Whether a cell for units says one that is none of ours, such as V."""
+    is_cell = one.is_text and one.distinct == 1 and bool(one.last_words & UNIT_KEYS)
+    return is_cell and not unit_named(one.last) and 0 < len(str(one.last)) <= MAX_UNIT
 
 
 def _meant(unit: Series, numbers: list[Series]) -> list[Series]:

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from detectors.table.running import held
 from detectors.table.windows import ROWS, ChannelWindows
+from shared.platinum import HIGHEST_C
 from shared.updates import Floats
 
 CHANCE = 1e-9
@@ -133,7 +134,9 @@ def learn_changes(
     shares = _shares_of(windows, seconds, step)
     found = np.full(shares.shape, math.nan)
     before = np.array([rate.frozen_rows for rate in rates])
-    levels = np.floor(np.nan_to_num(windows.celsius) / LEVEL_C).astype(int).tolist()
+    # What is no temperature at all is at the edge.
+    celsius = np.clip(np.nan_to_num(windows.celsius), -HIGHEST_C, HIGHEST_C)
+    levels = np.floor(celsius / LEVEL_C).astype(int).tolist()
     plain, rows = tells.copy(), []
     for place, rate in enumerate(rates):
         stood = rate.ends_of_stillness(taught[place], moves[place])

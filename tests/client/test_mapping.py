@@ -13,8 +13,9 @@ from client.form import Channel, Item, MessageRule, Profile, Reading, Request, U
 from client.learn.tree import escaped
 from client.mapping import Mapper
 from client.profile import simulated_profile
+from shared.absent import absent_key
 from shared.unreadable import UNREADABLE
-from shared.updates import Entry, EntryKind, LinkNews, Update
+from shared.updates import Entry, EntryKind, LinkNews, Update, Value
 from shared.words import HostState, Kind
 from tests.levels import first
 
@@ -772,3 +773,34 @@ def test_a_message_that_stands_is_reported_once() -> None:
     updates = [update for body in bodies for update in mapper.feed(message(body))]
     reported = [n for n, update in enumerate(updates) if "nozzle.reported" in update.values]
     assert reported == [0, 8, 11]
+
+
+@pytest.mark.parametrize("gone", [None, "lost"])
+def test_what_stands_in_the_place_of_what_would_hold_a_reading_takes_it_away(gone: Any) -> None:
+    """A part of a document is set to null where it is removed (RFC 7396); so is a word for none."""
+    profile = Profile(
+        format=1,
+        addresses=("tcp://[::1]:9",),
+        updates=(UpdateSource(status=""),),
+        channels={
+            "tip": Channel(
+                temperature_c=Reading(at="/tip/is/K", unit="kelvin"),
+                target_c=Reading(
+                    at="/tip/should/K", unit="kelvin", words={"lost": "0", "null": "0"}
+                ),
+            )
+        },
+    )
+    mapper = Mapper(profile)
+
+    def read(message: Any, at_s: float) -> dict[str, Value]:
+        entry = Entry(at_s, EntryKind.MESSAGE, msgspec.json.encode(message))
+        return mapper.feed(entry)[-1].values
+
+    first = read({"tip": {"is": {"K": 483.15}, "should": {"K": 483.15}}}, 1.0)
+    assert first["tip.temperature_c"] == pytest.approx(210.0)
+    held = read({"tip": {"should": gone}}, 2.0)
+    assert held == {"tip.target_c": 0.0}
+    lost = read({"tip": {"is": gone}}, 3.0)
+    assert lost == {absent_key("tip.temperature_c"): "null" if gone is None else "lost"}
+    assert read({"base": {}}, 4.0) == {}
