@@ -4,7 +4,8 @@ entries → sources (which messages) → leaves (where values stand) → channel
 """
 
 from client.learn.answers import Answers, answers_in
-from client.learn.draft import Draft, Proposal
+from client.learn.draft import Draft
+from client.learn.found import Proposal
 from client.learn.gather import Gatherer
 from client.learn.learning import draft_of, learn
 from client.learn.text import TextLink, profile_text

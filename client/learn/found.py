@@ -54,6 +54,19 @@ class Group:
         return self.anchor.series.place
 
 
+@dataclass
+class Proposal:
+    """A channel: its name, why it is called so, and its quantities."""
+
+    name: str
+    parts: dict[str, Mapped] = field(default_factory=dict)
+    why: str = ""
+    theirs: str = ""
+    """What the host calls it."""
+    path: str = ""
+    """Where its reading stands."""
+
+
 def naming(one: Series, quantity: str) -> str:
     """The step of a place that names the quantity, else the last one."""
     for token, parts in zip(reversed(one.place), reversed(one.words), strict=True):

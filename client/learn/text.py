@@ -8,8 +8,8 @@ import msgspec
 from client.form import DEFAULT_SILENCE_S, Token
 from client.framing import Framing
 from client.learn import chains
-from client.learn.draft import Draft, Proposal, reference_of
-from client.learn.found import Mapped
+from client.learn.draft import Draft, reference_of
+from client.learn.found import Mapped, Proposal
 from client.learn.tree import Keyed, Place, pointer_of, text_of
 from client.learn.tree import Token as Step
 from client.learn.vocabulary import STANDARD_STATES, STATE_WORDS

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from client.learn import Draft, TextLink, learn, profile_text
-from client.learn.draft import Proposal
+from client.learn.found import Proposal
 from client.learn.series import Series, follows, is_continuous
 from client.mapping import Mapper
 from client.profile import load_profile
@@ -181,9 +181,7 @@ def test_ids_stay_as_the_host_says_them_and_every_line_says_why(tmp_path: Path) 
 
 def test_what_does_not_read_back_is_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
     """A draft that leads nowhere is no draft: what it found is listed as not proven."""
-    from client.learn import draft as drafting
-
-    named = drafting._named_groups
+    from client.learn.naming import named_groups as named
 
     def astray(*found: Any) -> list[Proposal]:
         channels = named(*found)
@@ -192,7 +190,7 @@ def test_what_does_not_read_back_is_left_out(monkeypatch: pytest.MonkeyPatch) ->
                 channel.parts["temperature_c"].series.place = ("nowhere",)
         return channels
 
-    monkeypatch.setattr(drafting, "_named_groups", astray)
+    monkeypatch.setattr("client.learn.channels.named_groups", astray)
     draft = learn(
         [
             Entry(
