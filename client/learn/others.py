@@ -218,6 +218,8 @@ def _state(
         return None
     if says_a_unit(one) or is_own_name(one.place) or (not named and is_label(one, leaves)):
         return None
+    if not (named or told) and one.last_words & TOPIC_WORDS:
+        return None
     known = sum(state_of(str(value)) is not None for value in set(one.values))
     about_one = bool(one.all_words & CHANNEL_WORDS.keys())
     stands = is_word and 1 < one.distinct < 0.1 * len(one.values)

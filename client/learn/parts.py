@@ -391,9 +391,13 @@ def _settle_units(
     told = units.of_texts(beside)
     unit = units.Unit(told, "said beside it") if told else units.of_temperatures(rests)
     for group in made:
-        for found in (group.anchor, *group.parts.values()):
-            own = units.said(found.series)
-            found.unit = own or unit.name
-            if found.quantity == "target_c" and own and own != group.anchor.unit:
-                found.unit = units.nearer(found.series, own, group.anchor.series, group.anchor.unit)
-            found.why.append("" if own else unit.why)
+        anchor, target = group.anchor, group.parts.get("target_c")
+        own = units.said(anchor.series)
+        anchor.unit = own or unit.name
+        anchor.why.append("" if own else unit.why)
+        if target is None:
+            continue
+        own = units.said(target.series)
+        target.unit = own or anchor.unit
+        if own and own != anchor.unit:
+            target.unit = units.nearer(target.series, own, anchor.series, anchor.unit)

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from client.learn.tree import Place, text_of
+from client.learn.tree import Place, is_own_value, text_of
 from client.learn.vocabulary import (
     LIMIT_WORDS,
     OFF_WORDS,
@@ -359,6 +359,8 @@ class Series:
         if not steps:
             return set()
         own, before = steps[0], steps[1] if len(steps) > 1 else set()
+        if is_own_value(self.place) and before & LIMIT_WORDS:
+            return before
         # What stands under a state, such as `/status/nozzle`, is all sorts of things.
         says = {QUANTITY_WORDS.get(word) for word in before} - {None, "state", "message"}
         if says and not own & QUANTITY_WORDS.keys():

@@ -127,6 +127,20 @@ def test_a_clock_that_is_none_is_not_taken() -> None:
     assert not learn(entries, answers=answers_in(["/ts=-"], [])).clocks
 
 
+def test_a_power_that_is_said_keeps_its_own_unit(tmp_path: Path) -> None:
+    """Beside a reading that is said, in percent as its range shows; the target in its kelvin."""
+
+    def say(m: Machine) -> list[Any]:
+        heat = [round(m.nozzle.shown + 273.15, 2), m.nozzle.goal + 273.15, 100 * m.nozzle.power]
+        return [{"q1": heat[0], "q2": heat[1] if m.nozzle.goal else 0, "q3": heat[2]}]
+
+    calls = ["q1=nozzle.temperature_c kelvin", "q2=nozzle.target_c", "q3=nozzle.power"]
+    entries = entries_of(say)
+    held = values(learn(entries, answers=answers_in(calls, [])), entries, tmp_path)
+    assert held["nozzle.target_c"] == pytest.approx(210.0)
+    assert held["nozzle.power"] == pytest.approx(1.0)
+
+
 def test_an_uptime_may_be_the_clock_as_well(tmp_path: Path) -> None:
     """Where a host has but one number that runs."""
 
