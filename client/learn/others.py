@@ -131,7 +131,8 @@ def speeds(leaves: Mapping[Place, Series], axes: list[Mapped]) -> list[Mapped]:
         named = {QUANTITY_WORDS.get(word) for word in one.last_words}
         rate = {"rate"} & one.last_words and one.all_words & (POSITION_WORDS | {"mm", "motion"})
         strand = bool(one.all_words & FILAMENT_WORDS)
-        is_rate = "speed_mm_s" in named or rate or (strand and one.all_words & RATE_WORDS)
+        is_rate = bool(rate) or "speed_mm_s" in named or DIMENSIONS.get(one.said_unit) == "speed"
+        is_rate |= strand and bool(one.all_words & RATE_WORDS)
         if not one.is_number or not is_rate or one.low < 0.0:
             continue
         if one.all_words & FAN_WORDS or one.all_words & {"factor", "percent"}:
@@ -143,7 +144,7 @@ def speeds(leaves: Mapping[Place, Series], axes: list[Mapped]) -> list[Mapped]:
         per_minute |= top > MOST_FEED if strand else top > (FASTER * seen if seen else MOST_SPEED)
         why = [f"named '{text_of(name_at(one.place))}'"]
         why += ["far slower than the way that was gone"] if strand and seen else []
-        unit = "mm/min" if per_minute else ""
+        unit = one.said_unit or ("mm/min" if per_minute else "")
         found.setdefault(quantity, Mapped(one, quantity, 2.0, why, unit))
     return list(found.values())
 

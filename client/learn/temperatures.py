@@ -134,7 +134,8 @@ def _temperature(one: Series) -> Mapped:
     by_index = text_of(one.place[-1]).isdigit()
     if "temperature_c" in named and not named & {"target_c", "power", "code"}:
         # The name of a list is of all that stands in it, settings too.
-        found.score += 2.0 if is_moving or not by_index else 1.0
+        of_list = by_index and not is_moving
+        found.score += 1.0 if of_list else 2.0
         found.why.append(f"named '{naming(one, 'temperature_c')}'")
     elif named & (_NOT_TEMPERATURES | _WORDS_ALONE) or own & LIMIT_WORDS - WEAK_TEMPERATURE:
         found.score -= 3.0
@@ -144,7 +145,7 @@ def _temperature(one: Series) -> Mapped:
         # A setting says its unit too, and stands.
         found.score += 1.4 if is_moving or not one.said_unit else 0.2
         found.why.append(units.who_says(one))
-    if "temperature_c" in before and not named & _NOT_TEMPERATURES:
+    if "temperature_c" in before and not named & _NOT_TEMPERATURES and (is_moving or not by_index):
         found.score += 1.0
     if before & (_NOT_TEMPERATURES - {"speed_mm_s"}) and "temperature_c" not in named:
         found.score -= 2.0
