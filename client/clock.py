@@ -79,6 +79,11 @@ class LogTime:
         return self._is_known
 
     @property
+    def has_host_time(self) -> bool:
+        """Whether the host ever said a time."""
+        return self._offset_s is not None
+
+    @property
     def newest_s(self) -> float:
         """The log's newest time."""
         return self._floor_s

@@ -79,6 +79,11 @@ class Mapper:
         return self._refusals.first.get(key, "")
 
     @property
+    def has_host_time(self) -> bool:
+        """Whether the host's clock ever said a time."""
+        return self._time.has_host_time
+
+    @property
     def clock_jumps(self) -> int:
         """How often host time was moved: jumps of its clock and restarts."""
         return self._time.jumps
@@ -210,7 +215,7 @@ class Mapper:
                 self._time.set_pace(float(pace))
         host_s = None
         if origin.clock is not None:
-            said = walk(message, origin.clock)
+            said = self._clock_said(message, origin, origin.clock)
             if said is not MISSING and said is not None:
                 host_s = self._clock_of(said)
                 if host_s is None:
@@ -236,6 +241,15 @@ class Mapper:
         if news:
             values[TIMEKEEPING] = news
         updates.append(self._timed(time_s, values))
+
+    def _clock_said(self, message: Any, origin: Origin, clock: Steps) -> Any:
+        """What stands at the clock; it may be within a status that is a JSON text."""
+        said = walk(message, clock)
+        within = len(origin.status)
+        if said is not MISSING or clock[:within] != origin.status:
+            return said
+        text = walk(message, origin.status)
+        return walk(_within(text), clock[within:]) if type(text) is str else MISSING
 
     def _status(self, message: Any, origin: Origin) -> Any:
         """What the channels' pointers start at; None where it cannot be read."""

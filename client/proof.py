@@ -51,6 +51,8 @@ class TimeProof(msgspec.Struct, frozen=True):
     delay_median_s: float
     delay_99_s: float
     jumps: int
+    was_told: bool = True
+    """Whether the host's clock ever said a time."""
     ahead_s: float | None = None
     """How far the host's wall clock is ahead of ours, less the quickest update's delay; None where
     its clock is none since 1970, or was moved."""
@@ -151,6 +153,7 @@ class Proof:
             float(np.median(delays)),
             float(np.quantile(delays, 0.99)),
             self._mapper.clock_jumps,
+            self._mapper.has_host_time,
             ahead_s,
         )
 

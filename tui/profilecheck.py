@@ -117,6 +117,9 @@ def _time_lines(proof: Proof) -> Iterator[str]:
     if not found.has_clock:
         yield "clock: none; arrival times are used, which are coarser"
         return
+    if not found.was_told:
+        yield "clock: nothing ever stood there; arrival times are used, which are coarser"
+        return
     if found.moments < 3:
         yield "clock: too few updates to judge it"
         return

@@ -19,6 +19,9 @@ SHOWN = 12
 LEAVE_OUT = "-"
 """The name of a channel, or of what stands at a path, that is left out."""
 
+CLOCK = "clock"
+"""What stands at a path that tells the host's time."""
+_CLOCK = re.compile(r"clock(?: +(s|ms|us|ns|iso))?")
 _PART = re.compile(rf"(.+)\.({'|'.join(QUANTITIES)})(?: +(\S+))?")
 
 
@@ -30,6 +33,10 @@ class Ours(NamedTuple):
     unit: str = ""
     scale: float = 1.0
     """By which the host's number is multiplied, such as 1/40 for watts of a heater of 40 W."""
+
+    @property
+    def is_clock(self) -> bool:
+        return self.channel == CLOCK and not self.quantity
 
     @property
     def is_reading(self) -> bool:
@@ -56,7 +63,13 @@ class Answers(msgspec.Struct, frozen=True):
     def deny_clock(self, place: Place) -> bool:
         """Whether what stands at this place of a whole message is said to be none; an uptime is."""
         ours = self._about(place)
-        return ours is not None and ours.quantity != "uptime_s"
+        return ours is not None and ours.quantity != "uptime_s" and not ours.is_clock
+
+    def clock_unit(self, place: Place) -> str | None:
+        """The unit of the clock that is said to stand at a place of a whole message, empty where
+        only that is said; None where it is not."""
+        ours = self._about(place)
+        return ours.unit if ours is not None and ours.is_clock else None
 
     def _about(self, place: Place) -> Ours | None:
         whole = f"/{_bare(path_of(place))}"
@@ -83,6 +96,8 @@ class Answers(msgspec.Struct, frozen=True):
         """BadInput where something is called that is not there; `names` are those of channels."""
         paths = list(map(path_of, places))
         for theirs, ours in self.called.items():
+            if ours.is_clock:
+                continue
             is_part = bool(ours.quantity)
             if _bare(theirs) in map(_bare, paths) or (theirs in names and not is_part):
                 continue
@@ -112,6 +127,9 @@ def _ours(text: str) -> Ours:
     """`nozzle`, `nozzle.power`, `nozzle.power byte`, `nozzle.power 0.025` or `-`."""
     if clean(text, MAX_NAME) != text:
         raise BadInput("--call", f"'{clean(text)}' is no name", "use printable characters")
+    clock = _CLOCK.fullmatch(text)
+    if clock is not None:
+        return Ours(CLOCK, "", clock[1] or "")
     found = _PART.fullmatch(text)
     if found is None:
         return Ours(text)

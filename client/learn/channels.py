@@ -32,7 +32,7 @@ class Said:
         self._ours = {
             place: ours
             for place, one in leaves.items()
-            if (ours := answers.at(one.stands_at)) is not None
+            if (ours := answers.at(one.stands_at)) is not None and not ours.is_clock
         }
         for place, ours in self._ours.items():
             leaves[place].beside = ours.unit or leaves[place].beside

@@ -85,6 +85,28 @@ def _has_sisters(one: Series, others: Mapping[Place, Series]) -> bool:
     )
 
 
+def clock_said(source: Source, unit_at: Callable[[Place], str | None]) -> Clock | None:
+    """The clock where the user says one stands, in the unit that is said or that its pace shows."""
+    places = {place for _, message in source.heard for place, _ in leaves(message, {})}
+    place = next((each for each in places if unit_at(each) is not None), None)
+    if place is None:
+        return None
+    one = Series(place)
+    for own_s, message in source.heard:
+        for each, value in leaves(message, {}):
+            if each == place:
+                one.add(own_s, value)
+    unit = unit_at(place) or _likely_unit(one)
+    return Clock(place, unit, "you said so", clock_of(unit)(one.values[0]) or 0.0)
+
+
+def _likely_unit(one: Series) -> str:
+    if one.is_text and not one.is_text_number:
+        return "iso"
+    unit = next((unit for pace, unit in PACES.items() if one.runs_at(pace, _NEARLY)), None)
+    return unit or epoch_unit(one.high) or "s"
+
+
 def clock_like(source: Source, known: Clock) -> Clock | None:
     """Where another source says the time that a known clock says, at most hours apart."""
     convert = clock_of(known.unit)

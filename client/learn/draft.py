@@ -8,7 +8,7 @@ from client.form import Request
 from client.learn import chains
 from client.learn.answers import NONE, Answers
 from client.learn.channels import HOST, found_in
-from client.learn.clocks import Clock, clock_in, clock_like
+from client.learn.clocks import Clock, clock_in, clock_like, clock_said
 from client.learn.found import Mapped, Proposal
 from client.learn.gather import Gatherer
 from client.learn.relations import refer
@@ -124,7 +124,7 @@ def _clocks(sources: Sequence[Source], timed: bool, answers: Answers) -> dict[in
     first: Clock | None = None
     for n, source in enumerate(sources):
         clock = (
-            clock_in(source, timed, answers.deny_clock)
+            clock_said(source, answers.clock_unit) or clock_in(source, timed, answers.deny_clock)
             if first is None
             else clock_like(source, first)
         )

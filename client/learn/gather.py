@@ -84,9 +84,10 @@ class Gatherer:
             if kind:
                 source = found.setdefault((kind, name), Source(kind, name))
                 source.heard.append((own_s, message))
+        for source in found.values():
+            unwrap(source)
         sources = [source for source in found.values() if _has_numbers(source)]
         for source in sources:
-            unwrap(source)
             unpair(source)
         sources = joined(joined(sources, "method"), "answer")
         for source in sources:

@@ -36,6 +36,8 @@ _UNTOLD = 0.0
 """Score of a leaf of which nothing is known."""
 _LEAST_HIGH = 5.0
 """What never gets beyond this is no reading of a room's temperature in any unit."""
+SEEN_K = 15.0
+"""What hardly moves follows any curve."""
 _NEAR = 0.7
 """Kinship of numbers that may be one channel's."""
 _NOT_TEMPERATURES = {"target_c", "power", "code", "resistance_ohm", "speed_mm_s", "uptime_s"}
@@ -189,6 +191,8 @@ def _by_behaviour(
         place, one = found.series.place, found.series
         if id(found) in known or found in more or not one.moves_little or found.score < _UNTOLD:
             continue
+        if one.high <= _LEAST_HIGH:
+            continue
         near = [n for n in numbers if shift(place, n.place) in shifts - {None}]
         if any(follows(one, setting) > 0.5 for setting in near):
             found.score = max(found.score, _ENOUGH)
@@ -199,7 +203,7 @@ def _by_behaviour(
             continue
         near = [n for n in numbers if n.flutters and kinship(found.series, n) >= _NEAR]
         links = (linked(found.series, other, DEGREES) for other in near)
-        if any(link is not None and link.is_seen for link in links):
+        if any(link is not None and link.span_k > SEEN_K for link in links):
             found.score += 2.0
             found.why.append("a number beside it follows it through the platinum curve")
             more += [found] if found.score >= _ENOUGH else []

@@ -8,7 +8,9 @@ from typing import Any
 
 import pytest
 
-from client.learn import Answers, answers_in, learn
+from client.learn import Answers, TextLink, answers_in, learn, profile_text
+from client.mapping import Mapper
+from client.profile import load_profile
 from shared.errors import BadInput
 from shared.updates import Entry, EntryKind, Value
 from tests.client.learn.odd.machine import STEP_S, Machine
@@ -139,6 +141,29 @@ def test_a_power_that_is_said_keeps_its_own_unit(tmp_path: Path) -> None:
     held = values(learn(entries, answers=answers_in(calls, [])), entries, tmp_path)
     assert held["nozzle.target_c"] == pytest.approx(210.0)
     assert held["nozzle.power"] == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("is_text", [False, True])
+@pytest.mark.parametrize("unit", ["", " ms"])
+def test_where_the_clock_stands_can_be_said(is_text: bool, unit: str, tmp_path: Path) -> None:
+    """In one kind of message alone, and within a JSON text."""
+
+    def say(m: Machine) -> list[Any]:
+        body = {"tip": {"temp": round(m.nozzle.shown, 2)}, "tick": round(m.up_s * 1000.0)}
+        if m.n % 4 == 3:
+            body = {"wear": 12.0 + m.n // 40}
+        return [{"topic": "news", "body": json.dumps(body) if is_text else body}]
+
+    entries = entries_of(say)
+    draft = learn(entries, answers=answers_in([f"body/tick=clock{unit}"], []))
+    assert [clock.unit for clock in draft.clocks.values()] == ["ms"]
+    path = tmp_path / "p.toml"
+    path.write_text(profile_text(draft, TextLink(addresses=("tcp://[::1]:9",))), encoding="utf-8")
+    mapper = Mapper(load_profile(path))
+    times = [update.time_s for entry in entries for update in mapper.feed(entry)]
+    assert times[0] == pytest.approx(812.5)
+    assert times[-1] == pytest.approx(837.0, abs=0.3)
+    assert mapper.has_host_time
 
 
 def test_an_uptime_may_be_the_clock_as_well(tmp_path: Path) -> None:
