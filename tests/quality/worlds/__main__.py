@@ -66,10 +66,11 @@ def show(seed: int, hours: float, kind: str | None, out: Path) -> int:
         end = "goes on" if event.end_s is None else f"{event.end_s - zero_s:.1f} s"
         print(
             f"told: {event.kind} on {event.channel}, {event.start_s - zero_s:.1f} s to {end}, "
-            f"×{event.count}, {event.severity}: {event.text}"
+            f"×{event.count}, {event.severity}, tied to {event.tied_to or 'nothing'}: {event.text}"
         )
     for cause in causes[:6]:
-        print(f"cause: {cause.channel} {cause.cause or 'unknown'} {cause.probability:.2f}")
+        why = "; ".join(cause.evidence_for)
+        print(f"cause: {cause.channel} {cause.cause or 'unknown'} {cause.probability:.2f}: {why}")
     return 0
 
 

@@ -40,18 +40,20 @@ def drift(scene: Scene) -> list[Planted]:
 
 
 def no_rise(scene: Scene) -> list[Planted]:
-    """A heater that gets none of its power from within a print on."""
+    """A heater that gets none of its power from within a print on: for good, or for a while."""
     heater, program = scene.heater("nozzle", "bed"), scene.program
     start_s, stop_s = max(program.prints, key=lambda each: each[1] - each[0])
     lasts_s = float(scene.rng.uniform(300.0, 900.0)) * (1.0 if heater.role == "nozzle" else 3.0)
     lasts_s = max(lasts_s, 160.0 * scene.spacing_s)
     at_s = float(scene.rng.uniform(start_s + 900.0, max(stop_s - lasts_s, start_s + 901.0)))
     gain = scene.column(1.0)
-    gain[program.cut(at_s, at_s + lasts_s)] = 0.0
+    is_for_good = bool(scene.rng.random() < 0.6)
+    gain[program.cut(at_s, scene.seconds if is_for_good else at_s + lasts_s)] = 0.0
     scene.upset.gain[heater.name] = gain
     return [
         Planted(
-            Kind.NO_RISE, heater.name, at_s, min(at_s + lasts_s, stop_s), f"{lasts_s:.0f} s",
+            Kind.NO_RISE, heater.name, at_s, min(at_s + lasts_s, stop_s),
+            "for good" if is_for_good else f"{lasts_s:.0f} s",
             frozenset({Kind.DRIFT, Kind.STEP}), Cause.HEATER_CIRCUIT,
         )
     ]  # fmt: skip

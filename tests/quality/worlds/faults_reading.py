@@ -50,16 +50,19 @@ def flagged(scene: Scene) -> list[Planted]:
 
 
 def breaks(scene: Scene) -> list[Planted]:
-    """5 to 12 breaks within 10 min toward open, whole or in part, of one row at least."""
+    """5 to 12 breaks within 10 min toward open, whole or in part, of one row at least.
+
+    In part, each has a size of its own: a bad contact's resistance spreads over decades.
+    """
     name, is_full = scene.pick(), bool(scene.rng.random() < 0.35)
     times = _times(scene, int(scene.rng.integers(5, 13)), 580.0)
     least = scene.jump_ohm(name)
-    size = np.inf if is_full else float(least * np.exp(scene.rng.uniform(0.0, np.log(8.0))))
-    for at_s in times:
+    sizes = least * np.exp(scene.rng.uniform(0.0, np.log(12.0), len(times)))
+    for at_s, size in zip(times, sizes, strict=True):
         lasts_s = float(scene.rng.uniform(1.2, 1.2 + 3.0 / scene.spacing_s)) * scene.spacing_s
-        size_now = size * float(scene.rng.uniform(1.0, 1.5))
-        scene.ohm_at(name)[scene.program.cut(at_s, at_s + lasts_s)] = size_now
-    words = "open" if is_full else f"{size:.1f} Ω of at least {least:.1f} Ω"
+        added = np.inf if is_full else size
+        scene.ohm_at(name)[scene.program.cut(at_s, at_s + lasts_s)] = added
+    words = "open" if is_full else f"{min(sizes):.1f}–{max(sizes):.1f} Ω, least {least:.1f} Ω"
     return [
         Planted(
             Kind.CONTACT_BREAK, name, times[0], times[-1] + 5.0, f"{words} ×{len(times)}",
@@ -183,13 +186,13 @@ def breaks_at_place(scene: Scene) -> list[Planted]:
     count = min(int(scene.rng.integers(12, 26)), len(there))
     chosen = np.sort(scene.rng.choice(there, count, replace=False)) * program.step_s
     least = scene.jump_ohm(name)
-    size = float(least * scene.rng.uniform(1.0, 4.0))
-    for at_s in chosen:
+    sizes = least * np.exp(scene.rng.uniform(0.0, np.log(8.0), count))
+    for at_s, size in zip(chosen, sizes, strict=True):
         scene.ohm_at(name)[program.cut(at_s, at_s + 1.2 * scene.spacing_s)] = size
     return [
         Planted(
             Kind.INTERFERENCE, name, float(chosen[0]), float(chosen[-1]) + 5.0,
-            f"{size:.1f} Ω of at least {least:.1f} Ω ×{count} beyond x = 160 mm",
+            f"{min(sizes):.1f}–{max(sizes):.1f} Ω ×{count} beyond x = 160 mm",
             frozenset({Kind.CONTACT_BREAK, Kind.SPIKE}),
         )
     ]  # fmt: skip

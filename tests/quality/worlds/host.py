@@ -71,7 +71,7 @@ def draw_host(rng: Rng) -> Host:
         converts_s=converts * step_s,
         jitter=float(rng.choice([0.0, 0.01, 0.05, 0.3])),
         lost=float(rng.choice([0.0, 0.0, 0.005, 0.04])),
-        burst=int(rng.choice([1, 1, 1, 1, 2, 5])),
+        burst=int(rng.choice([1, 1, 1, 1, 1, 1, 2, 5])),
         form=FORMS[int(rng.choice(3, p=[0.5, 0.3, 0.2]))],
         step_k=step_k,
         codes=codes,

@@ -153,7 +153,7 @@ def _chamber(rng: Rng) -> Body:
         wire_j_k=float(rng.uniform(10.0, 50.0)),
         block_j_k=float(rng.uniform(50.0, 300.0)),
         joint_w_k=float(rng.uniform(5.0, 20.0)),
-        loss_w_k=float(rng.uniform(2.0, 8.0)),
+        loss_w_k=float(rng.uniform(4.0, 12.0)),
         radiating_m2=0.0,
         far_j_k=100.0,
         far_w_k=0.1,
