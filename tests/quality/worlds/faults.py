@@ -5,7 +5,7 @@ The needs are those that docs/events.md names as *blind*, and sizes lie above it
 """
 
 from shared.words import Kind
-from tests.quality.worlds import faults_heat, faults_link, faults_reading
+from tests.quality.worlds import faults_heat, faults_link, faults_noise, faults_reading
 from tests.quality.worlds.scene import Fault
 
 CODES = {"codes": True}
@@ -23,9 +23,9 @@ FAULTS: dict[Kind, Fault] = {
     Kind.BIT_FLIP: Fault(faults_reading.bit_flips, longest_s=2.0, fresh=True, host=UNCUT),
     Kind.STEP: Fault(faults_reading.step, longest_s=2.0),
     Kind.JOINT_JUMP: Fault(faults_reading.joint_jump, longest_s=2.0),
-    Kind.NOISE_RISE: Fault(faults_reading.noise_rise, longest_s=4.0, fresh=True),
+    Kind.NOISE_RISE: Fault(faults_noise.noise_rise, longest_s=4.0, fresh=True),
     Kind.INTERFERENCE: Fault(
-        faults_reading.interferes,
+        faults_noise.interferes,
         longest_s=1.0,
         fresh=True,
         host={"motion": True, "fan": True, **POWER},
@@ -33,10 +33,10 @@ FAULTS: dict[Kind, Fault] = {
         style="several",
     ),
     Kind.MAINS_BEAT: Fault(
-        faults_reading.mains_beat, longest_s=1.0, fresh=True, hours=2.0, style="one long"
+        faults_noise.mains_beat, longest_s=1.0, fresh=True, hours=2.0, style="one long"
     ),
     Kind.FROZEN: Fault(
-        faults_reading.frozen, longest_s=2.0, fresh=True, hours=2.0, style="one long", host=POWER
+        faults_noise.frozen, longest_s=2.0, fresh=True, hours=2.0, style="one long", host=POWER
     ),
     Kind.STALE: Fault(faults_link.stale, longest_s=10.0),
     Kind.LINK_LOSS: Fault(faults_link.link_loss, host=STATE),

@@ -83,9 +83,22 @@ class _Course:
         self.slip = _lists(upset.slip, machine, self.count, 0.0)
         self.gain = _lists(upset.gain, machine, self.count, 1.0)
         self.stuck = _lists(upset.stuck, machine, self.count, 0.0)
-        self.felt = {name: [0.0] * self.count for name in machine.names}
+        self.felt = [[0.0] * self.count for _ in machine.names]
         self.duty = [[0.0] * self.count for _ in machine.heaters]
         self.given = [[0.0] * self.count for _ in machine.heaters]
+        self.room_c, self.draught = around.room_c.tolist(), around.draught.tolist()
+        self.open_times, self.fan = around.open_times.tolist(), program.fan.tolist()
+        self.feed = (program.feed_mm_s * FILAMENT_J_K_MM).tolist()
+        self.targets = [program.targets[each.name].tolist() for each in machine.heaters]
+        self.reckons = [
+            max(1, round(each.settings.every_s / machine.step_s)) for each in machine.heaters
+        ]
+        nozzles = [k for k, each in enumerate(machine.heaters) if each.role == "nozzle"]
+        self.second = self.heats[nozzles[1]] if len(nozzles) > 1 else None
+        self.side = [
+            1.0 if k == 0 else -1.0 if k in nozzles else 0.0 for k in range(len(self.heats))
+        ]
+        self.in_j = self.out_j = 0.0
 
     def _warm(self, room_c: float) -> None:
         """Begin where a balance would long have led."""
@@ -103,65 +116,71 @@ class _Course:
         self.air.celsius = min(self.air.celsius, room_c + 25.0)
 
     def whole(self) -> Run:
-        machine, program, around = self.machine, self.program, self.around
-        step_s = machine.step_s
-        room, draught, open_times = (
-            column.tolist() for column in (around.room_c, around.draught, around.open_times)
-        )
-        fan = program.fan.tolist()
-        feed = (program.feed_mm_s * FILAMENT_J_K_MM).tolist()
-        targets = [program.targets[each.name].tolist() for each in machine.heaters]
-        reckons = [max(1, round(h.settings.every_s / step_s)) for h in machine.heaters]
-        nozzles = [k for k, each in enumerate(machine.heaters) if each.role == "nozzle"]
-        felt = [self.felt[name] for name in machine.names]
-        heaters = range(len(machine.heaters))
-        in_j, out_j, stored_j = 0.0, 0.0, self._stored_j()
-        for k in range(self.count):
-            for place, column in enumerate(felt):
-                is_heated = place < len(heaters)
-                column[k] = (
-                    self.heats[place].sensor_c
-                    if is_heated
-                    else self.passive_c[place - len(heaters)]
-                )
-            if k % self.every == 0:
-                for converter, column in zip(self.converters, felt, strict=True):
-                    converter.take(k, column[k])
-            across = 0.0
-            if len(nozzles) == 2:
-                first, second = (self.heats[n].block_c for n in nozzles)
-                across = machine.together_w_k * (second - first)
-            to_air, air_c = 0.0, self.air.celsius
-            for h in heaters:
-                heat, loop = self.heats[h], self.loops[h]
-                if k % reckons[h] == 0:
-                    loop.reckon(self.converters[h].celsius, targets[h][k])
-                share = max(loop.is_on(k * step_s) * self.gain[h][k], self.stuck[h][k])
-                self.duty[h][k], self.given[h][k] = loop.duty, loop.is_on(k * step_s)
-                body = heat.body
-                more = across if h == nozzles[0] else (-across if h in nozzles else 0.0)
-                blown = body.fan_w_k * fan[k] + body.loss_w_k * (draught[k] - 1.0)
-                melt = feed[k] if h == nozzles[0] else 0.0
-                out, gone = heat.step(
-                    step_s, body.watts * share, air_c, blown, melt, self.slip[h][k], more
-                )
-                to_air += out
-                in_j += body.watts * share * step_s
-                out_j += gone * step_s
-            out_j += self.air.step(step_s, to_air, room[k], open_times[k]) * step_s
-            self._passive(step_s, air_c, room[k])
-        codes = {each.name: np.array(each.codes) for each in self.converters}
-        for converter in self.converters:
-            codes[converter.name] = np.repeat(codes[converter.name], self.every)[: self.count]
-        names = [each.name for each in machine.heaters]
+        stored_j = self._stored_j()
+        for step in range(self.count):
+            self._sense(step)
+            self._heat(step)
+        return self._done(self._stored_j() - stored_j)
+
+    def _sense(self, step: int) -> None:
+        """What each sensor has, and what its converter makes of it."""
+        heated = len(self.heats)
+        converts = step % self.every == 0
+        for place, converter in enumerate(self.converters):
+            at_c = self.heats[place].sensor_c if place < heated else self.passive_c[place - heated]
+            self.felt[place][step] = at_c
+            if converts:
+                converter.take(step, at_c)
+
+    def _heat(self, step: int) -> None:
+        """Every heater, then the air, one step on."""
+        step_s, air_c, room_c = self.machine.step_s, self.air.celsius, self.room_c[step]
+        across_w, to_air_w = self._across_w(), 0.0
+        for place, heat in enumerate(self.heats):
+            body = heat.body
+            watts = body.watts * self._share(place, step)
+            more_w = across_w * self.side[place]
+            blown = body.fan_w_k * self.fan[step] + body.loss_w_k * (self.draught[step] - 1.0)
+            melt = self.feed[step] if place == 0 else 0.0
+            out_w, gone_w = heat.step(
+                step_s, watts, air_c, blown, melt, self.slip[place][step], more_w
+            )
+            to_air_w += out_w
+            self.in_j += watts * step_s
+            self.out_j += gone_w * step_s
+        self.out_j += self.air.step(step_s, to_air_w, room_c, self.open_times[step]) * step_s
+        self._passive(step_s, air_c, room_c)
+
+    def _share(self, place: int, step: int) -> float:
+        """The share of its power that a heater gets: what its control asks, or a fault gives."""
+        loop = self.loops[place]
+        if step % self.reckons[place] == 0:
+            loop.reckon(self.converters[place].celsius, self.targets[place][step])
+        asked = loop.is_on(step * self.machine.step_s)
+        self.duty[place][step], self.given[place][step] = loop.duty, asked
+        return max(asked * self.gain[place][step], self.stuck[place][step])
+
+    def _across_w(self) -> float:
+        """What the second nozzle gives to the first, W."""
+        if self.second is None:
+            return 0.0
+        return self.machine.together_w_k * (self.second.block_c - self.heats[0].block_c)
+
+    def _done(self, stored_j: float) -> Run:
+        names = [each.name for each in self.machine.heaters]
+        codes = {
+            each.name: np.repeat(np.array(each.codes), self.every)[: self.count]
+            for each in self.converters
+        }
+        felt = zip(self.machine.names, self.felt, strict=True)
         return Run(
-            {name: np.array(column) for name, column in self.felt.items()},
+            {name: np.array(column) for name, column in felt},
             codes,
             {name: np.array(column) for name, column in zip(names, self.duty, strict=True)},
             {name: np.array(column) for name, column in zip(names, self.given, strict=True)},
-            in_j,
-            out_j,
-            self._stored_j() - stored_j,
+            self.in_j,
+            self.out_j,
+            stored_j,
         )
 
     def _passive(self, step_s: float, air_c: float, room_c: float) -> None:
