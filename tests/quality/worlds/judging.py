@@ -11,6 +11,8 @@ from shared.words import EVERY_CHANNEL, Cause, Severity
 from tests.quality.score import EARLY_S, first_hit, overlaps
 from tests.quality.worlds.world import HEALTHY, Truth, World, make_world
 
+WINDOW_S = 600.0
+"""An event of a faulty channel may be said to begin so long before the fault: windows are long."""
 ROWS = 16_384
 """Rows fed at once, as many as the reader of plain logs gives."""
 UNKNOWN = "unknown"
@@ -117,17 +119,24 @@ def healthy_s(world: World) -> float:
 
 
 def false_alarms(world: World, events: Sequence[Event]) -> Iterator[Event]:
-    """Events above a notice that began while nothing was wrong, and are about no fault."""
+    """Events above a notice that began while nothing was wrong, and are about no fault.
+
+    What a faulty channel's window told from shortly before its fault on may be its own.
+    """
     until_s = float(world.batch.time_s[0]) + healthy_s(world)
     for event in events:
         is_early = world.kind == HEALTHY or event.start_s < until_s - EARLY_S
-        is_meant = any(
-            overlaps(event, each.label) and _same(event, each)
-            and event.kind in (each.label.kind, *each.label.also)
-            for each in world.truths
-        )  # fmt: skip
+        is_meant = any(_is_about(event, each) for each in world.truths)
         if is_early and not is_meant and event.severity is not Severity.NOTICE:
             yield event
+
+
+def _is_about(event: Event, truth: Truth) -> bool:
+    """Whether an event may be told of a fault: by its kind, or because it begins beside it."""
+    if not (overlaps(event, truth.label) and _same(event, truth)):
+        return False
+    kinds = (truth.label.kind, *truth.label.also)
+    return event.kind in kinds or event.start_s > truth.label.start_s - WINDOW_S
 
 
 def _same(event: Event, truth: Truth) -> bool:

@@ -188,7 +188,8 @@ def _settings(rng: Rng, role: str, body: Body) -> Settings:
         "bed": (0.0, 0.0, 1.0, 2.0, 5.0),
         "chamber": (0.0, 10.0),
     }
-    window_s = float(rng.choice(slow[role]))
+    # Seldom a multiple of a host's period: or each instant that is told would be the same.
+    window_s = float(rng.choice(slow[role])) * float(rng.uniform(0.85, 1.15))
     rate = body.watts / (body.wire_j_k + body.block_j_k)
     dead_s = body.lag_s + body.wire_j_k / body.joint_w_k + every_s + 0.25 * window_s
     if role == "chamber":

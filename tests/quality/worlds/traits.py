@@ -42,10 +42,10 @@ def traits_of(
         "noise": _bin(1000.0 * sensor.noise_k, (12.0, 40.0), "mK"),
         "noise colour": sensor.colour,
         "nozzle control": nozzle.settings.way if nozzle else "none",
-        "nozzle switching": f"{nozzle.settings.window_s:g} s" if nozzle else "none",
+        "nozzle switching": _switching(nozzle.settings.window_s) if nozzle else "none",
         "nozzle lag": _bin(nozzle.body.lag_s, (1.0, 2.5), "s") if nozzle else "none",
         "bed control": bed.settings.way if bed else "none",
-        "bed switching": f"{bed.settings.window_s:g} s" if bed else "none",
+        "bed switching": _switching(bed.settings.window_s) if bed else "none",
         "heated chamber": chamber.settings.way if chamber else "none",
         "nozzles": str(sum(each.role == "nozzle" for each in machine.heaters)),
         "channels": str(len(sensors)),
@@ -53,6 +53,10 @@ def traits_of(
         "doors": _bin(float(around.doors), (0.5, 1.5), ""),
         "day": program.style,
     }
+
+
+def _switching(window_s: float) -> str:
+    return "steady" if window_s <= 0.0 else f"about {window_s:.0f} s"
 
 
 def _yes(value: bool) -> str:
