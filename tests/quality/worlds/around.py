@@ -1,7 +1,8 @@
 """What surrounds a machine: the room that drifts, draughts, and doors.
 
 Ranges are judgement: rooms of 12 to 32 °C that move up to 3 K over a day and some tenths in
-minutes; a draught changes what a heater loses by 2 to 15 %, a door what walls pass by 3 to 12.
+minutes; a draught changes what a heater loses by 2 to 8 % (one sd), a
+door what walls pass by 3 to 12.
 """
 
 from dataclasses import dataclass
@@ -38,7 +39,7 @@ def draw_around(rng: Rng, machine: Machine, count: int) -> Around:
     slow = np.sin(2.0 * np.pi * (time_s / 86_400.0 + rng.random())) * rng.uniform(0.0, 3.0)
     room_c = rng.uniform(12.0, 32.0) + slow
     room_c = room_c + rng.uniform(0.0, 0.3) * wander(rng, count, 600.0 / step_s)
-    rough = float(rng.choice([0.0, 0.02, 0.05, 0.15])) * (0.4 if machine.is_closed else 1.0)
+    rough = float(rng.choice([0.0, 0.02, 0.04, 0.08])) * (0.4 if machine.is_closed else 1.0)
     draught = 1.0 + rough * wander(rng, count, rng.uniform(5.0, 120.0) / step_s)
     open_times = np.ones(count)
     doors = int(rng.poisson(0.5 * time_s[-1] / 3600.0)) if machine.is_closed else 0

@@ -12,6 +12,10 @@ from tests.quality.worlds.machine import Machine, Rng
 
 MATERIALS = ((200.0, 55.0, 1.0), (215.0, 60.0, 1.0), (235.0, 80.0, 0.5), (250.0, 105.0, 0.2))
 """Nozzle, bed, °C, and fan in full layers."""
+FILAMENT_J_K_MM = 2.405 * 1.24e-3 * 1.9
+"""Heat a millimetre of filament takes for each kelvin, J: 1.75 mm across, 1.24 g/cm³ and about
+1.9 J/(g K) (handbook values of a common plastic)."""
+MELTS, MELT_K = 0.125, 200.0
 STYLES = ("mixed", "several", "one long", "idle", "on from the start")
 STYLE_CHANCES = (0.3, 0.25, 0.2, 0.1, 0.15)
 
@@ -125,7 +129,7 @@ def _print(rng: Rng, program: Program, machine: Machine, at_s: float, longest_s:
     second = next((h for h in machine.heaters if h.name.endswith(" 2")), None)
     if second is not None:
         _in_turns(rng, program, second.name, begins_s, stop_s, hot_c)
-    _move(rng, program, begins_s, stop_s)
+    _move(rng, program, begins_s, stop_s, _fastest_feed(machine))
     _blow(rng, program, begins_s + first_s, stop_s, blow)
     program.prints.append((begins_s, min(stop_s, program.seconds)))
     if rng.random() < 0.3:
@@ -147,7 +151,12 @@ def _in_turns(
         at_s += hot_s + park_s
 
 
-def _move(rng: Rng, program: Program, at_s: float, stop_s: float) -> None:
+def _fastest_feed(machine: Machine) -> float:
+    """What a nozzle melts with an eighth of its power, mm/s: hardly anyone asks for more."""
+    return MELTS * machine.heaters[0].body.watts / (FILAMENT_J_K_MM * MELT_K)
+
+
+def _move(rng: Rng, program: Program, at_s: float, stop_s: float, fastest_feed: float) -> None:
     """Straight moves of 0.3–8 s between drawn places, with pauses; layer by layer."""
     span = program.cut(at_s, stop_s)
     seconds = np.arange(span.start, min(span.stop, len(program.fan))) * program.step_s - at_s
@@ -163,7 +172,7 @@ def _move(rng: Rng, program: Program, at_s: float, stop_s: float) -> None:
     pace = np.hypot(*np.diff(places, axis=1)) / lasts
     share = np.where(is_pause, 0.0, rng.choice([0.0, 1.0], count, p=[0.25, 0.75]))
     slow = np.repeat(rng.uniform(0.2, 1.0, count // 60 + 1), 60)[:count]
-    feed = share * slow * float(rng.uniform(0.8, 8.0))
+    feed = share * slow * float(rng.uniform(0.1, 1.0)) * fastest_feed
     program.x_mm[span] = np.interp(seconds, knots, places[0])
     program.y_mm[span] = np.interp(seconds, knots, places[1])
     layer_s = float(rng.uniform(15.0, 120.0))

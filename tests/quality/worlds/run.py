@@ -15,12 +15,9 @@ from tests.quality.worlds.control import Loop
 from tests.quality.worlds.element import celsius_of, ratio_of
 from tests.quality.worlds.heat import Air, Heat
 from tests.quality.worlds.machine import Heater, Machine, Rng
-from tests.quality.worlds.program import Program
+from tests.quality.worlds.program import FILAMENT_J_K_MM, Program
 from tests.quality.worlds.upset import Upset
 
-FILAMENT_J_K_MM = 2.405 * 1.24e-3 * 1.9
-"""Heat a millimetre of filament takes for each kelvin, J: 1.75 mm across, 1.24 g/cm³ and about
-1.9 J/(g K) (handbook values of a common plastic)."""
 AIR_LAG_S, FRAME_LAG_S = 8.0, 400.0
 
 
