@@ -33,7 +33,12 @@ FAULTS: dict[Kind, Fault] = {
         style="several",
     ),
     Kind.MAINS_BEAT: Fault(
-        faults_noise.mains_beat, longest_s=1.0, fresh=True, hours=2.0, style="one long"
+        faults_noise.mains_beat,
+        longest_s=1.0,
+        fresh=True,
+        hours=2.0,
+        style="one long",
+        smooth=True,
     ),
     Kind.FROZEN: Fault(
         faults_noise.frozen, longest_s=2.0, fresh=True, hours=2.0, style="one long", host=POWER

@@ -79,13 +79,14 @@ def interferes(scene: Scene) -> list[Planted]:
 
 
 def mains_beat(scene: Scene) -> list[Planted]:
-    """Hum, folded down, 3 to 6 times all that the channel moves, while it is held."""
+    """Hum, folded down, 3 to 6 times all that a held heater moves."""
     lasts_s = max(480.0, 1300.0 * scene.spacing_s) * float(scene.rng.uniform(1.0, 1.5))
     start_s, stop_s = max(scene.program.prints, key=lambda each: each[1] - each[0])
     at_s = max(start_s + 900.0, 1200.0)
     until_s = min(at_s + lasts_s, stop_s)
     sways = {
-        name: scene.sway_ohm(name, at_s, until_s) / scene.ohm_k(name) for name in scene.sensors
+        name: scene.sway_ohm(name, at_s, until_s) / scene.ohm_k(name)
+        for name in sorted({scene.machine.heaters[0].name, scene.heater("nozzle", "bed").name})
     }
     name = min(sways, key=lambda each: sways[each])
     fastest = min(0.35 / scene.spacing_s, STEADY / scene.host.converts_s)

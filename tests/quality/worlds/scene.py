@@ -69,7 +69,12 @@ class Scene:
         return names[int(self.rng.integers(len(names)))]
 
     def heater(self, *roles: str) -> Heater:
-        fit = [each for each in self.machine.heaters if each.role in roles]
+        """A heater that prints hold; a second nozzle may rest all day."""
+        fit = [
+            each
+            for each in self.machine.heaters
+            if each.role in roles and not each.name.endswith(" 2")
+        ]
         return fit[int(self.rng.integers(len(fit)))]
 
     def column(self, usual: float = 0.0) -> Floats:
