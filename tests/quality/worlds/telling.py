@@ -117,14 +117,23 @@ def codes_told(source: Source, name: str, moments: Moments, at: NDArray[np.int64
     sensor = source.sensors[name]
     for glitch in source.upset.glitches:
         if glitch.channel == name:
-            row = min(int(np.searchsorted(moments.taken_s, glitch.at_s)), len(codes) - 1)
-            spoilt = int(codes[row] + round(glitch.ohm / sensor.code_ohm)) ^ glitch.bits
-            codes[row] = min(max(spoilt, 0), sensor.top)
+            first = _row(moments, glitch.at_s)
+            for row in range(first, min(first + _turns(source), len(codes))):
+                spoilt = int(codes[row] + round(glitch.ohm / sensor.code_ohm)) ^ glitch.bits
+                codes[row] = min(max(spoilt, 0), sensor.top)
     for channel, start_s, stop_s in source.upset.stands:
         if channel == name:
             first, last = np.searchsorted(moments.taken_s, [start_s, stop_s])
             codes[first:last] = codes[min(first, len(codes) - 1)]
     return codes
+
+
+def _turns(source: Source) -> int:
+    """Updates until each part of the machine has been told of once."""
+    host = source.host
+    if host.form != "in turns":
+        return 1
+    return len(source.sensors) + (host.motion or host.feed or host.fan) + host.uptime
 
 
 def _sensor(
