@@ -1,0 +1,1 @@
+"""Worlds: machines, hosts and days drawn from wide ranges, each healthy or with one fault."""
