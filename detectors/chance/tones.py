@@ -34,6 +34,9 @@ MOST_OF_MEAN = 4.0
 """Rows that come in bursts are microseconds apart, and hold no tone of megahertz: frequencies are
 looked at up to so many times what the mean rate of rows can tell. Even rows with gaps for three
 quarters of the time lose nothing."""
+BURST = 0.1
+"""Rows that follow by less than this part of the mean spacing were sent together: when each was
+read is not told, and no tone shows that is faster than the bursts."""
 LOWEST_PERIODS = 4.0
 """Slower tones than this many periods in the stretch are taken for drift."""
 
@@ -131,7 +134,8 @@ def tones_in(
     if n < 32 or not span > 0.0 or not float(np.ptp(values)) > 0.0:
         return []
     cell = 1.0 / span
-    usual = 1.0 / float(np.median(np.diff(time_s)))
+    gaps = np.diff(time_s)
+    usual = 1.0 / float(np.median(gaps[gaps >= BURST * span / (n - 1)]))
     nyquist = 0.5 * min(usual, MOST_OF_MEAN * (n - 1) / span)
     lowest, highest = max(LOWEST_PERIODS * cell, from_hz), min(nyquist, to_hz)
     if highest <= lowest + 4 * NEAR_CELLS * cell:

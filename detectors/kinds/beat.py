@@ -209,7 +209,11 @@ class BeatDetector:
             return None, False
         step = min((w.step for w in windows if w.step > 0.0), default=0.0)
         power = power_rows(windows)
-        cell = 1.0 / float(time_s[-1] - time_s[0])
+        span_s = float(time_s[-1] - time_s[0])
+        cell = 1.0 / span_s
+        # What is told in turns, or when it changes, shows nothing faster than it is told.
+        told_hz = sum(window.changes + window.repeats for window in windows) / span_s
+        band = band[0], min(band[1], 0.5 * told_hz)
         heat: list[Tone] = []
         doubtful: Tone | None = None
         for tone in tones_in(time_s, values, *band):

@@ -19,6 +19,10 @@ time and lag: from cold it needs 10 s more for 1 K at full power, and 28 s at 60
 60 °C. Hotter, it is given 1 K in 66 s whatever it loses. A heater that works but is hotter may
 well need longer for 1 K, so there only no rise at all counts.
 
+A heater of air, by its channel's name (chamber, enclosure, cabinet, air), is slower by far: it is
+given a tenth of that rate, and two minutes to answer. Where no target is told, a reading that
+stands may be held: only within 10 K of the coldest that it was is heat missed.
+
 The fall also shows a sensor that slips from its seat while power climbs; once such a sensor
 has settled, `drift` sees the power that it costs.
 
@@ -47,6 +51,10 @@ LEAST_RATE_K_S = 1.0 / 66.0
 COLDEST_S, HOTTEST_S = (ANSWER_S + LEAST_RISE_K / rate for rate in (SLOW_GAIN_K_S, LEAST_RATE_K_S))
 """The shortest and the longest time until the slowest heater has risen enough."""
 FALL_K = 1.5
+AIR_NAMES = ("chamber", "enclosure", "cabinet", "air", "hood")
+AIR_PART, AIR_ANSWER_S = 0.1, 120.0
+"""Air behind a fan heater warms by hundredths of a kelvin a second (common practice), and its
+sensor and its heater's block hold back for a minute each (assumed)."""
 BELOW_TARGET_K = 2.0
 FAR_K = 10.0
 """Closer to target than this a heater that is not known may be held back, or be at its limit."""
@@ -79,12 +87,17 @@ class NoRiseDetector:
         self._steepest = (0.0, math.nan)
         self._follows = False
         self._has_power = False
+        self._coldest_c = math.inf
+        self._is_air = any(name in plan.name.lower() for name in AIR_NAMES)
+        slow = AIR_PART, AIR_ANSWER_S
+        self._part, self._answer_s = slow if self._is_air else (1.0, ANSWER_S)
 
     def step(self, window: ClosedWindow, say: Say) -> None:
         power = window.power
         if power != power:
             return
         self._has_power = True
+        self._coldest_c = min(self._coldest_c, window.middle_c)
         if power < HIGH and not self._is_up:
             # By far the most windows end here.
             self._last = None
@@ -107,7 +120,7 @@ class NoRiseDetector:
         self._expected_k, self._falls = 0.0, 0
         # Its own first half lies before `from_s` and heats too; what the lag holds back comes off.
         half_s = 0.5 * (window.end_s - window.start_s)
-        self._slowest_k = _slowest_rate(window) * (half_s - ANSWER_S)
+        self._slowest_k = self._slowest_rate(window) * (half_s - self._answer_s)
 
     def _watch_fan(self, window: ClosedWindow) -> None:
         fan = window.context.get("fan.speed", math.nan)
@@ -120,7 +133,9 @@ class NoRiseDetector:
         change = window.middle_c - last.middle_c
         span = now_s - 0.5 * (last.start_s + last.end_s)
         is_below = not window.middle_c > window.target_c - BELOW_TARGET_K
-        if change < -FALL_K and 0.5 * (window.power + last.power) > VERY_HIGH and is_below:
+        # Air falls as soon as a door opens.
+        falls = change < -FALL_K and not self._is_air
+        if falls and 0.5 * (window.power + last.power) > VERY_HIGH and is_below:
             self._falls += 1
             if self._falls > (window.end_s - self._fan_s < FAN_S):
                 self._raise(window, say, "fell by", -change, last.start_s)
@@ -130,8 +145,11 @@ class NoRiseDetector:
         if last.start_s > self._from_s - 1e-9 and self._model.is_known:
             self._expected_k += self._least_rise(window, last) * span
         rise = window.middle_c - self._from_c
-        self._slowest_k += 0.5 * (_slowest_rate(last) + _slowest_rate(window)) * span
+        self._slowest_k += 0.5 * (self._slowest_rate(last) + self._slowest_rate(window)) * span
         is_far = not window.middle_c > window.target_c - FAR_K
+        if math.isnan(window.target_c):
+            # It may be held where it stands.
+            is_far = is_below = window.middle_c < self._coldest_c + FAR_K
         if self._model.is_known:
             short = self._expected_k - rise
             if is_below and self._expected_k > EXPECTED_K and rise < SHORT_PART * self._expected_k:
@@ -144,6 +162,11 @@ class NoRiseDetector:
             self._begin(window)
         elif is_far or (is_below and window.power > FULL and rise <= -LEAST_RISE_K):
             self._raise(window, say, "rose only", rise, self._from_s)
+
+    def _slowest_rate(self, window: ClosedWindow) -> float:
+        """Rate at which the slowest heater would warm at this power and heat, K/s."""
+        loss = SLOW_LOSS_1_S * (window.middle_c - ROOM_C)
+        return self._part * max(SLOW_GAIN_K_S * window.power - loss, LEAST_RATE_K_S)
 
     def _least_rise(self, window: ClosedWindow, last: ClosedWindow) -> float:
         """Least rate that the model allows for, K/s."""
@@ -214,7 +237,8 @@ class NoRiseDetector:
         if slope < steepest:
             self._steepest = slope, middle_c
             return False
-        if steepest * (window.end_s - window.start_s) > -FALL_K:
+        # Near the room, whose heat is not told, losses end by themselves.
+        if steepest * (window.end_s - window.start_s) > -FALL_K or middle_c < COLD_C:
             return False
         return slope > SLOWED * steepest * (middle_c - ROOM_C) / max(steepest_c - ROOM_C, 1.0)
 
@@ -223,9 +247,3 @@ class NoRiseDetector:
             return []
         why = "no power is reported: only a reading that comes no nearer to its target is told"
         return [NotEvaluated(kind=Kind.NO_RISE, channel=self._plan.name, why=why)]
-
-
-def _slowest_rate(window: ClosedWindow) -> float:
-    """Rate at which the slowest heater would warm at this power and heat, K/s."""
-    loss = SLOW_LOSS_1_S * (window.middle_c - ROOM_C)
-    return max(SLOW_GAIN_K_S * window.power - loss, LEAST_RATE_K_S)
