@@ -160,8 +160,12 @@ class NoRiseDetector:
         enough = LEAST_RISE_K if window.middle_c < COLD_C else 0.0
         if rise > enough:
             self._begin(window)
-        elif is_far or (is_below and window.power > FULL and rise <= -LEAST_RISE_K):
+        elif is_far or (self._full_falls(window, rise) and is_below):
             self._raise(window, say, "rose only", rise, self._from_s)
+
+    def _full_falls(self, window: ClosedWindow, rise: float) -> bool:
+        """Whether it falls at full power: no load takes so much but of air, by a door."""
+        return window.power > FULL and rise <= -LEAST_RISE_K and not self._is_air
 
     def _slowest_rate(self, window: ClosedWindow) -> float:
         """Rate at which the slowest heater would warm at this power and heat, K/s."""

@@ -158,3 +158,16 @@ def test_rows_in_bursts_are_looked_at_as_far_as_their_mean_rate_tells(
     best = tones.tones_in(time_s, values)[0]
     assert best.hz == pytest.approx(0.31, abs=0.01)
     assert looked[0] < 8 * len(time_s)
+
+
+@pytest.mark.parametrize("size", [2, 5])
+def test_rows_sent_together_show_no_tone_faster_than_their_bursts(size: int) -> None:
+    """When each of them was read is not told; a slower tone is found all the same."""
+    rng = np.random.default_rng(size)
+    sent_s = np.repeat(np.arange(120) * 0.25 * size, size)
+    time_s: Floats = sent_s + np.tile(np.arange(size) * 0.004, 120)
+    read_s = np.arange(120 * size) * 0.25
+    values: Floats = rng.normal(0.0, 0.1, len(time_s)) + 0.3 * np.sin(2.0 * np.pi * 1.7 * read_s)
+    assert all(tone.hz <= 0.5 / (0.25 * size) for tone in tones_in(time_s, values))
+    slow: Floats = values + np.sin(2.0 * np.pi * 0.1 * read_s)
+    assert any(tone.hz == pytest.approx(0.1, abs=0.01) for tone in tones_in(time_s, slow))

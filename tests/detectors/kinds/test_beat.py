@@ -7,8 +7,9 @@ import pytest
 from scipy.signal import lfilter
 
 from detectors.chance.tones import Tone
+from detectors.engine.watch import Watch
 from detectors.kinds.beat import _Stretches
-from shared.updates import Batch
+from shared.updates import Batch, Update, batch_of
 from shared.words import Kind
 from tests.detectors.machine import found, heated, together
 from tests.levels import first
@@ -195,3 +196,19 @@ def test_a_carriage_with_nearly_the_same_rhythm_does_not_hide_a_slow_wave() -> N
     speed = 60.0 + 30.0 * np.sin(2.0 * np.pi * 0.0625 * batch.time_s)
     (event,) = found(together(batch, motion__speed_mm_s=speed), Kind.MAINS_BEAT)
     assert float(event.facts["hz"]) == pytest.approx(0.06, rel=0.03)
+
+
+@pytest.mark.parametrize("turns", [3, 5])
+def test_a_channel_that_is_told_in_turns_has_no_tone_of_the_turn(turns: int) -> None:
+    """Between two tellings its value is held: a stair that repeats with the turn."""
+    rng = np.random.default_rng(turns)
+    time_s = np.arange(0.0, 3000.0, 0.25)
+    true_c = 100.0 + 3.0 * np.sin(time_s / 150.0) + rng.normal(0.0, 0.02, len(time_s))
+    updates = [
+        Update(float(at), {f"c{n % turns}.temperature_c": round(float(true_c[n]), 3)})
+        for n, at in enumerate(time_s)
+    ]
+    watch = Watch()
+    watch.feed(batch_of(updates))
+    watch.finish()
+    assert [event for event in watch.events if event.kind is Kind.MAINS_BEAT] == []

@@ -294,3 +294,52 @@ def test_a_switch_that_sticks_is_found_though_power_has_one_level() -> None:
         )
         (event,) = found(batch, Kind.RISE_UNPOWERED)
         assert event.start_s == pytest.approx(960.0, abs=50.0)
+
+
+def air(*, dies: bool, name: str = "chamber") -> Batch:
+    """Air behind a fan heater: its block takes half a minute, its sensor too, doors open."""
+    time_s = np.arange(0.0, 7200.0, 0.5)
+    block = reading = 24.0
+    here = 24.0
+    readings, powers = [], []
+    rng = np.random.default_rng(5)
+    for now in time_s:
+        power = 1.0 if reading < 55.0 else 0.0
+        heat = 0.0 if dies else power
+        block += (60.0 * heat - (block - here)) * 0.5 / 40.0
+        loss = 1.0 / 200.0 if 3000.0 < now < 3060.0 else 1.0 / 2400.0
+        here += ((block - here) / 1500.0 - (here - 24.0) * loss) * 0.5
+        reading += (here - reading) * 0.5 / 25.0
+        readings.append(reading + rng.normal(0.0, 0.05))
+        powers.append(power)
+    target = np.full(len(time_s), 55.0)
+    values = {"temperature_c": np.round(readings, 1), "power": np.array(powers), "target_c": target}
+    return Batch(time_s, {f"{name}.{quantity}": column for quantity, column in values.items()})
+
+
+def test_air_that_warms_slowly_is_no_fault_and_a_dead_heater_of_air_is_one() -> None:
+    """Hundredths of a kelvin a second, with a door that opens for a minute."""
+    watch = Watch()
+    watch.feed(air(dies=False))
+    watch.finish()
+    assert [event for event in watch.events if event.kind is Kind.NO_RISE] == []
+    watch = Watch()
+    watch.feed(air(dies=True))
+    watch.finish()
+    (event,) = [event for event in watch.events if event.kind is Kind.NO_RISE]
+    assert event.start_s < 900.0
+
+
+def test_what_is_held_without_a_told_target_lacks_no_heat() -> None:
+    """At 70 % of power for hours, where it stands; from cold a dead heater is told all the same."""
+    rng = np.random.default_rng(6)
+    time_s = np.arange(0.0, 4000.0, 0.25)
+    warm = 24.0 + 186.0 * (1.0 - np.exp(-time_s / 60.0))
+    for celsius, is_found in ((warm, False), (np.full(len(time_s), 24.0), True)):
+        reading = np.round(celsius + rng.normal(0.0, 0.1, len(time_s)), 2)
+        power = np.round(np.where(time_s < 200.0, 1.0, 0.7) + rng.normal(0.0, 0.02, len(time_s)), 3)
+        watch = Watch()
+        columns = {"nozzle.temperature_c": reading, "nozzle.power": np.clip(power, 0.0, 1.0)}
+        watch.feed(Batch(time_s, columns))
+        watch.finish()
+        assert (Kind.NO_RISE in {event.kind for event in watch.events}) is is_found
