@@ -220,7 +220,9 @@ class NoRiseDetector:
 
     def _go_on(self, window: ClosedWindow, say: Say) -> None:
         self._lowest_c = min(self._lowest_c, window.middle_c)
-        is_back = window.middle_c > self._lowest_c + BACK_K and not window.joined
+        # What is near warms it too, but slower than any heater of its own.
+        is_own = window.celsius_slope >= 0.5 * self._slowest_rate(window)
+        is_back = window.middle_c > self._lowest_c + BACK_K and is_own and not window.joined
         if window.power >= HIGH and not window.joined:
             self._follows = self._follows or is_back or self._slows(window)
         if window.power >= OFF and not is_back:
@@ -241,10 +243,20 @@ class NoRiseDetector:
         if slope < steepest:
             self._steepest = slope, middle_c
             return False
-        # Near the room, whose heat is not told, losses end by themselves.
-        if steepest * (window.end_s - window.start_s) > -FALL_K or middle_c < COLD_C:
+        # Near the room, or what is hot beside it, losses end by themselves.
+        beside = max(COLD_C, self._hottest_beside(window))
+        if steepest * (window.end_s - window.start_s) > -FALL_K or middle_c < beside:
             return False
         return slope > SLOWED * steepest * (middle_c - ROOM_C) / max(steepest_c - ROOM_C, 1.0)
+
+    def _hottest_beside(self, window: ClosedWindow) -> float:
+        """The hottest of the other channels, °C."""
+        others = (
+            float(channel.celsius[window.index])
+            for name, channel in window.windows.channels.items()
+            if name != self._plan.name
+        )
+        return max((celsius for celsius in others if not math.isnan(celsius)), default=ROOM_C)
 
     def not_evaluated(self) -> list[NotEvaluated]:
         if self._has_power:
