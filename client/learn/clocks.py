@@ -214,7 +214,9 @@ def _may_be_degrees(one: Series) -> bool:
 
 def _is_exact(one: Series) -> bool:
     """Whether seconds agree with ours each time: no heat keeps such a line."""
-    ahead = one.numbers - one.times
+    # Messages of one moment come one after the other: the first of them tells.
+    is_new = np.diff(one.numbers, prepend=np.nan) != 0.0
+    ahead = (one.numbers - one.times)[is_new]
     is_long = one.times[-1] - one.times[0] > LEAST_EXACT_S and len(ahead) >= LEAST_EXACT
     return is_long and float(np.ptp(ahead)) < EXACT_S
 

@@ -137,7 +137,7 @@ def _fill(source: Source) -> None:
         for place, value in leaves_and_nulls(message, keys):
             if not place or place[0] in ENVELOPE:
                 continue
-            if place in source.under:
+            if any(name[: len(place)] == place for name in source.under):
                 continue
             place = (*names, *place)
             series = source.leaves.get(place)

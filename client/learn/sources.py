@@ -12,7 +12,7 @@ import numpy as np
 from client import jsonrpc
 from client.jsonrpc import ENVELOPE
 from client.learn.series import Series, number_of
-from client.learn.tree import MAX_DEPTH, Keyed, Place, leaves, list_keys, text_of
+from client.learn.tree import MAX_DEPTH, Keyed, Place, leaves, list_keys, text_of, with_texts
 from client.learn.vocabulary import CHANNEL_WORDS, quantities_of, words
 from client.pairs import is_name, object_of
 from client.values import number_in
@@ -49,7 +49,7 @@ class Source:
         """The names that this message's status goes by; None where one is missing."""
         if not self.under:
             return ()
-        found = dict(leaves(message, {}))
+        found = dict(with_texts(message, {}))
         names = [found.get(place) for place in self.under]
         if any(type(name) not in (str, int) for name in names):
             return None
@@ -153,7 +153,7 @@ def subjects(source: Source) -> tuple[Place, ...]:
     values: dict[Place, list[Any]] = {}
     keys = list_keys(message for _, message in source.heard)
     for _, message in source.heard:
-        for place, value in leaves(message, keys):
+        for place, value in with_texts(message, keys):
             if any(isinstance(step, Keyed) for step in place):
                 continue  # It tells items apart, not messages.
             is_id = type(value) is int and 0 <= value < MAX_IDS and all_names(place)
@@ -202,7 +202,7 @@ def _tells_apart(source: Source, at: tuple[Place, ...]) -> bool:
     mixed: dict[Place, list[float]] = {}
     is_number = True
     for _, message in source.heard:
-        found = dict(leaves(message, {}))
+        found = dict(with_texts(message, {}))
         name = tuple(str(found.get(place)) for place in at)
         is_number &= all(type(found.get(place)) is int for place in at)
         for place, value in found.items():

@@ -14,6 +14,7 @@ MAX_LEAVES = 2000
 """Leaves of one message that are looked at."""
 MAX_ITEMS = 64
 """Items of an array that are looked at."""
+MAX_TOPIC = 4
 MAX_NAMES = 50
 """Names in a list beyond which they are no channels."""
 
@@ -66,6 +67,15 @@ def _collect(node: Any, place: Place, shape: Place, keys: ListKeys, found: list[
             _collect(item, (*place, token), (*shape, "*"), keys, found)
     else:
         found.append((place, node))
+
+
+def with_texts(message: Any, keys: ListKeys) -> list[tuple[Place, Any]]:
+    """Leaves, with the texts of short lists one by one as well: a topic may be such a list."""
+    found = leaves(message, keys)
+    for place, value in list(found):
+        if type(value) is list and 0 < len(value) <= MAX_TOPIC:
+            found += [((*place, str(n)), text) for n, text in enumerate(value)]
+    return found
 
 
 def list_keys(messages: Iterable[Any]) -> ListKeys:

@@ -238,7 +238,7 @@ def tell_units(leaves: Mapping[Place, Series]) -> None:
 
 def _says_another_unit(one: Series) -> bool:
     """Whether a cell for units says one that is none of ours, such as V."""
-    is_cell = one.is_text and one.distinct == 1 and bool(one.last_words & UNIT_KEYS)
+    is_cell = one.is_text and one.distinct == 1 and bool({*one.words[-1]} & UNIT_KEYS)
     return is_cell and not unit_named(one.last) and 0 < len(str(one.last)) <= MAX_UNIT
 
 

@@ -142,7 +142,7 @@ UNIT_WORDS: dict[str, str] = {
     **dict.fromkeys(("k", "kelvin"), "kelvin"),
     **dict.fromkeys(("f", "fahrenheit", "degf"), "fahrenheit"),
     **dict.fromkeys(("c", "celsius", "degc", "centigrade"), "celsius"),
-    **dict.fromkeys(("mc", "millicelsius", "millidegrees"), "millicelsius"),
+    **dict.fromkeys(("mc", "millicelsius", "millidegrees", "mdeg"), "millicelsius"),
     **dict.fromkeys(("cc", "centicelsius", "centidegrees"), "centicelsius"),
     **dict.fromkeys(("dc", "decicelsius", "decidegrees"), "decicelsius"),
     **{"mk": "millikelvin", "ck": "centikelvin", "dk": "decikelvin", "millikelvin": "millikelvin"},
@@ -153,7 +153,21 @@ LENGTH_WORDS: dict[str, str] = {
     "cm": "cm",
 }
 """Units of length that a name may say; most are millimetres."""
-UNIT_KEYS = {"unit", "units", "uom", "scale", "unita", "unità", "unité", "unite", "einheit"}
+UNIT_KEYS = {
+    "unit",
+    "units",
+    "uom",
+    "scale",
+    "unita",
+    "unità",
+    "unité",
+    "unite",
+    "einheit",
+    "eenheid",
+    "unidade",
+    "unidad",
+    "jednostka",
+}
 PERCENT_WORDS = {"%", "percent", "pct", "pc", "percentage"}
 PERMILLE_WORDS = {"permille", "permil"}
 OFF_WORDS = {"off", "none", "null", "-", "--", "n/a", "na", "nan", "inactive", "disabled", ""}

@@ -444,3 +444,46 @@ def test_of_several_fans_the_one_on_the_part_is_the_fan(tmp_path: Path) -> None:
     held = values(learn(entries), entries, tmp_path)
     assert held["fan.speed"] == pytest.approx(128 / 255)
     assert held["fan blowers sink.speed"] == 1.0
+
+
+def test_a_topic_may_be_a_list_of_names(tmp_path: Path) -> None:
+    """One value a message, under two names."""
+
+    def say(m: Machine) -> list[Any]:
+        now = [("tip", "is", round(m.nozzle.shown, 2)), ("tip", "aim", m.nozzle.goal)]
+        now += [("tip", "push", round(m.nozzle.power, 3)), ("pad", "is", round(m.bed.shown, 2))]
+        now += [("pad", "aim", m.bed.goal), ("pad", "push", round(m.bed.power, 3))]
+        return [{"about": [thing, what], "fact": value} for thing, what, value in now]
+
+    entries = entries_of(say)
+    draft = learn(entries)
+    assert draft.sources[0].under == (("about", "0"), ("about", "1"))
+    held = values(draft, entries, tmp_path)
+    assert held["nozzle.target_c"] == 210.0
+    assert held["nozzle.power"] == 1.0
+
+
+def test_a_clock_that_several_messages_of_one_scan_share_is_found() -> None:
+    """They come one after the other."""
+
+    def say(m: Machine) -> list[Any]:
+        at = round(m.up_s, 3)
+        parts = [{"tip": round(m.nozzle.shown, 2)}, {"pad": round(m.bed.shown, 2)}, {"x": m.x}]
+        return [{"t": at, "what": part} for part in parts]
+
+    assert [clock.unit for clock in learn(entries_of(say)).clocks.values()] == ["s"]
+
+
+def test_what_is_told_in_watts_in_a_cell_beside_is_no_share(tmp_path: Path) -> None:
+    """Seventy of them are no 70 %."""
+
+    def say(m: Machine) -> list[Any]:
+        power = {"waarde": round(70.0 * m.nozzle.power, 2), "eenheid": "W"}
+        heat = {"waarde": round(m.nozzle.shown, 2), "eenheid": "C"}
+        aim = {"waarde": m.nozzle.goal, "eenheid": "C"}
+        return [{"tip": {"temp": heat, "target": aim, "power": power}}]
+
+    entries = entries_of(say)
+    held = values(learn(entries), entries, tmp_path)
+    assert held["nozzle.target_c"] == 210.0
+    assert not any(key.endswith("power") for key in held)
