@@ -25,7 +25,7 @@ from client.plan import NULL, Leaf, Listed, Origin, Plan, plan_of
 from client.pointer import MISSING, Steps, reach, walk
 from client.refusals import Refusals
 from client.saying import MESSAGE_KEY, SAID_KEY, STATE_KEY, RunsAgain, Words
-from client.values import UNSENT
+from client.values import UNSENT, number_in
 from client.values import clock as clock_in
 from shared.absent import UNREAD, absent_key
 from shared.hostclock import TIMEKEEPING
@@ -226,7 +226,7 @@ class Mapper:
             self._listen(message, own_s, updates)
             return
         # Under names of its own a text is another thing's value, and no absence.
-        values = self._values(status, walk if origin.under else reach)
+        values = self._values(status, _said_of if origin.under else _said_of_or_above)
         self._words.hear(message, values)
         if host_s is not None:
             time_s = self._time.at(own_s, host_s)
@@ -269,14 +269,14 @@ class Mapper:
             status = {str(name): status}
         return status
 
-    def _values(self, status: Any, look: Callable[[Any, Steps], Any]) -> dict[str, Value]:
+    def _values(self, status: Any, look: Callable[[Any, Leaf], Any]) -> dict[str, Value]:
         values: dict[str, Value] = {}
         for leaf in self._plan.leaves:
-            self._convert(leaf, look(status, leaf.steps), values)
+            self._convert(leaf, look(status, leaf), values)
         for listed in self._plan.lists:
             item = _listed(status, listed)
             for leaf in listed.leaves if item is not MISSING else ():
-                self._convert(leaf, look(item, leaf.steps), values)
+                self._convert(leaf, look(item, leaf), values)
         return values
 
     def _convert(self, leaf: Leaf, found: Any, values: dict[str, Value]) -> None:
@@ -353,6 +353,20 @@ def _within(text: str) -> Any:
         return jsonrpc.decode(text.encode("utf-8", "surrogatepass"))
     except jsonrpc.Refused:
         return text
+
+
+def _said_of(status: Any, leaf: Leaf) -> Any:
+    """What stands where a reading does; MISSING where nothing was said of it."""
+    return walk(status, leaf.steps)
+
+
+def _said_of_or_above(status: Any, leaf: Leaf) -> Any:
+    """The same; or the null, or the word that the profile knows, in the place of what holds it."""
+    found = reach(status, leaf.steps)
+    if type(found) is str and walk(status, leaf.steps) is MISSING:
+        is_known = number_in(found) is None and type(leaf.convert(found)) is float
+        return found if is_known else MISSING
+    return found
 
 
 def _listed(status: Any, listed: Listed) -> Any:

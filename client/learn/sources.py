@@ -1,6 +1,7 @@
 """Messages of one kind, which of them belong together, what each is about, and rows in them."""
 
 import itertools
+import math
 import re
 from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
@@ -23,6 +24,7 @@ _FAR = 0.5
 """Two numbers are of different kinds if they differ by this part of the larger."""
 _LOOK = 200
 _MIXED = 1.5
+MOST_MIXED = 0.3
 MAX_IDS = 64
 """Whole numbers below this, each as often as the others, may name a channel."""
 
@@ -180,10 +182,11 @@ def subjects(source: Source) -> tuple[Place, ...]:
         is_even = type(names[0]) is str or most <= 1.5 * least
         if changes >= _ALTERNATES * total and is_even:
             fit.append(place)
-    for chosen in [(place,) for place in fit] + list(itertools.permutations(fit[:4], 2)):
-        if _tells_apart(source, chosen):
-            return chosen
-    return ()
+    ways = [(place,) for place in fit] + list(itertools.permutations(fit[:4], 2))
+    shares = [_mixed_up(source, way) for way in ways]
+    # The first that leaves no number mixed up, else the best.
+    best = min(shares, default=math.inf)
+    return ways[shares.index(best)] if best <= MOST_MIXED else ()
 
 
 def measures(text: str) -> bool:
@@ -191,8 +194,9 @@ def measures(text: str) -> bool:
     return number_in(text) is not None or bool(_MEASURE.fullmatch(text.strip()))
 
 
-def _tells_apart(source: Source, at: tuple[Place, ...]) -> bool:
-    """Whether messages of different names use the same places, and of one name one number each.
+def _mixed_up(source: Source, at: tuple[Place, ...]) -> float:
+    """The part of the numbers that still are several things in turn; inf where messages of
+    different names do not use the same places.
 
     A name that tells channels apart leaves each number steady or slowly moving; one that does
     not leaves it jumping from channel to channel.
@@ -213,11 +217,11 @@ def _tells_apart(source: Source, at: tuple[Place, ...]) -> bool:
                     mixed.setdefault(place, []).append(number)
     # A count that begins anew names nothing either: numbers go on as if it were not there.
     if is_number and not _are_mixed(mixed, by_name.values()):
-        return False
+        return math.inf
     if len(shapes) < 2 or not _overlap(list(shapes.values())):
-        return False
+        return math.inf
     spans = [_jumps(series) for one in by_name.values() for series in one.values()]
-    return not spans or sum(spans) <= 0.3 * len(spans)
+    return sum(spans) / len(spans) if spans else 0.0
 
 
 def _are_mixed(
