@@ -24,7 +24,7 @@ _FAR = 0.5
 """Two numbers are of different kinds if they differ by this part of the larger."""
 _LOOK = 200
 _MIXED = 1.5
-MOST_MIXED = 0.3
+MOST_MIXED, CALMER = 0.3, 0.5
 MAX_IDS = 64
 """Whole numbers below this, each as often as the others, may name a channel."""
 
@@ -183,10 +183,14 @@ def subjects(source: Source) -> tuple[Place, ...]:
         if changes >= _ALTERNATES * total and is_even:
             fit.append(place)
     ways = [(place,) for place in fit] + list(itertools.permutations(fit[:4], 2))
-    shares = [_mixed_up(source, way) for way in ways]
-    # The first that leaves no number mixed up, else the best.
-    best = min(shares, default=math.inf)
-    return ways[shares.index(best)] if best <= MOST_MIXED else ()
+    best: tuple[Place, ...] = ()
+    goes = math.inf
+    for way in ways:
+        share, to_and_fro = _mixed_up(source, way)
+        # Two names are better than one only where numbers go far less to and fro by them.
+        if share <= MOST_MIXED and to_and_fro < (CALMER * goes if best else math.inf):
+            best, goes = way, to_and_fro
+    return best
 
 
 def measures(text: str) -> bool:
@@ -194,9 +198,9 @@ def measures(text: str) -> bool:
     return number_in(text) is not None or bool(_MEASURE.fullmatch(text.strip()))
 
 
-def _mixed_up(source: Source, at: tuple[Place, ...]) -> float:
-    """The part of the numbers that still are several things in turn; inf where messages of
-    different names do not use the same places.
+def _mixed_up(source: Source, at: tuple[Place, ...]) -> tuple[float, float]:
+    """The part of the numbers that still are several things in turn, and how far all go to and
+    fro; inf where messages of different names do not use the same places.
 
     A name that tells channels apart leaves each number steady or slowly moving; one that does
     not leaves it jumping from channel to channel.
@@ -217,11 +221,12 @@ def _mixed_up(source: Source, at: tuple[Place, ...]) -> float:
                     mixed.setdefault(place, []).append(number)
     # A count that begins anew names nothing either: numbers go on as if it were not there.
     if is_number and not _are_mixed(mixed, by_name.values()):
-        return math.inf
+        return math.inf, math.inf
     if len(shapes) < 2 or not _overlap(list(shapes.values())):
-        return math.inf
-    spans = [_jumps(series) for one in by_name.values() for series in one.values()]
-    return sum(spans) / len(spans) if spans else 0.0
+        return math.inf, math.inf
+    series = [each for one in by_name.values() for each in one.values()]
+    share = sum(map(_jumps, series)) / len(series) if series else 0.0
+    return share, sum(float(np.abs(np.diff(each)).sum()) for each in series)
 
 
 def _are_mixed(
