@@ -81,16 +81,22 @@ class Answers(msgspec.Struct, frozen=True):
         return Answers(self.called | more.called, self.words | more.words)
 
     def within(self, statuses: Iterable[Place], places: Iterable[Place]) -> "Answers":
-        """These by paths from the status on, as `learn` shows them, where some begin before it."""
+        """These by paths from the status on, as `learn` shows them, where some begin before it, or
+        end above the one value that stands there."""
         there = {_bare(path_of(place)) for place in places}
         begins = [f"{path_of(status)}/" for status in statuses if status]
 
-        def inner(theirs: str) -> str:
+        def inner(theirs: str, ours: Ours) -> str:
             path = _bare(theirs)
             rests = [path.removeprefix(begin) for begin in begins if path.startswith(begin)]
-            return next((rest for rest in rests if rest in there and path not in there), theirs)
+            if path in there:
+                return theirs
+            below = [each for each in there if ours.quantity and each.startswith(f"{path}/")]
+            found = [rest for rest in rests if rest in there]
+            return (found + (below if len(below) == 1 else []) + [theirs])[0]
 
-        return Answers({inner(theirs): ours for theirs, ours in self.called.items()}, self.words)
+        called = {inner(theirs, ours): ours for theirs, ours in self.called.items()}
+        return Answers(called, self.words)
 
     def check(self, names: Sequence[str], places: Iterable[Place]) -> None:
         """BadInput where something is called that is not there; `names` are those of channels."""

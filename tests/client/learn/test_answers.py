@@ -166,6 +166,16 @@ def test_where_the_clock_stands_can_be_said(is_text: bool, unit: str, tmp_path: 
     assert mapper.has_host_time
 
 
+def test_a_path_may_end_above_the_one_value_that_stands_there() -> None:
+    """As a manual has it, where the host puts each value under a word of its own."""
+
+    def say(m: Machine) -> list[Any]:
+        return [{"tip": {"temp": round(m.nozzle.shown, 2), "push": {"now": 100 * m.nozzle.power}}}]
+
+    told = places(learn(entries_of(say), answers=answers_in(["tip/push=nozzle.power"], [])))
+    assert told["nozzle.power"] == "push/now"
+
+
 def test_an_uptime_may_be_the_clock_as_well(tmp_path: Path) -> None:
     """Where a host has but one number that runs."""
 
