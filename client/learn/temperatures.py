@@ -159,7 +159,7 @@ def _temperature(one: Series) -> Mapped:
     if one.flutters and is_fine and one.high > _LEAST_HIGH:
         found.score += 0.7
         found.why.append("flutters like a measurement")
-    if one.is_rising and any(map(one.runs_at, (1.0, 1e3))):
+    if (one.is_rising or not _says_degrees(one)) and any(map(one.runs_at, (1.0, 1e3))):
         found.score -= 2.0
     if one.distinct == 1 and 0.0 < abs(one.high) <= 1.0:
         found.score -= 2.0  # A factor, say; no room is at just so little all the time.
