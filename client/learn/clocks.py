@@ -218,9 +218,13 @@ def _is_exact(one: Series) -> bool:
     is_new = np.diff(one.numbers, prepend=np.nan) != 0.0
     ahead = (one.numbers - one.times)[is_new]
     is_long = one.times[-1] - one.times[0] > LEAST_EXACT_S and len(ahead) >= LEAST_EXACT
-    # Some come late, on a busy machine.
+    if not is_long:
+        return False
+    # Its pace may be a little off; and some come late, on a busy machine.
+    at = one.times[is_new] - one.times[is_new].mean()
+    ahead = ahead - at * float(at @ ahead) / float(at @ at)
     low, high = np.quantile(ahead, (0.05, 0.95))
-    return is_long and float(high - low) < EXACT_S
+    return float(high - low) < EXACT_S
 
 
 def _may_run(one: Series, unit: str) -> bool:
