@@ -222,7 +222,8 @@ def _is_exact(one: Series) -> bool:
         return False
     # Its pace may be a little off; and some come late, on a busy machine.
     at = one.times[is_new] - one.times[is_new].mean()
-    ahead = ahead - at * float(at @ ahead) / float(at @ at)
+    ahead = ahead - ahead.mean()
+    ahead -= at * float(at @ ahead) / float(at @ at)
     low, high = np.quantile(ahead, (0.05, 0.95))
     return float(high - low) < EXACT_S
 
