@@ -5,6 +5,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 import client
 import detectors
 import recordings
@@ -54,3 +56,16 @@ def test_help_loads_nothing_heavy() -> None:
         "import tui.main\ntry:\n    tui.main.run(['--help'])\nexcept SystemExit:\n    pass"
     )
     assert not loaded & set(HEAVY)
+
+
+def test_the_top_level_holds_nothing_else() -> None:
+    """The folders and pages that the project has, and dotfiles: no log that somebody left there."""
+    listed = subprocess.run(
+        ["git", "ls-files"], check=False, capture_output=True, text=True, cwd=ROOT
+    )
+    top = {line.split("/")[0] for line in listed.stdout.splitlines()}
+    if not top:
+        pytest.skip("no checkout")
+    pages = {"README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "Makefile", "pyproject.toml"}
+    folders = {"tui", "client", "detectors", "tests", "recordings", "shared", "docs"}
+    assert {name for name in top if not name.startswith(".")} == pages | folders

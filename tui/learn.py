@@ -114,8 +114,9 @@ def run(options: argparse.Namespace) -> int:
         more = ask_paths(draft) if asks else None
         if more is None:
             break
+        both = answers.and_those(more)
         try:
-            draft, answers = drafted(answers.and_those(more)), answers.and_those(more)
+            draft, answers = drafted(both), both
         except BadInput as bad:
             say(str(bad))
     _check_found(draft, options.source)

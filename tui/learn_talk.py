@@ -53,6 +53,8 @@ def found_lines(draft: Draft) -> Iterator[str]:
     if draft.unknown:
         yield "taken for nothing; say what one is by its path: --call 'PATH=nozzle.power'"
         yield from (f"  {_seen(one)}" for one in draft.unknown)
+    if draft.unmet:
+        yield f"nothing to leave out is called {clean(', '.join(draft.unmet))}"
     if draft.unproven:
         names = ", ".join(map(clean, draft.unproven))
         yield f"left out, since a profile would read no value there: {names}"

@@ -98,21 +98,35 @@ class Answers(msgspec.Struct, frozen=True):
         called = {inner(theirs, ours): ours for theirs, ours in self.called.items()}
         return Answers(called, self.words)
 
-    def check(self, names: Sequence[str], places: Iterable[Place]) -> None:
-        """BadInput where something is called that is not there; `names` are those of channels."""
-        paths = list(map(path_of, places))
+    def check_clock(self, places: Iterable[Place]) -> None:
+        """BadInput where no clock of these places, of whole messages, is the one that was said."""
+        found = [place for place in places if self.clock_unit(place) is not None]
+        said = next((theirs for theirs, ours in self.called.items() if ours.is_clock), None)
+        if said is not None and not found:
+            do = "give its path as the host's messages have it"
+            raise BadInput("--call", f"nothing stands at '{clean(said)}'", do)
+
+    def check(self, names: Sequence[str], places: Iterable[Place]) -> list[str]:
+        """What was to be left out and is not there, for it may have gone with another answer.
+
+        BadInput where anything else is called that is not there; `names` are those of channels.
+        """
+        paths, unmet = list(map(path_of, places)), list[str]()
+        there_is = set(map(_bare, paths))
         for theirs, ours in self.called.items():
-            # What is left out may have gone with another answer.
-            if ours.is_clock or ours.channel == LEAVE_OUT:
-                continue
             is_part = bool(ours.quantity)
-            if _bare(theirs) in map(_bare, paths) or (theirs in names and not is_part):
+            is_there = _bare(theirs) in there_is or (theirs in names and not is_part)
+            if ours.is_clock or is_there:
+                continue
+            if ours.channel == LEAVE_OUT:
+                unmet.append(theirs)
                 continue
             what = "nothing stands at" if is_part else "no channel is called"
             near = list(dict.fromkeys(paths if is_part or not names else names))
             more = f" and {len(near) - SHOWN} more" if len(near) > SHOWN else ""
             there = f"there are {clean(', '.join(near[:SHOWN]))}{more}"
             raise BadInput("--call", f"{what} '{clean(theirs)}'", there)
+        return unmet
 
 
 NONE = Answers()

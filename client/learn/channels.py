@@ -18,10 +18,12 @@ HOST = "host"
 
 
 class Found(NamedTuple):
-    """Channels but for the host's state, and what may be that, the likeliest first."""
+    """Channels but for the host's state; what may be that, the likeliest first; and what was to be
+    left out and was not there."""
 
     channels: list[Proposal]
     states: list[Mapped]
+    unmet: list[str]
 
 
 class Said:
@@ -97,8 +99,8 @@ def found_in(leaves: Mapping[Place, Series], clocks: set[Place], answers: Answer
     if message is not None:
         channels.append(Proposal(HOST, {"message": message}))
         names.append(HOST)
-    answers.check(names, [one.stands_at for one in leaves.values()])
-    found = Found(_renamed(channels, answers), states)
+    unmet = answers.check(names, [one.stands_at for one in leaves.values()])
+    found = Found(_renamed(channels, answers), states, unmet)
     said.complete(found)
     return found
 

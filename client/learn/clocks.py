@@ -87,17 +87,16 @@ def _has_sisters(one: Series, others: Mapping[Place, Series]) -> bool:
 
 def clock_said(source: Source, unit_at: Callable[[Place], str | None]) -> Clock | None:
     """The clock where the user says one stands, in the unit that is said or that its pace shows."""
-    places = {place for _, message in source.heard for place, _ in leaves(message, {})}
-    place = next((each for each in places if unit_at(each) is not None), None)
-    if place is None:
-        return None
-    one = Series(place)
+    said: dict[Place, Series] = {}
     for own_s, message in source.heard:
-        for each, value in leaves(message, {}):
-            if each == place:
-                one.add(own_s, value)
-    unit = unit_at(place) or _likely_unit(one)
-    return Clock(place, unit, "you said so", clock_of(unit)(one.values[0]) or 0.0)
+        for place, value in leaves(message, {}):
+            if unit_at(place) is not None:
+                said.setdefault(place, Series(place)).add(own_s, value)
+    one = next(iter(said.values()), None)
+    if one is None:
+        return None
+    unit = unit_at(one.place) or _likely_unit(one)
+    return Clock(one.place, unit, "you said so", clock_of(unit)(one.values[0]) or 0.0)
 
 
 def _likely_unit(one: Series) -> str:

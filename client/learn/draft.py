@@ -49,6 +49,8 @@ class Draft:
     """State words and their meaning as the user gave them."""
     heard: tuple[str, ...] = ()
     """Names that the messages bore."""
+    unmet: list[str] = field(default_factory=list)
+    """What the user wants left out and was not there."""
     unproven: list[str] = field(default_factory=list)
     """`CHANNEL.QUANTITY` that looked right, and gave no value when they were read back."""
     ended: str = ""
@@ -96,7 +98,7 @@ def proposed(
     refer(leaves)
     there = [one.stands_at for one in leaves.values()]
     answers = answers.within((source.status for source in sources), there)
-    channels, states = found_in(leaves, clock_places, answers)
+    channels, states, unmet = found_in(leaves, clock_places, answers)
     taken = {f.series.place for channel in channels for f in channel.parts.values()}
     likeliest = states[0] if states and (states[0].score > 0.0 or len(states) == 1) else None
     taken |= {likeliest.series.place} if likeliest is not None else set()
@@ -113,6 +115,7 @@ def proposed(
         [one for one in unknown if _is_telling(one)][:MAX_UNKNOWN],
         states,
         {word: means for word, means in answers.words.items() if means},
+        unmet=unmet,
     )
     draft.take_state(likeliest)
     return draft
@@ -131,6 +134,7 @@ def _clocks(sources: Sequence[Source], timed: bool, answers: Answers) -> dict[in
         if clock is not None and not answers.deny_clock(clock.place):
             clocks[n] = clock
             first = first or clock
+    answers.check_clock(clock.place for clock in clocks.values())
     return clocks
 
 

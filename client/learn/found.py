@@ -16,6 +16,8 @@ _LIMITS = {
 """Words for what bounds or tunes a control loop, or is worked out in it."""
 
 
+SAID = 99.0
+"""Score of what the user says: surer than all that is found."""
 MOST_AXES = 6
 """Coordinates that stand together: three of a line and three of a turn each (ISO 841)."""
 

@@ -27,6 +27,7 @@ _HOT_C = 130.0
 def named_groups(
     groups: Sequence[Group], leaves: Mapping[Place, Series], answers: Answers
 ) -> list[Proposal]:
+    """Channels of sensors, each with a name of its own."""
     theirs = [_host_name(group, groups, leaves) for group in groups]
     told = [answers.at(group.anchor.series.stands_at) for group in groups]
     ours = [
@@ -158,6 +159,7 @@ def _listed_name(place: Place, at: int, leaves: Mapping[Place, Series]) -> str:
 
 
 def named_fans(fans: Sequence[Mapped], called: Collection[str]) -> list[Proposal]:
+    """Channels of fans: the one on the part is `fan`, unless the user `called` another so."""
     if len(fans) == 1 and "fan" not in called:
         return [Proposal("fan", {"speed": fans[0]})]
     named: list[Proposal] = []

@@ -14,7 +14,7 @@ from client.learn import chains, units
 from client.learn.answers import Ours
 from client.learn.chains import ChainLink
 from client.learn.clocks import PACES
-from client.learn.found import Group, Mapped, is_limit, naming
+from client.learn.found import SAID, Group, Mapped, is_limit, naming
 from client.learn.relations import kinship, linked, repeated, transplanted
 from client.learn.series import FULL_SCALES, Series, follows, is_off
 from client.learn.temperatures import and_alike, temperatures
@@ -29,7 +29,6 @@ NULL = "null"
 MOST_POWER = 1100.0
 """No share is more, in whatever unit."""
 MAX_BITS = 16
-_SAID = 99.0
 LEAST_OFF = 5
 IDLE_PART, LEAST_READINGS = 0.1, 3
 _LIKE_A_CLOCK = 0.01
@@ -144,7 +143,8 @@ def _switch(one: Series) -> Mapped:
 def as_said(one: Series, ours: Ours, reading: Mapped | None) -> Mapped:
     """What stands at a place, as the user says; `reading` is that of its channel."""
     quantity = ours.quantity
-    found = Mapped(one, quantity, _SAID, ["you said so"], one.said_unit, ours.scale)
+    unit = one.said_unit if one.can_be(quantity) else ""
+    found = Mapped(one, quantity, SAID, ["you said so"], unit, ours.scale)
     if quantity == "flags":
         found = _flags(one, True) or found
         if one.is_whole and not found.bits:
@@ -334,13 +334,13 @@ def _is_refuted(group: Group) -> bool:
     aims = target.series.aims_at(power.series.times)
     away = aims - group.anchor.series.held_at(power.series.times)
     is_idle = (aims > 0.0) & (away > IDLE_PART * aims) & (power.series.numbers <= 0.0)
-    return target.score < _SAID and int(is_idle.sum()) >= LEAST_READINGS
+    return target.score < SAID and int(is_idle.sum()) >= LEAST_READINGS
 
 
 def _may_be_heat(found: Mapped) -> bool:
     """Whether most of what was read, in its unit, is on a sensor's curve; what the user says is."""
     numbers = units.celsius(found.series.numbers, found.unit or "celsius")
-    return found.score >= _SAID or LOWEST_C < float(np.median(numbers)) < HIGHEST_C
+    return found.score >= SAID or LOWEST_C < float(np.median(numbers)) < HIGHEST_C
 
 
 def _is_mostly_so(one: Series) -> bool:

@@ -70,12 +70,17 @@ def unwrap(source: Source) -> None:
     if not place or len(found[place]) < 0.95 * len(source.heard):
         return
     source.status, source.is_wrapped = place, True
-    for _, message in source.heard:
-        steps: Any = message
-        for token in place[:-1]:
-            steps = steps.get(token) if type(steps) is dict else None
-        if type(steps) is dict and type(steps.get(place[-1])) is str:
-            steps[place[-1]] = _json_in(steps[place[-1]])
+    # What was heard stays as it is: it may be drafted from once more.
+    source.heard = [(own_s, _unwrapped(message, place)) for own_s, message in source.heard]
+
+
+def _unwrapped(node: Any, place: Place) -> Any:
+    """The same message with what the text at a place holds."""
+    if not place:
+        return _json_in(node) if type(node) is str else node
+    if type(node) is not dict or place[0] not in node:
+        return node
+    return {**node, place[0]: _unwrapped(node[place[0]], place[1:])}
 
 
 def all_names(place: Place) -> bool:

@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from client.learn import units
-from client.learn.found import Group, Mapped, is_limit, is_motion, naming
+from client.learn.found import SAID, Group, Mapped, is_limit, is_motion, naming
 from client.learn.relations import (
     DEGREES,
     alike,
@@ -30,7 +30,6 @@ from client.learn.vocabulary import (
 MAX_ANCHORS = 64
 """Temperatures that one host may have."""
 _ENOUGH = 1.4
-_TOLD = 99.0
 _HINTED = 0.3
 _UNTOLD = 0.0
 """Score of a leaf of which nothing is known."""
@@ -53,7 +52,7 @@ def temperatures(
     scored = _scored(numbers)
     told = [one for place, one in leaves.items() if one.is_number and place in given]
     scored = [found for found in scored if found.series not in told]
-    scored += [Mapped(one, "temperature_c", _TOLD, ["you said so"]) for one in told]
+    scored += [Mapped(one, "temperature_c", SAID, ["you said so"]) for one in told]
     anchors = [found for found in scored if found.score >= _ENOUGH]
     anchors += _by_behaviour(scored, anchors, numbers)
     return _sifted(anchors)
@@ -113,7 +112,7 @@ def _sifted(anchors: Sequence[Mapped]) -> list[Mapped]:
     """Without what turns out to be another thing beside the rest, though it was not said."""
     kept = _without_repeats(_without_worked_out(_without_targets(anchors[:MAX_ANCHORS])))
     ids = set(map(id, kept))
-    found = [one for one in anchors if id(one) in ids or one.score >= _TOLD]
+    found = [one for one in anchors if id(one) in ids or one.score >= SAID]
     return sorted(found, key=lambda f: tuple(map(text_of, f.series.place)))
 
 

@@ -26,7 +26,8 @@ for which four stretches of three periods each are needed.
 Blind below half the noise; nineteen in twenty are found from once the noise on in 512 rows, and
 from 2.5 times near four periods in a stretch, where noise may rise toward it (white noise;
 `tests/detectors/chance/test_tones.py`); to hum at the carriage's own rhythm; to hum that folds to
-nothing or slower than four periods in the stretch (16 s in the short one, 25 s in any); while
+nothing or slower than four periods in the stretch (16 s in the short one, 25 s in any); to what is
+faster than half the rate at which a channel, told in turns or in bursts, is told; while
 heating or cooling; and until two stretches have passed.
 """
 

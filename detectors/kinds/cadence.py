@@ -2,6 +2,7 @@
 
 import math
 from collections import deque
+from typing import NamedTuple
 
 SILENCE_S = 5.0
 """Default: twenty updates at the 4 Hz that hosts commonly send (common practice)."""
@@ -17,6 +18,14 @@ LATER = 2.0
 """An update that comes after so many of the host's own spacings is late."""
 
 
+class _Long(NamedTuple):
+    """Gaps beyond the limit."""
+
+    gaps: int = 0
+    total_s: float = 0.0
+    longest_s: float = 0.0
+
+
 class Cadence:
     """The host's own spacing of updates, from row numbers and its latest gaps.
 
@@ -29,8 +38,7 @@ class Cadence:
         self._first_row = 0
         self._lost_s = 0.0
         self._gaps: deque[float] = deque(maxlen=GAPS_KEPT)
-        self._long: list[float] = [0.0, 0.0, 0.0]
-        """Gaps beyond the limit: how many, how long together, the longest."""
+        self._long = _Long()
         self._late_row = -1
         self._late_rows = 0
         """The newest late row, and how many came late one after the other."""
@@ -48,17 +56,19 @@ class Cadence:
         if seconds > LATER * self.spacing_s(row, before_s):
             self._late_rows = self._late_rows + 1 if self._late_row == row - 1 else 1
             self._late_row = row
-        count, total_s, longest_s = self._long
+        long = self._long
         if seconds > self.limit_s(row, before_s):
-            self._long = [count + 1, total_s + seconds, max(longest_s, seconds)]
+            longest_s = max(long.longest_s, seconds)
+            self._long = _Long(long.gaps + 1, long.total_s + seconds, longest_s)
             return
         self._gaps.append(seconds)
-        if seconds >= ALIKE * longest_s > 0.0 and self._is_habit(row - self._first_row, 1):
-            self._long = [0.0, 0.0, 0.0]
+        is_alike = seconds >= ALIKE * long.longest_s > 0.0
+        if is_alike and self._is_habit(row - self._first_row, 1):
+            self._long = _Long()
 
     def _is_habit(self, rows: int, more: int = 0) -> bool:
         """Whether gaps beyond the limit, and so many more, are half of the rows."""
-        return rows > 0 and 2.0 * (self._long[0] + more) >= rows
+        return rows > 0 and 2 * (self._long.gaps + more) >= rows
 
     def outage(self, seconds: float, row: int) -> None:
         """A gap over which the link was gone, up to `row`: it tells nothing of the host's habit,
@@ -71,7 +81,7 @@ class Cadence:
     def spacing_s(self, row: int, last_s: float) -> float:
         """The host's own spacing; NaN before any."""
         rows = row - 1 - self._first_row
-        silent_s = self._lost_s + (0.0 if self._is_habit(rows) else self._long[1])
+        silent_s = self._lost_s + (0.0 if self._is_habit(rows) else self._long.total_s)
         return (last_s - self._first_s - silent_s) / rows if rows > 0 else math.nan
 
     def late_before(self, row: int) -> int:
@@ -83,7 +93,7 @@ class Cadence:
         rows = row - 1 - self._first_row
         longest_s = max(self._gaps, default=0.0)
         if self._is_habit(rows):
-            longest_s = max(longest_s, self._long[2])
+            longest_s = max(longest_s, self._long.longest_s)
         if rows < ROWS_TO_LEARN:
             return max(UNKNOWN_SILENCE_S, GAPS * longest_s)
         return max(SILENCE_S, SPACINGS * self.spacing_s(row, last_s), GAPS * longest_s)

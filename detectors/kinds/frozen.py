@@ -2,7 +2,8 @@
 
 Quantity: seconds without a change. The limit is a run of rows that this channel's own
 habit of change (`table.changes`) makes less likely than 1e-9; with power or target
-on the move meanwhile, half the rows do, since a true reading follows them. Rows count,
+on the move meanwhile, half the rows do, since a true reading follows them; and no run is too long
+that it stood by itself before, near the same temperature. Rows count,
 not repeated values, so a host that sends only changes is judged as any other, and no
 rows come while the host is silent.
 

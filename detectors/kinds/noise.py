@@ -8,7 +8,8 @@ channel's own spread of windows, widened by their measured autocorrelation.
 
 Least fault that is found: twice the own noise, and more than half a step (one code, or
 the host's rounding), for a few windows. Heat-ups and cool-downs faster than 0.1 K/s are
-neither judged nor learned from; nor are windows without a single change.
+neither judged nor learned from; nor are windows in which the reading stood, unless its steps are so
+coarse (0.25 K) that they hide a sound chain's noise.
 
 What the chart takes for a rise must be no heat: its loud windows must be white
 (`chance.whiteness`), and above what misdated readings make of the heat that moves.

@@ -26,7 +26,8 @@ stands may be held: only within 10 K of the coldest that it was is heat missed.
 The fall also shows a sensor that slips from its seat while power climbs; once such a sensor
 has settled, `drift` sees the power that it costs.
 
-Blind without power; below 60 % of power before a heater's own heat is learned.
+Blind without power; below 60 % of power before a heater's own heat is learned; more than 10 K above
+the coldest where no target is told; and to falls of air.
 """
 
 import math
@@ -53,6 +54,7 @@ COLDEST_S, HOTTEST_S = (ANSWER_S + LEAST_RISE_K / rate for rate in (SLOW_GAIN_K_
 FALL_K = 1.5
 AIR_NAMES = ("chamber", "enclosure", "cabinet", "air", "hood")
 AIR_PART, AIR_ANSWER_S = 0.1, 120.0
+AIR_COLDEST_S = AIR_ANSWER_S + LEAST_RISE_K / (AIR_PART * SLOW_GAIN_K_S)
 """Air behind a fan heater warms by hundredths of a kelvin a second (common practice), and its
 sensor and its heater's block hold back for a minute each (assumed)."""
 BELOW_TARGET_K = 2.0

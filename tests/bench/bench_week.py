@@ -2,7 +2,7 @@
 
     python -m tests.bench.bench_week [--days D]
 
-The log is a plain one of half a gigabyte, in a temporary folder; the command is the real one.
+The log is a plain one of some 350 MB, in a temporary folder; the command is the real one.
 """
 
 import argparse

@@ -241,7 +241,8 @@ PAGES = {
         f"{norise.SHORT_PART:g} of the {norise.EXPECTED_K:g} K or more that the learned heater "
         f"should give; or less than {norise.LEAST_RISE_K:g} K where the slowest heater brings it",
         f"one to two windows; before the heater is learned {norise.COLDEST_S:.0f} s of full power "
-        f"from cold, {norise.HOTTEST_S:.0f} s where losses are large, and the rest of its window",
+        f"from cold, {norise.HOTTEST_S:.0f} s where losses are large, {norise.AIR_COLDEST_S:.0f} s "
+        "where it heats air, and the rest of its window",
         f"{norise.BACK_K:g} K up from the lowest, so that ripple is no return; or power off",
         norise,
     ),

@@ -8,13 +8,22 @@ from typing import Any
 
 import pytest
 
-from client.learn import Answers, TextLink, answers_in, learn, profile_text
+from client.learn import (
+    Answers,
+    Gatherer,
+    TextLink,
+    answers_in,
+    draft_of,
+    learn,
+    profile_text,
+)
 from client.mapping import Mapper
 from client.profile import load_profile
 from shared.errors import BadInput
 from shared.updates import Entry, EntryKind, Value
 from tests.client.learn.odd.machine import STEP_S, Machine
 from tests.client.learn.test_proven import Say, entries_of, places, values
+from tui.learn_talk import found_lines
 
 CALLS = {
     "tip": "nozzle.temperature_c kelvin",
@@ -244,6 +253,36 @@ def test_an_answer_that_fits_nothing_says_what_there_is(call: str, said: str) ->
     ]
     with pytest.raises(BadInput, match=said):
         learn(entries, answers=answers_in([call], []))
+
+
+def test_what_is_to_be_left_out_and_is_not_there_is_said_and_costs_nothing() -> None:
+    """It may have gone with another answer; a clock that is not there is no small thing."""
+
+    def say(m: Machine) -> list[Any]:
+        return [{"nozzle": {"temp": round(m.nozzle.shown, 2)}}]
+
+    entries = entries_of(say)
+    draft = learn(entries, answers=answers_in(["ghost=-"], []))
+    assert draft.unmet == ["ghost"]
+    assert "ghost" in "\n".join(found_lines(draft))
+    assert "nozzle.temperature_c" in places(draft)
+    with pytest.raises(BadInput, match="nothing stands at 'ghost'"):
+        learn(entries, answers=answers_in(["ghost=clock"], []))
+
+
+def test_what_was_heard_is_drafted_from_as_often_as_the_user_answers() -> None:
+    """Within a JSON text too: the second draft is as the first."""
+
+    def say(m: Machine) -> list[Any]:
+        body = {"tip": {"temp": round(m.nozzle.shown, 2), "push": round(m.nozzle.power, 3)}}
+        return [{"seq": m.n, "body": json.dumps(body)}]
+
+    gatherer = Gatherer()
+    for entry in entries_of(say):
+        gatherer.feed(entry)
+    texts = [profile_text(draft_of(gatherer), TextLink()) for _ in range(2)]
+    assert texts[0] == texts[1]
+    assert 'status = "/body"' in texts[0]
 
 
 def test_the_same_said_twice_is_one_line() -> None:

@@ -1,7 +1,7 @@
 """Worlds drawn from wide ranges, judged: what is found, what is told wrongly, and where.
 
     python -m tests.quality.worlds --seed N --worlds K --hours H [--only KIND] [--missed]
-    python -m tests.quality.worlds --one SEED --hours H [--only KIND]
+    python -m tests.quality.worlds --one SEED --hours H [--only KIND] [--out FILE]
 
 Seeds up to 99,999 are for tuning; those from 300,000 on are for reports.
 """
@@ -29,15 +29,14 @@ def main() -> int:
     parser.add_argument("--only", choices=[HEALTHY, *map(str, FAULTS)], help="one kind of world")
     parser.add_argument("--missed", action="store_true", help="say each miss and false alarm")
     parser.add_argument("--jobs", type=int, default=1, help="processes")
-    parser.add_argument("--one", type=int, help="write this seed's world, and say what is in it")
-    parser.add_argument("--out", type=Path, help="where --one writes; world-SEED.csv")
+    parser.add_argument("--one", type=int, help="say what is in this seed's world")
+    parser.add_argument("--out", type=Path, help="with --one: the plain log to write it to")
     options = parser.parse_args()
     if not 1.0 <= options.hours <= 8.0:
         parser.error("--hours: 1 to 8")
     os.nice(NICE)
     if options.one is not None:
-        out = options.out or Path(f"world-{options.one}.csv")
-        return show(options.one, options.hours, options.only, out)
+        return show(options.one, options.hours, options.only, options.out)
     seeds = range(options.seed, options.seed + options.worlds)
     tasks = [Task(seed, options.hours, options.only) for seed in seeds]
     outcomes = list(shared_out(judged, tasks, options.jobs, "worlds"))
@@ -47,12 +46,13 @@ def main() -> int:
     return 0
 
 
-def show(seed: int, hours: float, kind: str | None, out: Path) -> int:
-    """Write one world, and print what was drawn, planted and told."""
+def show(seed: int, hours: float, kind: str | None, out: Path | None) -> int:
+    """Print what was drawn, planted and told in one world; write it where `out` says."""
     world = make_world(seed, hours, kind)
-    write_csv(out, world.batch)
+    if out is not None:
+        write_csv(out, world.batch)
     zero_s = float(world.batch.time_s[0])
-    print(f"{out}: seed {seed}, {world.kind}, {world.hours:.2f} h, {len(world.batch)} rows")
+    print(f"seed {seed}: {world.kind}, {world.hours:.2f} h, {len(world.batch)} rows")
     print("drawn:", ", ".join(f"{trait} {value}" for trait, value in world.traits.items()))
     print(f"times below are from the log's first row, {zero_s:.3f} s")
     for truth in world.truths:
