@@ -13,7 +13,7 @@ The same entries give the same updates, so a recording replays to the same event
 """
 
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import Any
 
 import msgspec
@@ -22,7 +22,7 @@ from client import jsonrpc, pairs, unheard
 from client.clock import LogTime
 from client.form import Profile
 from client.plan import NULL, Leaf, Listed, Origin, Plan, plan_of
-from client.pointer import MISSING, Steps, reach, walk
+from client.pointer import MISSING, Steps, above, walk
 from client.refusals import Refusals
 from client.saying import MESSAGE_KEY, SAID_KEY, STATE_KEY, RunsAgain, Words
 from client.values import UNSENT, number_in
@@ -225,8 +225,7 @@ class Mapper:
             # It may have said its pace; it carries no readings.
             self._listen(message, own_s, updates)
             return
-        # Under names of its own a text is another thing's value, and no absence.
-        values = self._values(status, _said_of if origin.under else _said_of_or_above)
+        values = self._values(status)
         self._words.hear(message, values)
         if host_s is not None:
             time_s = self._time.at(own_s, host_s)
@@ -269,14 +268,14 @@ class Mapper:
             status = {str(name): status}
         return status
 
-    def _values(self, status: Any, look: Callable[[Any, Leaf], Any]) -> dict[str, Value]:
+    def _values(self, status: Any) -> dict[str, Value]:
         values: dict[str, Value] = {}
         for leaf in self._plan.leaves:
-            self._convert(leaf, look(status, leaf), values)
+            self._convert(leaf, _said_of(status, leaf), values)
         for listed in self._plan.lists:
             item = _listed(status, listed)
             for leaf in listed.leaves if item is not MISSING else ():
-                self._convert(leaf, look(item, leaf), values)
+                self._convert(leaf, _said_of(item, leaf), values)
         return values
 
     def _convert(self, leaf: Leaf, found: Any, values: dict[str, Value]) -> None:
@@ -356,16 +355,14 @@ def _within(text: str) -> Any:
 
 
 def _said_of(status: Any, leaf: Leaf) -> Any:
-    """What stands where a reading does; MISSING where nothing was said of it."""
-    return walk(status, leaf.steps)
-
-
-def _said_of_or_above(status: Any, leaf: Leaf) -> Any:
-    """The same; or the null, or the word that the profile knows, in the place of what holds it."""
-    found = reach(status, leaf.steps)
-    if type(found) is str and walk(status, leaf.steps) is MISSING:
-        is_known = number_in(found) is None and type(leaf.convert(found)) is float
-        return found if is_known else MISSING
+    """What stands where a reading does, or the null, or a word that the profile knows, in the place
+    of what holds it; MISSING where nothing was said of it."""
+    found = walk(status, leaf.steps)
+    if found is not MISSING:
+        return found
+    found = above(status, leaf.steps)
+    if type(found) is str and not (number_in(found) is None and type(leaf.convert(found)) is float):
+        return MISSING
     return found
 
 

@@ -50,9 +50,8 @@ def walk(document: Any, steps: Steps) -> Any:
     return document
 
 
-def reach(document: Any, steps: Steps) -> Any:
-    """Value at the pointer; or the null or text that stands in the place of what would hold it, for
-    then nothing is there; else MISSING: nothing was said of it."""
+def above(document: Any, steps: Steps) -> Any:
+    """The null or text in the place of what would hold the pointer's value, where there is one."""
     for n, (name, index) in enumerate(steps):
         if type(document) is dict:
             document = document.get(name, MISSING)
@@ -62,7 +61,7 @@ def reach(document: Any, steps: Steps) -> Any:
             return document
         else:
             return MISSING
-    return document
+    return MISSING
 
 
 def _step(token: str, pointer: str) -> Step:

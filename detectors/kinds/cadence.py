@@ -12,8 +12,6 @@ GAPS_KEPT = 32
 ROWS_TO_LEARN = 8
 UNKNOWN_SILENCE_S = 30.0
 """Limit until so many rows have shown the host's spacing."""
-ALIKE = 0.5
-"""A gap of this part of a longer one is as that was: the host speaks so."""
 LATER = 2.0
 """An update that comes after so many of the host's own spacings is late."""
 
@@ -62,9 +60,6 @@ class Cadence:
             self._long = _Long(long.gaps + 1, long.total_s + seconds, longest_s)
             return
         self._gaps.append(seconds)
-        is_alike = seconds >= ALIKE * long.longest_s > 0.0
-        if is_alike and self._is_habit(row - self._first_row, 1):
-            self._long = _Long()
 
     def _is_habit(self, rows: int, more: int = 0) -> bool:
         """Whether gaps beyond the limit, and so many more, are half of the rows."""

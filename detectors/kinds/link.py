@@ -110,7 +110,7 @@ class LinkDetector(HostDetector):
         # Of the link and of silence an unknown word says as much as any other.
         self._state = HostState.UP if state is None else state
         if was is HostState.GONE:
-            self._back_s, self._limit_s = time_s, math.nan
+            self._back_s = time_s
             say(self._back(row, time_s))
         if was is HostState.HALTED:
             say(self._over(row, time_s))

@@ -11,6 +11,7 @@ from scipy.stats import theilslopes
 from client.form import Channel, Profile, UpdateSource
 from client.proof import Proof, line_slope
 from shared.updates import Entry, EntryKind
+from tui.profilecheck import check_lines
 
 PROFILE = Profile(
     format=1,
@@ -49,6 +50,17 @@ def test_delay_is_what_lies_beyond_the_quickest() -> None:
     assert time.delay_99_s == pytest.approx(0.3)
     assert time.jumps == 0
     assert time.slope == pytest.approx(1.0, abs=0.01)
+
+
+@pytest.mark.parametrize("is_told", [True, False])
+def test_it_says_whether_the_clock_was_ever_told(is_told: bool) -> None:
+    """A pointer that leads nowhere leaves arrival times, which keep our pace by themselves."""
+    proof = Proof(PROFILE)
+    for n in range(40):
+        moment = {"t": float(n)} if is_told else {}
+        proof.feed(entry(50.0 + n, s={"temp": 20.0}, **moment))
+    assert proof.time().was_told is is_told
+    assert any("nothing ever stood there" in line for line in check_lines(proof)) is not is_told
 
 
 @given(st.lists(st.floats(-1e3, 1e3), min_size=3, max_size=30, unique=True))

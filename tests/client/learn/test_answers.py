@@ -285,6 +285,19 @@ def test_what_was_heard_is_drafted_from_as_often_as_the_user_answers() -> None:
     assert 'status = "/body"' in texts[0]
 
 
+def test_who_says_where_x_stands_has_no_z_from_elsewhere() -> None:
+    """Steps of motors, say, which are named as a position as well."""
+
+    def say(m: Machine) -> list[Any]:
+        steps = [round(80 * m.x), round(80 * m.y), round(400 * m.z)]
+        way = {"east": round(m.x, 2), "north": round(m.y, 2)}
+        return [{"tip": {"temp": round(m.nozzle.shown, 2)}, "pos": steps, "way": way}]
+
+    calls = ["way/east=motion.x_mm", "way/north=motion.y_mm"]
+    told = places(learn(entries_of(say), answers=answers_in(calls, [])))
+    assert {key for key in told if key.startswith("motion")} == {"motion.x_mm", "motion.y_mm"}
+
+
 def test_the_same_said_twice_is_one_line() -> None:
     with pytest.raises(BadInput, match=r"'nozzle\.power'"):
         answers_in(["a=nozzle.power", "b=nozzle.power"], [])

@@ -487,3 +487,106 @@ def test_what_is_told_in_watts_in_a_cell_beside_is_no_share(tmp_path: Path) -> N
     held = values(learn(entries), entries, tmp_path)
     assert held["nozzle.target_c"] == 210.0
     assert not any(key.endswith("power") for key in held)
+
+
+def test_a_limit_is_no_target_while_no_power_drives_to_it() -> None:
+    """In the first seconds nothing has slowed down yet."""
+
+    def say(m: Machine) -> list[Any]:
+        tip = {"reading": round(m.nozzle.shown, 2), "roof": 300.0, "power": m.nozzle.power}
+        return [{"tip": tip}]
+
+    assert set(places(learn(entries_of(say, steps=60)))) == {"tip.temperature_c", "tip.power"}
+
+
+def test_what_no_sensor_can_read_is_none() -> None:
+    """Named as a temperature, and beyond the curve in the unit of the others."""
+
+    def say(m: Machine) -> list[Any]:
+        chip = {"temp": 5_000 + m.n % 7}
+        return [{"tip": {"temp": round(m.nozzle.shown, 2), "target": m.nozzle.goal}, "chip": chip}]
+
+    assert set(places(learn(entries_of(say)))) == {"nozzle.temperature_c", "nozzle.target_c"}
+
+
+def test_units_come_from_what_is_sure_and_not_from_what_stands_beside(tmp_path: Path) -> None:
+    """Millivolts of a supply look like a cool channel in thousandths of a kelvin."""
+
+    def say(m: Machine) -> list[Any]:
+        (_, a), (_, b) = heaters(m)
+        rows = {"a.m": a.shown + 273.15, "a.s": a.goal + 273.15, "b.m": b.shown + 273.15}
+        rows |= {"b.s": b.goal + 273.15, "c.m": m.chamber.shown + 273.15}
+        rows |= {"v.m": 23.9 + m.chance.gauss(0.0, 0.05)}
+        return [{"seen": [[name, round(1000 * value)] for name, value in rows.items()]}]
+
+    entries = entries_of(say)
+    held = values(learn(entries), entries, tmp_path)
+    assert held["nozzle.target_c"] == pytest.approx(210.0)
+    assert not any(float(v) < 0.0 for k, v in held.items() if k.endswith("temperature_c"))
+
+
+def test_the_second_name_of_a_topic_counts_though_few_numbers_go_to_and_fro(tmp_path: Path) -> None:
+    """Most things have one quantity; only the nozzle and the bed have three."""
+
+    def say(m: Machine) -> list[Any]:
+        now = [("tip", "is", m.nozzle.shown), ("tip", "aim", m.nozzle.goal)]
+        now += [("pad", "is", m.bed.shown), ("pad", "aim", m.bed.goal)]
+        now += [(f"case {n}", "is", 24.0 + n + m.n % 3 / 10) for n in range(6)]
+        return [{"about": [thing, what], "fact": round(value, 2)} for thing, what, value in now]
+
+    entries = entries_of(say)
+    draft = learn(entries)
+    assert draft.sources[0].under == (("about", "0"), ("about", "1"))
+    assert values(draft, entries, tmp_path)["nozzle.target_c"] == 210.0
+
+
+def test_a_small_clock_without_a_name_is_told_from_a_bed_by_its_exactness() -> None:
+    """Some hundred seconds may be degrees as well."""
+
+    def say(m: Machine) -> list[Any]:
+        late = abs(m.chance.gauss(0.0, 0.004))
+        body = {"tip": {"temp": round(m.nozzle.shown, 2)}, "k": round(m.up_s - 700.0 - late, 3)}
+        return [body]
+
+    assert [clock.unit for clock in learn(entries_of(say)).clocks.values()] == ["s"]
+
+
+def test_a_word_in_the_place_of_a_target_means_off(tmp_path: Path) -> None:
+    """Where an object with number and unit stands else."""
+
+    def say(m: Machine) -> list[Any]:
+        aim = {"valore": m.nozzle.goal + 273.15, "unita": "K"} if m.nozzle.goal else "spento"
+        tip = {"temp": {"valore": round(m.nozzle.shown + 273.15, 2), "unita": "K"}, "aim": aim}
+        return [{"tip": tip}]
+
+    entries = entries_of(say)
+    draft = learn(entries)
+    held = values(draft, entries, tmp_path)
+    assert held["nozzle.target_c"] == pytest.approx(210.0)
+    cold = {"tip": {"temp": {"valore": 300.0, "unita": "K"}, "aim": "spento"}}
+    later = Entry(990.0, EntryKind.MESSAGE, json.dumps(cold).encode())
+    assert values(draft, [*entries, later], tmp_path)["nozzle.target_c"] == 0.0
+
+
+def test_a_mean_is_no_target() -> None:
+    """Each channel is near its own."""
+
+    def say(m: Machine) -> list[Any]:
+        hood = round(23.7 + m.n % 5 / 50, 2)
+        return [{"tip": {"temp": round(m.nozzle.shown, 2)}, "hood": {"temp": hood, "mean": 23.7}}]
+
+    assert not any(key.endswith("target_c") for key in places(learn(entries_of(say))))
+
+
+def test_volts_and_seconds_are_no_sensor_and_its_code() -> None:
+    """Any curve goes through what hardly moves: one number chances to be the code that 15 bits and
+    4.02 times R0 have at as many degrees (IEC 60751)."""
+
+    def say(m: Machine) -> list[Any]:
+        tip = [round(m.nozzle.shown, 2), m.nozzle.goal, round(m.nozzle.power, 3)]
+        volts = round(24.0 + m.chance.gauss(0.0, 0.05), 2)
+        rest = [volts, 8907 + m.n * 7 % 9, 0.2 + m.n % 4 / 100]
+        return [{"row": [*tip, *rest, m.n // 40]}]
+
+    draft = learn(entries_of(say))
+    assert [c.path for c in draft.channels if "temperature_c" in c.parts] == ["row/0"]

@@ -200,12 +200,18 @@ def test_a_carriage_with_nearly_the_same_rhythm_does_not_hide_a_slow_wave() -> N
 
 @pytest.mark.parametrize("turns", [3, 5])
 def test_a_channel_that_is_told_in_turns_has_no_tone_of_the_turn(turns: int) -> None:
-    """Between two tellings its value is held: a stair that repeats with the turn."""
+    """Between two tellings its value is held, and a slow swing has images about the turn."""
     rng = np.random.default_rng(turns)
-    time_s = np.arange(0.0, 3000.0, 0.25)
-    true_c = 100.0 + 3.0 * np.sin(time_s / 150.0) + rng.normal(0.0, 0.02, len(time_s))
+    time_s = np.arange(0.0, 2400.0, 0.25)
+    swing = 0.1 * np.sin(2.0 * np.pi * time_s / 7.0) + rng.normal(0.0, 0.03, len(time_s))
     updates = [
-        Update(float(at), {f"c{n % turns}.temperature_c": round(float(true_c[n]), 3)})
+        Update(
+            float(at),
+            {
+                f"c{n % turns}.temperature_c": round(100.0 + float(swing[n]), 2),
+                f"c{n % turns}.target_c": 100.0,
+            },
+        )
         for n, at in enumerate(time_s)
     ]
     watch = Watch()

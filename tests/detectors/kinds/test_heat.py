@@ -343,3 +343,28 @@ def test_what_is_held_without_a_told_target_lacks_no_heat() -> None:
         watch.feed(Batch(time_s, columns))
         watch.finish()
         assert (Kind.NO_RISE in {event.kind for event in watch.events}) is is_found
+
+
+@pytest.mark.parametrize("warmed_k", [0.0, 8.0])
+def test_a_dead_heater_that_a_hot_bed_keeps_warm_follows_no_power(warmed_k: float) -> None:
+    """It comes to stand above the room, or creeps up with what is near: no loose sensor's sign."""
+    rng = np.random.default_rng(9)
+    time_s = np.arange(0.0, 5000.0, 0.5)
+    fall = 57.0 + 153.0 * np.exp(-np.maximum(time_s - 1500.0, 0.0) / 120.0)
+    creep = warmed_k * np.clip((time_s - 2600.0) / 1500.0, 0.0, 1.0)
+    hold = np.where(time_s < 1500.0, 0.45, 1.0) + rng.normal(0.0, 0.01, len(time_s))
+    numbers = {
+        "nozzle.temperature_c": np.round(fall + creep + rng.normal(0.0, 0.05, len(time_s)), 2),
+        "nozzle.target_c": np.full(len(time_s), 210.0),
+        "nozzle.power": np.clip(np.round(hold, 3), 0.0, 1.0),
+        "bed.temperature_c": np.round(105.0 + rng.normal(0.0, 0.05, len(time_s)), 2),
+    }
+    watch = Watch()
+    watch.feed(Batch(time_s, numbers))
+    numbers = {key: column[-1:] for key, column in numbers.items()}
+    numbers |= {"nozzle.power": np.zeros(1), "nozzle.target_c": np.zeros(1)}
+    for n in range(100):
+        watch.feed(Batch(np.array([5000.5 + 0.5 * n]), numbers))
+    watch.finish()
+    (event,) = [event for event in watch.events if event.kind is Kind.NO_RISE]
+    assert event.facts["followed"] == 0.0

@@ -124,3 +124,20 @@ def test_a_text_that_is_no_telling_changes_nothing() -> None:
     """A log may hold anything under the key."""
     (loss,) = found([(LOST, "lost: oh")])
     assert loss.text.startswith("the link to the host is down")
+
+
+def test_what_was_held_up_after_a_loss_is_no_part_of_a_silence_before_it() -> None:
+    """The silence is over; what is told of the way since is the loss's."""
+    spoken = [0.5 * n for n in range(400) if not (20.0 < 0.5 * n < 40.0 or 44.0 <= 0.5 * n < 50.0)]
+    rows = [Update(at, {"bed.temperature_c": 20.0 + 0.01 * (at % 3)}) for at in spoken]
+    rows.append(Update(44.0, {LINK: "lost closed: bye", "host.state": "gone"}))
+    rows.append(Update(50.0, {"host.state": "up"}))
+
+    def silence(*more: Update) -> tuple[str, float | None]:
+        watch = Watch()
+        watch.feed(batch_of(sorted([*rows, *more], key=lambda update: update.time_s)))
+        watch.finish()
+        (event,) = [event for event in watch.events if event.kind is Kind.STALE]
+        return event.text, event.end_s
+
+    assert silence(Update(51.0, {LINK: "held-up 4.2"})) == silence()
