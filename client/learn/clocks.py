@@ -27,8 +27,9 @@ _AS_DEGREES = 450.0
 """What is no larger may be a heater's degrees, and a bed may rise by one a second. A clock that ran
 for minutes only and has no name is no loss: then arrival times are used."""
 _TIMES = {word for word in TIME_WORDS if len(word) > 1}
-LEAST_EXACT, LEAST_EXACT_S, EXACT_S = 20, 10.0, 0.04
-"""A message's way over a local network takes milliseconds; a heater's noise is tens of mK."""
+LEAST_EXACT, LEAST_EXACT_S, EXACT_S, SCAN_S = 20, 10.0, 0.04, 0.05
+"""A message's way over a local network takes milliseconds; a heater's noise is tens of mK. A clock
+of a controller's scans goes on by a scan at a time."""
 _NOT_TIME = {"temperature_c", "target_c", "power", "code", "resistance_ohm"}
 
 
@@ -224,7 +225,7 @@ def _is_exact(one: Series) -> bool:
     ahead = ahead - ahead.mean()
     ahead -= at * float(at @ ahead) / float(at @ at)
     low, high = np.quantile(ahead, (0.05, 0.95))
-    return float(high - low) < EXACT_S
+    return float(high - low) < EXACT_S + min(one.resolution, SCAN_S)
 
 
 def _may_run(one: Series, unit: str) -> bool:

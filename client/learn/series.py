@@ -193,6 +193,11 @@ class Series:
         return len({str(value) for value in self.values})
 
     @cached_property
+    def resolution(self) -> float:
+        """What all its changes are whole multiples of, to a millionth; 0 where it never changes."""
+        return float(np.gcd.reduce(np.rint(1e6 * np.diff(self.numbers)).astype(np.int64))) / 1e6
+
+    @cached_property
     def noise(self) -> float:
         """Median size of a change between neighbours that differ; 0 if none do."""
         steps = np.abs(np.diff(self.numbers))

@@ -17,6 +17,8 @@ from shared.updates import Entry, EntryKind, Value
 from tests.client.learn.odd.machine import STEP_S, Life, Machine
 
 Say = Callable[[Machine], list[Any]]
+SINCE_S = Machine("heating").up_s
+"""A clock that begins with the machine's heat says numbers as small as degrees."""
 
 
 def entries_of(say: Say, life: Life = "heating", steps: int = 100) -> list[Entry]:
@@ -410,7 +412,7 @@ def test_a_clock_of_seconds_without_a_name_is_known_by_its_exactness() -> None:
 
     def say(m: Machine) -> list[Any]:
         late = abs(m.chance.gauss(0.0, 0.004))
-        return [[{"tip": {"temp": round(m.nozzle.shown, 2)}}, round(m.up_s - late, 3)]]
+        return [[{"tip": {"temp": round(m.nozzle.shown, 2)}}, round(m.up_s - late - SINCE_S, 3)]]
 
     clock = list(learn(entries_of(say)).clocks.values())
     assert [found.unit for found in clock] == ["s"]
@@ -467,7 +469,19 @@ def test_a_clock_that_several_messages_of_one_scan_share_is_found() -> None:
     """They come one after the other."""
 
     def say(m: Machine) -> list[Any]:
-        at = round(m.up_s, 3)
+        at = round(m.up_s - SINCE_S, 3)
+        parts = [{"tip": round(m.nozzle.shown, 2)}, {"pad": round(m.bed.shown, 2)}, {"x": m.x}]
+        return [{"t": at, "what": part} for part in parts]
+
+    assert [clock.unit for clock in learn(entries_of(say)).clocks.values()] == ["s"]
+
+
+def test_a_clock_that_goes_on_by_a_scan_at_a_time_is_found() -> None:
+    """Its steps are as long as the controller's scans."""
+
+    def say(m: Machine) -> list[Any]:
+        # What it says is of its latest scan: just over, or nearly the next.
+        at = round((m.up_s - SINCE_S) // 0.06 * 0.06, 2)
         parts = [{"tip": round(m.nozzle.shown, 2)}, {"pad": round(m.bed.shown, 2)}, {"x": m.x}]
         return [{"t": at, "what": part} for part in parts]
 
