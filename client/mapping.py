@@ -214,13 +214,14 @@ class Mapper:
             if type(pace) in (int, float):
                 self._time.set_pace(float(pace))
         host_s = None
+        inner = self._inner(message, origin)
         if origin.clock is not None:
-            said = self._clock_said(message, origin, origin.clock)
+            said = _clock_said(message, origin, origin.clock, inner)
             if said is not MISSING and said is not None:
                 host_s = self._clock_of(said)
                 if host_s is None:
                     self._refusals.refuse("clock", str(said))
-        status = self._status(message, origin)
+        status = inner if inner is MISSING else _under(message, origin, inner)
         if status is MISSING and origin.clock is None:
             # It may have said its pace; it carries no readings.
             self._listen(message, own_s, updates)
@@ -241,31 +242,15 @@ class Mapper:
             values[TIMEKEEPING] = news
         updates.append(self._timed(time_s, values))
 
-    def _clock_said(self, message: Any, origin: Origin, clock: Steps) -> Any:
-        """What stands at the clock; it may be within a status that is a JSON text."""
-        said = walk(message, clock)
-        within = len(origin.status)
-        if said is not MISSING or clock[:within] != origin.status:
-            return said
-        text = walk(message, origin.status)
-        return walk(_within(text), clock[within:]) if type(text) is str else MISSING
-
-    def _status(self, message: Any, origin: Origin) -> Any:
-        """What the channels' pointers start at; None where it cannot be read."""
+    def _inner(self, message: Any, origin: Origin) -> Any:
+        """What stands at the status, read if it is a text that holds JSON, or rows."""
         status = walk(message, origin.status)
-        if status is MISSING:
-            return MISSING
         if type(status) is str:
             status = _within(status)
-        if origin.pairs and status is not None:
+        if origin.pairs and status is not MISSING and status is not None:
             status, refused = pairs.object_of(status)
             if refused:
                 self._refusals.refuse(NO_PAIR, "", refused)
-        for steps in reversed(origin.under):
-            name = walk(message, steps)
-            if not pairs.is_name(name):
-                return None
-            status = {str(name): status}
         return status
 
     def _values(self, status: Any) -> dict[str, Value]:
@@ -342,6 +327,24 @@ def _shown(found: Any) -> str:
     if isinstance(found, dict | list):
         return "an object" if isinstance(found, dict) else "an array"
     return str(found)
+
+
+def _clock_said(message: Any, origin: Origin, clock: Steps, inner: Any) -> Any:
+    """What stands at the clock; it may be within a status that is a JSON text, or rows."""
+    within = len(origin.status)
+    if clock[:within] == origin.status and (said := walk(inner, clock[within:])) is not MISSING:
+        return said
+    return walk(message, clock)
+
+
+def _under(message: Any, origin: Origin, status: Any) -> Any:
+    """What the channels' pointers start at; None where it cannot be read."""
+    for steps in reversed(origin.under):
+        name = walk(message, steps)
+        if not pairs.is_name(name):
+            return None
+        status = {str(name): status}
+    return status
 
 
 def _within(text: str) -> Any:

@@ -80,6 +80,17 @@ class Answers(msgspec.Struct, frozen=True):
         """These with more of them."""
         return Answers(self.called | more.called, self.words | more.words)
 
+    def by_rows(self, status: Place, rows: Sequence[tuple[str, int]]) -> "Answers":
+        """These, where rows that their first cell names stand at the status and some say a row by
+        its number; `rows` are names and numbers of cells."""
+        names = dict[str, str]()
+        for n, (name, cells) in enumerate(rows):
+            for cell in range(1, cells):
+                inner = (name, str(cell - 1)) if cells > 2 else (name,)
+                names[_bare(path_of((*status, str(n), str(cell))))] = path_of((*status, *inner))
+        called = {names.get(_bare(path), path): ours for path, ours in self.called.items()}
+        return Answers(called, self.words)
+
     def within(self, statuses: Iterable[Place], places: Iterable[Place]) -> "Answers":
         """These by paths from the status on, as `learn` shows them, where some begin before it, or
         end above the one value that stands there."""

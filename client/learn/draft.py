@@ -93,6 +93,8 @@ def proposed(
     """Propose a profile for what a gatherer has heard. `timed`: whether own times were really
     measured. BadInput where an answer is about something that was not heard."""
     sources = gatherer.sources()
+    for source in sources:
+        answers = answers.by_rows(source.status, source.rows)
     clocks = _clocks(sources, timed, answers)
     leaves, clock_places = _merged(sources, clocks, answers)
     refer(leaves)

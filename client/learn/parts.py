@@ -15,7 +15,7 @@ from client.learn.answers import Ours
 from client.learn.chains import ChainLink
 from client.learn.clocks import PACES
 from client.learn.found import SAID, Group, Mapped, is_limit, naming
-from client.learn.relations import kinship, linked, repeated, transplanted
+from client.learn.relations import kinship, linked, marks, repeated, transplanted
 from client.learn.series import FULL_SCALES, Series, follows, is_off
 from client.learn.temperatures import and_alike, temperatures
 from client.learn.tree import Place, text_of
@@ -81,9 +81,14 @@ def _candidates(
 ) -> Iterator[Mapped]:
     """Leaves that may be a group's quantity and are nearest to it."""
     anchor = group.anchor.series
+    own = marks(anchor)
+    others = {word for each in every if each is not group for word in marks(each.anchor.series)}
     for place, one in leaves.items():
         if place in used or place == anchor.place:
             continue
+        said = marks(one)
+        if said & (others - own) and not said & (own - others):
+            continue  # It bears another's name.
         near = kinship(anchor, one)
         rival = max((kinship(g.anchor.series, one) for g in every if g is not group), default=0.0)
         if near < 0.7 or rival > near + 0.1:

@@ -1,6 +1,7 @@
 """What ties two leaves together: their places, one following the other, the platinum curve."""
 
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 
 import numpy as np
 
@@ -67,6 +68,16 @@ def alike(a: Place, b: Place, by_leaf: bool) -> bool:
     """Whether two places differ only in the step that tells channels apart."""
     at = step_between(a, b)
     return at is not None and (at == len(a) - 1) == by_leaf
+
+
+def marks(one: Series) -> set[str]:
+    """All words of a place, numbers with the word before: those that only one of several places
+    bears tell them apart. Numbers alone may count anything."""
+    found = set[str]()
+    for token in one.kin or one.place:
+        parts = words(text_of(token))
+        found |= {f"{a} {b}" if b.isdigit() else a for a, b in pairwise((*parts, ""))}
+    return {mark for mark in found if not mark[:1].isdigit()}
 
 
 def kinship(a: Series, b: Series) -> float:

@@ -44,6 +44,8 @@ class Source:
     """Whether the status is a text that holds JSON."""
     is_paired: bool = False
     """Whether the status is rows that their first cell names; `heard` has them as an object."""
+    rows: tuple[tuple[str, int], ...] = ()
+    """Names of the rows of the longest such message, in its order, and how many cells each has."""
     leaves: dict[Place, Series] = field(default_factory=dict)
     """By place from the message on (under names: those first)."""
 
@@ -291,6 +293,7 @@ def unpair(source: Source) -> None:
             continue  # `pairs` would hide it: the rows are items of a list, by their first cell.
         if is_status and len(found[place]) >= MOSTLY * len(source.heard) and _name(found[place]):
             source.status, source.is_paired = place, True
+            source.rows = tuple((str(row[0]), len(row)) for row in max(found[place], key=len))
             source.heard = [(own_s, _paired(message, place)) for own_s, message in source.heard]
             return
 

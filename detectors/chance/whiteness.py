@@ -83,7 +83,8 @@ def _stairs(rows: Sequence[float]) -> float:
     told[moves] = moves
     thirds = np.diff(np.maximum.accumulate(told), 3)
     last = int(moves[-1])
-    a_row = abs(rows[last] - rows[0]) / last
+    # A way that turns is as long as one that goes on.
+    a_row = math.fsum(abs(rows[at] - rows[at - 1]) for at in moves.tolist()) / last
     return a_row * math.sqrt(float(thirds @ thirds) / len(thirds) / OF_THIRDS)
 
 

@@ -10,7 +10,10 @@ a swing: it rings and fades, or noise drives it and it comes and goes. So a tone
 it is comes from outside (`is_linear`), whatever the heater could do.
 
 All that the host hides of the power counts for the heater: what rounding may hide, and what
-smoothing may, unless the power is seen to follow the reading's noise row by row.
+smoothing may, unless the power is seen to follow the reading's noise row by row. Two things more
+make tones of heat that no told power shows: a heater that is switched on and off in turns of a
+second or so, of which the host tells the share (`switched`), and readings of which a host tells
+now younger, now older ones, on a slope (`aged`).
 """
 
 import math
@@ -40,6 +43,13 @@ SQUARE, COARSEST = 2.0 / math.pi, 0.05
 """The amplitude of a square wave of one step of power, which rounding may hide; and the largest
 step that is rounding and not switching."""
 
+SWITCHED_K, TURN_S, LEAST_LAG_S = 0.1, 4.0, 0.5
+"""Turns are chosen so short that a reading shows no more of them, and so long at most; no sensor
+in a block answers faster (assumptions)."""
+SMOOTH_ROWS = 8
+SAWTOOTH = 1.0 / math.pi
+"""Amplitude of a sawtooth of one from end to end."""
+
 
 def able(time_s: Floats, values: Floats, power: Floats, tone: Tone, rise: float) -> float:
     """The widest swing that heat can make at a tone, in units of `rise` times a second.
@@ -49,6 +59,24 @@ def able(time_s: Floats, values: Floats, power: Floats, tone: Tone, rise: float)
     """
     hides = not follows(time_s, values, power, tone)
     return rise * _swing(time_s, power, tone.hz, hides) / (2.0 * math.pi * tone.hz)
+
+
+def switched(hz: float, told_hz: float, rise: float) -> float:
+    """The widest swing, K, that turns of a heater's switch make at a frequency, or above it, where
+    readings that are told so often fold them down to it; `rise` as above."""
+    least_hz = 1.0 / TURN_S
+    turning = 2.0 * math.pi * (hz if hz >= least_hz else max(told_hz - hz, least_hz))
+    return min(SQUARE * rise / turning / math.hypot(1.0, turning * LEAST_LAG_S), SWITCHED_K)
+
+
+def aged(time_s: Floats, values: Floats) -> float:
+    """The widest tone, in the values' unit, of readings whose age comes and goes between 0 and the
+    time from row to row, as where a converter and its host keep different times."""
+    smooth = np.ones(SMOOTH_ROWS) / SMOOTH_ROWS
+    slopes = np.diff(np.convolve(values, smooth, "valid"))
+    slopes /= np.diff(np.convolve(time_s, smooth, "valid"))
+    age_s = float(np.quantile(np.diff(time_s), 0.95))
+    return SAWTOOTH * age_s * math.sqrt(float(np.mean(slopes * slopes)))
 
 
 def follows(time_s: Floats, values: Floats, power: Floats, tone: Tone) -> bool:

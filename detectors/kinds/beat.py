@@ -12,16 +12,15 @@ with a chance of a false alarm below 1e-7 a look (one in 30 days is about 1e-5),
 step or more, in two stretches that agree in frequency and, within a factor of two, in size, with
 at most one between them.
 
-A swing that heat can make is left alone, and so are its harmonics. The tone of the power at the
-same frequency, times the fastest rise (the model's, with its interval and 30 % more; 7.5 K/s at
-full power until that is learned), bounds what a heater can do (`heat.ripple`); the reading
-must swing more, or stay the same for six stretches while the loop is linear. A controller answers
-hum with power, g per kelvin, so while the heater is not known hum below 1.2·g Hz can be heat
-whatever its size (0.036 Hz at g = 0.03/K), and below three times that where the host tells of
-power smoothed. Heaters that report no power are judged above 0.3 Hz only; a power that is
-rounded may hide the square wave of one step. While printing, flow and fan stir real heat below
-0.4 Hz: there no tone counts that motion or fan has too and keeps step with (`heat.stirred`),
-for which four stretches of three periods each are needed.
+A swing that heat can make is left alone, and so are its harmonics (`heat.ripple`): what the told
+power does at this frequency, with the fastest rise, of which a controller's answer to hum makes a
+part (below 0.036 Hz at 0.03 of power a kelvin hum can be heat whatever its size); what readings
+of changing age make of a slope; and up to 0.1 K what a switch may make that turns every few
+seconds, if the tone was there as long as the heater was hot. A tone that stays the same for six
+stretches while the loop is linear is none of them. Heaters that report no power are judged above
+0.3 Hz only. While printing, flow and fan stir real heat below 0.4 Hz: there no tone counts that
+motion or fan has too and keeps step with (`heat.stirred`), for which four stretches of three
+periods each are needed.
 
 Blind below half the noise; nineteen in twenty are found from once the noise on in 512 rows, and
 from 2.5 times near four periods in a stretch, where noise may rise toward it (white noise;
@@ -34,14 +33,14 @@ heating or cooling; and until two stretches have passed.
 import math
 from collections import deque
 from collections.abc import Sequence
-from itertools import pairwise
+from itertools import islice, pairwise
 
 import numpy as np
 
-from detectors.chance.tones import Tone, tones_in
+from detectors.chance.tones import Tone, phasor_at, tones_in
 from detectors.detector import Say
 from detectors.heat.heatmodel import HeatModel
-from detectors.heat.ripple import able, is_linear
+from detectors.heat.ripple import able, aged, is_linear, switched
 from detectors.heat.stirred import is_stirred
 from detectors.reports import Cleared, Sighting
 from detectors.table.closed import ClosedWindow, ClosedWindows, power_rows, signal_rows, time_rows
@@ -80,6 +79,8 @@ HEAT_FACTOR, KNOWN_FACTOR = 1.5, 1.3
 """A swing that a loop makes by itself has half a turn of lag, which takes a part of it: so
 this covers heaters of 10 K/s."""
 UNPOWERED_HZ = 0.3
+SWITCHED_PART = 0.5
+"""A switch's turns are as wide before: no less than half, with what noise adds."""
 PRINTING_HZ = 0.4
 FASTEST_AIR_HZ = 0.04
 _CALM = marked(Gate.HOLDING, Gate.PRINTING, Gate.COLD)
@@ -156,6 +157,8 @@ class BeatDetector:
         self._short, self._long = _Stretches(), _Stretches()
         self._last_s = math.nan
         self._looked = False
+        self._switched: Tone | None = None
+        """A tone that may be the turns of the heater's own switch."""
 
     def step(self, closed: ClosedWindows, index: int, say: Say) -> None:
         """Take one window of a run."""
@@ -188,7 +191,9 @@ class BeatDetector:
         if band is None and not at.is_awake:
             return
         windows = [closed[index] for closed, index in spots]
-        tone, is_sure = (None, False) if band is None else self._tone(windows, band, strong=strong)
+        tone, is_sure = (
+            (None, False) if band is None else self._tone(windows, band, at, strong=strong)
+        )
         last = windows[-1]
         if tone is None:
             if at.missed() and not (self._short.is_up or self._long.is_up):
@@ -202,7 +207,12 @@ class BeatDetector:
             say(self._sighting(tone, since_s, last))
 
     def _tone(
-        self, windows: Sequence[ClosedWindow], band: tuple[float, float], *, strong: bool
+        self,
+        windows: Sequence[ClosedWindow],
+        band: tuple[float, float],
+        at: _Stretches,
+        *,
+        strong: bool,
     ) -> tuple[Tone | None, bool]:
         """The likeliest tone that is no heat, and whether that is sure."""
         time_s, values = time_rows(windows), signal_rows(windows)
@@ -215,13 +225,14 @@ class BeatDetector:
         # What is told in turns, or when it changes, shows nothing faster than it is told.
         told_hz = sum(window.changes + window.repeats for window in windows) / span_s
         band = band[0], min(band[1], 0.5 * told_hz)
+        told = max(LEAST_STEPS * step, aged(time_s, values))
         heat: list[Tone] = []
         doubtful: Tone | None = None
         for tone in tones_in(time_s, values, *band):
             if tone.chance > CHANCE:
                 break
             least = (STRONG if strong else WEAK) * tone.noise
-            if tone.hz < FASTEST_AIR_HZ or tone.amplitude < max(least, LEAST_STEPS * step):
+            if tone.hz < FASTEST_AIR_HZ or tone.amplitude < max(least, told):
                 continue
             if any(_is_harmonic(tone, slow, cell) for slow in heat):
                 continue
@@ -230,6 +241,8 @@ class BeatDetector:
                 if doubtful or not is_linear(time_s, values, power, tone):
                     continue
                 doubtful = None if self._may_be_stirred(windows, time_s, tone) else tone
+            elif not at.is_up and self._may_be_switched(windows, tone, told_hz):
+                self._switched = tone
             elif not self._may_be_stirred(windows, time_s, tone):
                 return tone, True
         return doubtful, False
@@ -247,12 +260,30 @@ class BeatDetector:
         """Whether the heater could have made this swing."""
         if not np.isfinite(power).all():
             return last.target_c > 0.0 and tone.hz < UNPOWERED_HZ
+        return self._kelvin(tone) < able(time_s, values, power, tone, self._fastest())
+
+    def _fastest(self) -> float:
+        """What full power gives at most, K/s."""
         model = self._model
-        fastest = HEAT_FACTOR * DEFAULT_RISE_C_S
-        if model.is_known:
-            fastest = KNOWN_FACTOR * model.gain.high
-        amplitude_k = tone.amplitude / self._plan.per_kelvin(self._plan.has_signal_in_ohms)
-        return amplitude_k < able(time_s, values, power, tone, fastest)
+        return KNOWN_FACTOR * model.gain.high if model.is_known else HEAT_FACTOR * DEFAULT_RISE_C_S
+
+    def _kelvin(self, tone: Tone) -> float:
+        return tone.amplitude / self._plan.per_kelvin(self._plan.has_signal_in_ohms)
+
+    def _may_be_switched(self, windows: Sequence[ClosedWindow], tone: Tone, told_hz: float) -> bool:
+        """Whether it may be the turns of a switch: small, and there for as long as it is hot."""
+        last = windows[-1]
+        is_hot = last.power > 0.0 or last.target_c > 0.0
+        if not is_hot or self._kelvin(tone) > switched(tone.hz, told_hz, self._fastest()):
+            return False
+        if len(self._spots) < 2 * len(windows):
+            return True
+        earlier = [closed[index] for closed, index in islice(self._spots, len(windows))]
+        time_s, values = time_rows(earlier), signal_rows(earlier)
+        if not np.isfinite(values).all():
+            return True
+        was = abs(phasor_at(time_s - time_s.mean(), values, tone.hz))
+        return was > SWITCHED_PART * tone.amplitude
 
     def _sighting(self, tone: Tone, start_s: float, last: ClosedWindow) -> Sighting:
         plan = self._plan
@@ -278,9 +309,15 @@ class BeatDetector:
         )
 
     def not_evaluated(self) -> list[NotEvaluated]:
-        if self._looked:
+        if not self._looked:
+            why = "it never stood calm for the minutes that a look for a tone takes"
+        elif (tone := self._switched) and not (self._short.is_up or self._long.is_up):
+            why = (
+                f"a tone of {self._kelvin(tone):.2f} K, one period in {1.0 / tone.hz:.3g} s, may "
+                "be the heater's own switching: hum stays while the heater is off for a minute"
+            )
+        else:
             return []
-        why = "it never stood calm for the minutes that a look for a tone takes"
         return [NotEvaluated(kind=Kind.MAINS_BEAT, channel=self._plan.name, why=why)]
 
 

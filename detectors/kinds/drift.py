@@ -74,6 +74,8 @@ SLOW_PART, MOST_FAST, MOST_FAST_FANLESS = 0.05, 0.25, 0.6
 """Changes from look to look beyond this part are flow's and a fan's, up to so much of the loss."""
 FAN_PART, SEEN_FAN_PART = 0.03, 0.008
 """Part of the loss that a fan may take unreported, or otherwise than it did (assumptions)."""
+MOST_LESS = 0.95
+"""With hardly any power left something else holds the heat there, whatever the sensor reads."""
 PAUSE_S, DIP_K = 600.0, 5.0
 """A hold that was left for so long, or fell so far below its target, says nothing of how fast."""
 LEAST_WARMTH_K = 10.0
@@ -286,6 +288,8 @@ class DriftDetector:
         is_soaked = look.end_s - self._held_since_s >= LESS_AFTER_S
         # As a part grows its fan blows on less of what is hot.
         over = -excess.more - excess.fan if is_less else excess.more
+        if is_less and look.power < (1.0 - MOST_LESS) * (excess.power - excess.more):
+            return False
         is_clear = over > LIMIT * excess.sd and over > LEAST_K * excess.per_kelvin
         return is_clear and (is_soaked or not is_less)
 

@@ -21,7 +21,7 @@ noise that is slower than white, or smaller than what stirred heat moves between
 """
 
 import math
-from collections import deque
+from collections import defaultdict, deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -71,6 +71,9 @@ REVIEW_WINDOWS = 64
 COARSE_K = 0.25
 """Noise of a sound chain is some hundredths to a tenth of a kelvin (common practice)."""
 HELD = 0.5
+SPARSE_S = 2.0
+"""Of readings this far apart no sensor's lag tells stirred heat from noise: then heat may be so
+much noisier as in a first print, at any time."""
 FRESHER = 4.0
 TOLD_TWICE = math.log(2.0)
 """Noise of readings that are each told twice looks half as large (computed). It is asked where
@@ -222,7 +225,7 @@ class NoiseDetector(WindowDetector):
     def __init__(self, plan: ChannelPlan) -> None:
         self._plan = plan
         self._step = Ewma(LEARNING_WEIGHT, 0.0)
-        self._rest, self._print = _Own(), _Own()
+        self._owns = defaultdict[Gate, _Own](_Own)
         self._since_s = math.nan
         self._is_up = False
         self._said = 0.0
@@ -234,12 +237,13 @@ class NoiseDetector(WindowDetector):
 
     def run(self, closed: ClosedWindows, say: Say) -> None:
         start_s, end_s = closed.times.start_s, closed.times.end_s
-        fresh = closed.column("changes")
+        fresh, repeats = closed.column("changes"), closed.column("repeats")
         for index, size, tells in self._sizes(closed):
-            prints = closed.gates[index] is Gate.PRINTING
-            own, other = (self._print, self._rest) if prints else (self._rest, self._print)
+            told = fresh[index] + repeats[index]
+            is_sparse = end_s[index] - start_s[index] > SPARSE_S * max(told, 1.0)
+            own, other = self._own(closed.gates[index], is_sparse=is_sparse)
             if own.count < LEAST_WINDOWS:
-                if other.count < LEAST_WINDOWS:
+                if other is None or other.count < LEAST_WINDOWS:
                     own.begin(size, fresh[index])
                     continue
                 own.begin_as(other)
@@ -256,7 +260,7 @@ class NoiseDetector(WindowDetector):
             signal = chart.update(above if above < MOST_AT_ONCE else MOST_AT_ONCE)
             if above > chart.slack:
                 own.loud.append(_Loud(closed, index))
-            if signal > 0 and self._rose(own, closed[index], above):
+            if signal > 0 and self._rose(own, closed[index], above, is_sparse=is_sparse):
                 chart.reset()
                 self._raise(closed[index], above, say)
             elif signal < 0:
@@ -264,11 +268,21 @@ class NoiseDetector(WindowDetector):
             else:
                 own.take(above, fresh[index], end_s[index] - start_s[index])
 
-    def _rose(self, own: _Own, window: ClosedWindow, above: float) -> bool:
+    def _own(self, gate: Gate, *, is_sparse: bool) -> tuple[_Own, _Own | None]:
+        """The own noise of what the channel does, and that of the other state, if that tells."""
+        if is_sparse:
+            # From one such reading to the next a heater may do much: each state has its own.
+            return self._owns[gate], None
+        prints = gate is Gate.PRINTING
+        own, other = (Gate.PRINTING, Gate.HOLDING)[:: 1 if prints else -1]
+        return self._owns[own], self._owns[other]
+
+    def _rose(self, own: _Own, window: ClosedWindow, above: float, *, is_sparse: bool) -> bool:
         """Whether what the chart takes for a rise is noise."""
         # It may go on for hours and be heat: the sum remembers no more than a rise needs.
         own.chart.high = min(own.chart.high, own.chart.limit + MOST_AT_ONCE)
-        least, fresher = LOUD_WHEN_NEW if own.is_new else LOUD, own.fresher(window)
+        least = LOUD_WHEN_NEW if own.is_new or is_sparse else LOUD
+        fresher = own.fresher(window)
         if fresher and above < least + fresher:
             own.relearn(fresher, window.changes)
             return False
@@ -357,7 +371,7 @@ class NoiseDetector(WindowDetector):
         )
 
     def not_evaluated(self) -> list[NotEvaluated]:
-        if max(self._rest.count, self._print.count) >= LEAST_WINDOWS:
+        if any(own.count >= LEAST_WINDOWS for own in self._owns.values()):
             return []
         why = f"its own noise is not known yet; that takes {LEAST_WINDOWS} windows at rest"
         return [NotEvaluated(kind=Kind.NOISE_RISE, channel=self._plan.name, why=why)]

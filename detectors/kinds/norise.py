@@ -147,6 +147,8 @@ class NoRiseDetector:
         if last.start_s > self._from_s - 1e-9 and self._model.is_known:
             self._expected_k += self._least_rise(window, last) * span
         rise = window.middle_c - self._from_c
+        plan = self._plan
+        step_k = max(window.step, last.step) / plan.per_kelvin(plan.has_signal_in_ohms)
         self._slowest_k += 0.5 * (self._slowest_rate(last) + self._slowest_rate(window)) * span
         is_far = not window.middle_c > window.target_c - FAR_K
         if math.isnan(window.target_c):
@@ -154,13 +156,15 @@ class NoRiseDetector:
             is_far = is_below = window.middle_c < self._coldest_c + FAR_K
         if self._model.is_known:
             short = self._expected_k - rise
-            if is_below and self._expected_k > EXPECTED_K and rise < SHORT_PART * self._expected_k:
+            is_short = rise + step_k < SHORT_PART * self._expected_k
+            if is_below and self._expected_k > EXPECTED_K and is_short:
                 self._raise(window, say, "rose only", rise, self._from_s, short)
             return
-        if self._slowest_k < LEAST_RISE_K:
+        # Of a coarse reading's way a step may not be told yet.
+        if self._slowest_k < LEAST_RISE_K + step_k:
             return
         enough = LEAST_RISE_K if window.middle_c < COLD_C else 0.0
-        if rise > enough:
+        if rise >= enough and rise > 0.0:
             self._begin(window)
         elif is_far or (self._full_falls(window, rise) and is_below):
             self._raise(window, say, "rose only", rise, self._from_s)

@@ -675,6 +675,21 @@ def test_pairs_are_read_as_an_object_would_be() -> None:
     }
 
 
+@pytest.mark.parametrize("clock", ["/d/at", "/d/0/1", "/at"])
+def test_a_clock_stands_in_a_row_by_name_or_number_or_beside_the_rows(clock: str) -> None:
+    profile = Profile(
+        format=1,
+        updates=(UpdateSource(status="/d", pairs=True, clock=clock),),
+        channels={"nozzle": Channel(temperature_c="/tip")},
+    )
+    mapper = Mapper(profile)
+    message = {"d": [["at", 71.5], ["tip", 209.5]], "at": 71.5}
+    updates = mapper.feed(Entry(9.0, EntryKind.MESSAGE, json.dumps(message).encode()))
+    assert [(one.time_s, one.values) for one in updates] == [
+        (71.5, {"nozzle.temperature_c": 209.5})
+    ]
+
+
 names = st.text("ab~/. 0", min_size=1, max_size=5)
 cells = st.none() | st.booleans() | st.floats(-1e9, 1e9) | st.text(max_size=5)
 contents = cells | st.lists(cells, max_size=3) | st.dictionaries(names, cells, max_size=3)

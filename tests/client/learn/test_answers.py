@@ -175,6 +175,30 @@ def test_where_the_clock_stands_can_be_said(is_text: bool, unit: str, tmp_path: 
     assert mapper.has_host_time
 
 
+@pytest.mark.parametrize("call", [None, "{}0/1=clock us", "{}{}=clock us"])
+@pytest.mark.parametrize("within", ["", "d/"])
+@pytest.mark.parametrize("name", [1, "tick_us"])
+def test_a_clock_may_stand_in_a_row(
+    call: str | None, within: str, name: int | str, tmp_path: Path
+) -> None:
+    """Found or said, by the row's number or its name: it is read from the first message on."""
+
+    def say(m: Machine) -> list[Any]:
+        rows = [[name, round(m.up_s * 1e6)], ["tip", round(m.nozzle.shown, 2), m.nozzle.goal]]
+        rows += [["pad", round(m.bed.shown, 2), m.bed.goal]]
+        return [{"d": rows} if within else rows]
+
+    entries = entries_of(say)
+    calls = [] if call is None else [call.format(within, name)]
+    draft = learn(entries, answers=answers_in(calls, []))
+    path = tmp_path / "p.toml"
+    path.write_text(profile_text(draft, TextLink(addresses=("tcp://[::1]:9",))), encoding="utf-8")
+    mapper = Mapper(load_profile(path))
+    times = [update.time_s for entry in entries for update in mapper.feed(entry)]
+    assert times[0] == pytest.approx(812.5)
+    assert len(times) == len(entries)
+
+
 def test_a_path_may_end_above_the_one_value_that_stands_there() -> None:
     """As a manual has it, where the host puts each value under a word of its own."""
 

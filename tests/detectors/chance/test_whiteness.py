@@ -117,6 +117,14 @@ def test_stairs_of_repeated_readings_are_heat_and_no_noise() -> None:
     assert not is_electrical(looks(told, rough))
 
 
+def test_stairs_of_heat_that_goes_up_and_down_are_no_noise_either() -> None:
+    """A triangle that ends where it began, each reading told five times."""
+    way = np.abs((np.arange(32) // 5 * 5) % 20 - 10.0)
+    rows = (0.05 * way).tolist()
+    rough = float(np.sqrt(np.mean(np.diff(rows, 3) ** 2) / 20.0))
+    assert not is_electrical([look(rows, rough)] * 3)
+
+
 def test_misdated_readings_of_heat_that_moves_are_no_noise() -> None:
     """A triangle of a relay, each reading taken up to one spacing before it was written down."""
     rng = np.random.default_rng(4)

@@ -39,6 +39,46 @@ def test_the_wave_of_a_clock_error_is_found() -> None:
     assert [round(float(event.facts["period_s"]), 1) for event in events] == [16.7]
 
 
+@pytest.mark.parametrize("begins_s", [30.0, 900.0])
+def test_small_turns_of_a_switch_are_no_hum_unless_they_begin_while_it_is_hot(
+    begins_s: float,
+) -> None:
+    """A heater that turns once a second swings its reading for as long as it is hot."""
+
+    def seen(now: float, celsius: float) -> float:
+        turns = 0.05 * float(np.sin(2.0 * np.pi * 0.93 * now)) if now > begins_s else 0.0
+        return celsius + turns
+
+    batch = heated(
+        2400.0, lambda now: 0.0 if now < 30.0 else 100.0, seen=seen, rise_c_s=2.0, noise_c=0.01
+    )
+    is_hum = begins_s > 100.0
+    assert len(found(batch, Kind.MAINS_BEAT)) == is_hum
+    watch = Watch({})
+    watch.feed(batch)
+    watch.finish()
+    whys = [str(one.why) for one in watch.not_evaluated() if one.kind is Kind.MAINS_BEAT]
+    assert any("own switching" in why for why in whys) != is_hum
+
+
+def test_a_slope_that_is_told_now_younger_now_older_is_no_hum() -> None:
+    """A bed that is switched, and swings: conversions of a third of a second, told every 0.5 s."""
+    time_s = np.arange(0.0, 3000.0, 0.5)
+    converted_s = np.floor(time_s / 0.333) * 0.333
+    swing = 0.5 * np.sin(2.0 * np.pi * converted_s / 37.0)
+    noise = np.random.default_rng(4).normal(0.0, 0.004, len(time_s))
+    is_on = np.cos(2.0 * np.pi * time_s / 37.0) > 0.0
+    batch = Batch(
+        time_s,
+        {
+            "bed.temperature_c": np.round(60.0 + swing + noise, 3),
+            "bed.target_c": np.full(len(time_s), 60.0),
+            "bed.power": np.where(is_on, 1.0, 0.0),
+        },
+    )
+    assert found(batch, Kind.MAINS_BEAT) == []
+
+
 def test_control_ripple_is_no_tone() -> None:
     """A heater that is switched fully on and off swings by itself, and its power says so."""
     rng = np.random.default_rng(2)

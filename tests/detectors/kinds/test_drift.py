@@ -249,3 +249,11 @@ def test_absurd_power_leaves_figures_that_are_numbers(value: float) -> None:
     batch.numbers["nozzle.power"][1800:3600] = value
     sizes = [float(size) for event in drifts(batch) for size in event.facts.values()]
     assert np.isfinite(sizes).all()
+
+
+@pytest.mark.parametrize("left", [0.0, 0.3])
+def test_a_heater_that_others_keep_warm_reads_not_high(left: float) -> None:
+    """One whose power is all gone holds nothing; a part of it gone is a reading that is high."""
+    excess = np.where(times() > 5400.0, left - 1.0, 0.0)
+    goal = np.where((times() > 3600.0) & (times() < 5400.0), 0.0, 210.0)
+    assert bool(drifts(log(excess, fan=off(), goal=goal))) == (left > 0.0)

@@ -106,6 +106,21 @@ def test_a_heater_that_never_heats_is_found_before_a_guard_stops_it(begin_s: flo
     assert len(found(batch, Kind.NO_RISE)) == 1
 
 
+@pytest.mark.parametrize("rise_c_s", [0.0, 0.07])
+def test_whole_degrees_tell_a_slow_bed_from_a_dead_one(rise_c_s: float) -> None:
+    """One that gains a kelvin in 14 s may show but one of two."""
+    batch = heated(
+        300.0,
+        lambda now: 100.0 if now > 60.0 else 0.0,
+        rise_c_s=rise_c_s,
+        dead_s=6.0,
+        loss_s=2000.0,
+        noise_c=0.01,
+        rounding=1.0,
+    )
+    assert bool(found(batch, Kind.NO_RISE)) == (rise_c_s == 0.0)
+
+
 def test_a_bed_that_goes_out_near_its_target_is_found() -> None:
     """6 K below its target and at full power it loses 1 K: held back by nothing, and no heat."""
     batch = heated(

@@ -53,6 +53,18 @@ def test_louder_noise_is_found_and_ends(louder: float, period_s: float) -> None:
     assert event.unit == "K"
 
 
+@pytest.mark.parametrize(("period_s", "is_told"), [(0.5, True), (5.0, False)])
+def test_what_a_heater_moves_between_rare_readings_is_no_noise(
+    period_s: float, is_told: bool
+) -> None:
+    """Five times louder while it is hot: from reading to reading in 5 s a heater may do that."""
+    batch = noisy(800.0 * period_s, 5.0, 300.0 * period_s, 1e9, period_s=period_s)
+    is_hot = batch.time_s >= 300.0 * period_s
+    target = np.where(is_hot, 60.0, 0.0)
+    told = {"bed.target_c": target, "bed.power": np.where(is_hot, 0.3, 0.0)}
+    assert bool(events(Batch(batch.time_s, {**batch.numbers, **told}))) == is_told
+
+
 @pytest.mark.parametrize(
     ("noise", "rounding", "seed"),
     one_in(7, itertools.product((0.01, 0.03, 0.1), (0.01, 0.1), range(3))),

@@ -86,12 +86,15 @@ def worst(outcomes: Sequence[Outcome]) -> Iterator[str]:
 
 
 def missed(outcomes: Sequence[Outcome]) -> Iterator[str]:
-    """Every miss and every false alarm."""
+    """Every miss, every false alarm, and every fault whose leading cause is another."""
     for each in outcomes:
         for one in each.found:
             if not one.is_found:
                 seen = ", ".join(one.instead) or "nothing"
                 yield f"{each.seed:>7} missed {one.kind} {one.channel}: {one.size}; told: {seen}"
+            if one.cause and one.instead and one.leads != one.cause:
+                words = f"{one.leads} leads, not {one.cause}"
+                yield f"{each.seed:>7} {one.kind} {one.channel}: {one.size}; {words}"
         for alarm in each.alarms:
             yield (
                 f"{each.seed:>7} false {alarm.kind} {alarm.channel} at {alarm.at_s:.0f} s "
