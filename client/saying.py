@@ -1,8 +1,9 @@
 """What a host says in words: which texts message rules are tried on, and how long a stop lasts.
 
 Rules are tried on the `message` that the profile maps; on every text of a message that gives no
-reading; and, where no `message` is mapped, on every other text as well that is read as nothing
-else. A text to which a rule applies is told as the message where there is none.
+reading; where no `message` is mapped, on every other text as well that is read as nothing else;
+and on a state that the profile gives no meaning. A text to which a rule applies is told as the
+message where there is none.
 """
 
 from collections.abc import Iterator
@@ -21,6 +22,7 @@ SAID_KEY = "host.said"
 UPTIME_KEY = "controller.uptime_s"
 MAX_TEXTS = 1000
 """Texts of one message that rules are tried on."""
+_OURS = {str(word) for word in HostState}
 
 
 class Words:
@@ -42,6 +44,7 @@ class Words:
         self.state = ""
         if not self._rules:
             return
+        self._hear_state(values)
         said, is_read = str(values.get(MESSAGE_KEY, "")), bool(values)
         texts = [said] if said else []
         if not self._is_mapped or not is_read:
@@ -64,6 +67,13 @@ class Words:
         values |= made
         if is_read:
             self._stood = applied
+
+    def _hear_state(self, values: dict[str, Value]) -> None:
+        """What a state means of which the profile's words say nothing."""
+        state = str(values.get(STATE_KEY, ""))
+        rule = self._rule_for(state) if state and state not in _OURS else None
+        if rule is not None and STATE_KEY in rule.values:
+            values |= {SAID_KEY: state, **rule.values}
 
     def _rule_for(self, text: str) -> PlannedRule | None:
         return next((rule for rule in self._rules if rule.pattern.search(text)), None)

@@ -39,6 +39,8 @@ def found_lines(draft: Draft) -> Iterator[str]:
     yield from (f"the host's state stands at {clean(place)}" for place in places)
     for word, means in draft.words.items():
         yield f"state '{word}' means {means or 'nothing known: never taken for up'}"
+    for said, means in draft.patterns.items():
+        yield f"a state with '{said}' in it means {means}"
     for said, means in draft.rules.items():
         yield f"a message with '{said}' in it means {means}"
     if unknown := [word for word, means in draft.words.items() if means is None]:

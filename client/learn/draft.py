@@ -60,13 +60,32 @@ class Draft:
     def rules(self) -> dict[str, str]:
         """What a part of a message means, by what the user said of it: phrases, and all words where
         no place was found for the state."""
-        state = next((c.parts["state"] for c in self.channels if "state" in c.parts), None)
-        heard = set(map(word_of, state.series.values)) if state is not None else set()
+        heard = self._state_words
         return {
             said: means
             for said, means in self.told.items()
-            if said not in heard and (" " in said or state is None)
+            if said not in heard and (" " in said or not heard)
         }
+
+    @property
+    def patterns(self) -> dict[str, str]:
+        """What a part of the state's text means, by what the user said: words that were not heard
+        as a whole."""
+        state = next((c.parts["state"] for c in self.channels if "state" in c.parts), None)
+        if state is None or not state.series.is_text:
+            return {}
+        heard = self._state_words
+        return {
+            said: means
+            for said, means in self.told.items()
+            if said not in heard and said not in self.rules
+        }
+
+    @property
+    def _state_words(self) -> dict[str, None]:
+        """What was heard where the state stands."""
+        state = next((c.parts["state"] for c in self.channels if "state" in c.parts), None)
+        return {} if state is None else dict.fromkeys(map(word_of, state.series.values))
 
     def take_state(self, chosen: Mapped | None) -> None:
         """Take one of `states` for the host's state, or none, and its words with it."""
@@ -79,9 +98,14 @@ class Draft:
             host.parts["state"] = chosen
         if not host.parts:
             self.channels.remove(host)
-        said = dict.fromkeys(map(word_of, chosen.series.values)) if chosen else {}
-        self.words = {word: state_of(word) for word in said if clean(word) == word}
-        self.words.update(self.told)
+        parts = [part.lower() for part in (*self.rules, *self.patterns)]
+        told = {word: means for word, means in self.told.items() if word.lower() not in parts}
+        self.words = {
+            word: state_of(word)
+            for word in self._state_words
+            if clean(word) == word and not any(part in word.lower() for part in parts)
+        }
+        self.words.update(told)
 
 
 def proposed(

@@ -283,6 +283,9 @@ def _state(channel: str, found: Mapped, where: Where, draft: Draft) -> Iterator[
     at, facts = where
     yield f"at = {at}  # {clean(found.reasons, MAX_WHY)}"
     yield from facts
+    if parts := draft.patterns:
+        pairs = ", ".join(f"{quoted(_literal(part))} = {quoted(parts[part])}" for part in parts)
+        yield f"patterns = {{ {pairs} }}  # you said so"
     yield f"[channels.{key(channel)}.state.words]"
     for word, ours in draft.words.items():
         if ours is None:

@@ -75,6 +75,13 @@ def test_what_is_read_as_a_state_is_not_tried_as_words() -> None:
     assert values["host.state"] == "up"
 
 
+def test_a_state_without_a_meaning_is_tried_as_words_for_as_long_as_it_stands() -> None:
+    host = Channel(state=Reading(at="/mood", words={"fine": "up"}))
+    said = [{**GOOD, "mood": mood} for mood in ("fine", "guard open!", "guard open!", "odd")]
+    states = [values.get("host.state") for values in heard(stopped(host=host), *said)]
+    assert states == ["up", "halted", "halted", "odd"]
+
+
 def test_a_kind_that_words_report_counts_each_time_they_come() -> None:
     rule = MessageRule(pattern="hiccup", kind=Kind.SPIKE, channel="nozzle")
     profile = bare({"nozzle": TIP}, messages=(rule,))

@@ -205,6 +205,12 @@ def test_off_is_known_before_it_is_heard(tmp_path: Path) -> None:
     assert held["nozzle.target_c"] == 0.0
 
 
+def ended(draft: Draft, entries: list[Entry], last: Any, folder: Path) -> dict[str, Value]:
+    """What is held after one more message."""
+    more = Entry(990.0, EntryKind.MESSAGE, json.dumps(last).encode())
+    return values(draft, [*entries, more], folder)
+
+
 def told(draft: Draft, entries: list[Entry], later: Any, folder: Path) -> dict[str, Value]:
     last = [
         Entry(at, EntryKind.MESSAGE, json.dumps(m).encode())
@@ -405,6 +411,36 @@ def test_a_part_of_a_sentence_can_say_that_the_machine_is_stopped(tmp_path: Path
     out = "I put the heaters out (a sensor is lost)."
     held = told(draft, entries, {"tip": {}, "line": out}, tmp_path)
     assert held["host.state"] == "halted"
+
+
+def test_a_part_of_a_states_text_can_be_said_that_goes_on_counting(tmp_path: Path) -> None:
+    """Also one that was not heard yet, in whatever case."""
+
+    def say(m: Machine) -> list[Any]:
+        return [{"tip": {"temp": round(m.nozzle.shown, 2)}, "line": f"vorn/{m.n // 9}"}]
+
+    entries = entries_of(say)
+    draft = learn(entries, answers=answers_in(["line=host.state"], ["vorn=up", "skrell=halted"]))
+    assert draft.words == {}
+    assert values(draft, entries, tmp_path)["host.state"] == "up"
+    assert ended(draft, entries, {"line": "vorn/77"}, tmp_path)["host.state"] == "up"
+    held = ended(draft, entries, {"tip": {}, "line": "Skrell E17"}, tmp_path)
+    assert held["host.state"] == "halted"
+    assert held["host.said"] == "Skrell E17"
+
+
+def test_a_phrase_for_a_stop_that_comes_where_the_state_stands_is_understood(
+    tmp_path: Path,
+) -> None:
+    """And for as long as it stands there."""
+
+    def say(m: Machine) -> list[Any]:
+        return [{"tip": {"temp": round(m.nozzle.shown, 2)}, "text": "making parts"}]
+
+    entries = entries_of(say)
+    draft = learn(entries, answers=answers_in([], ["making parts=up", "MELT ZONE=halted"]))
+    later = {"tip": {"temp": 209.0}, "text": "MELT ZONE SAFETY: heater dropped"}
+    assert ended(draft, entries, later, tmp_path)["host.state"] == "halted"
 
 
 def test_a_clock_of_seconds_without_a_name_is_known_by_its_exactness() -> None:
