@@ -125,6 +125,7 @@ def proposed(
     there = [one.stands_at for one in leaves.values()]
     answers = answers.within((source.status for source in sources), there)
     channels, states, unmet = found_in(leaves, clock_places, answers)
+    _share_off_words(channels)
     taken = {f.series.place for channel in channels for f in channel.parts.values()}
     likeliest = states[0] if states and (states[0].score > 0.0 or len(states) == 1) else None
     taken |= {likeliest.series.place} if likeliest is not None else set()
@@ -145,6 +146,15 @@ def proposed(
     )
     draft.take_state(likeliest)
     return draft
+
+
+def _share_off_words(channels: Sequence[Proposal]) -> None:
+    """One heater's word for no target is that of all."""
+    targets = [c.parts["target_c"] for c in channels if "target_c" in c.parts]
+    off = {word: "0" for target in targets for word in target.words if target.words[word] == "0"}
+    for target in targets:
+        if target.series.is_text_number:
+            target.words = off | target.words
 
 
 def _clocks(sources: Sequence[Source], timed: bool, answers: Answers) -> dict[int, Clock]:

@@ -19,6 +19,7 @@ from client.learn.vocabulary import (
     FEED_WORDS,
     FILAMENT_WORDS,
     LENGTH_WORDS,
+    MINUTE_WORDS,
     NAME_WORDS,
     NAMES,
     POSITION_WORDS,
@@ -137,14 +138,15 @@ def speeds(leaves: Mapping[Place, Series], axes: list[Mapped]) -> list[Mapped]:
             continue
         if one.all_words & FAN_WORDS or one.all_words & {"factor", "percent"}:
             continue
-        per_minute = bool(one.all_words & {"min", "minute"})
+        per_minute = bool(one.all_words & MINUTE_WORDS)
         top = one.high / (60.0 if per_minute else 1.0)
         strand |= bool(one.last_words & FEED_WORDS) and 0.0 < top < SLOWER * seen
         quantity = "feed_mm_s" if strand else "speed_mm_s"
         per_minute |= top > MOST_FEED if strand else top > (FASTER * seen if seen else MOST_SPEED)
         why = [f"named '{text_of(name_at(one.place))}'"]
         why += ["far slower than the way that was gone"] if strand and seen else []
-        unit = one.said_unit or ("mm/min" if per_minute else "")
+        own = one.said_unit if DIMENSIONS.get(one.said_unit) == "speed" else ""
+        unit = own or ("mm/min" if per_minute else "")
         found.setdefault(quantity, Mapped(one, quantity, 2.0, why, unit))
     return list(found.values())
 

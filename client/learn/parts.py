@@ -19,8 +19,15 @@ from client.learn.relations import kinship, linked, marks, repeated, transplante
 from client.learn.series import FULL_SCALES, Series, follows, is_off
 from client.learn.temperatures import and_alike, temperatures
 from client.learn.tree import Place, text_of
-from client.learn.vocabulary import PERCENT_WORDS, UNIT_KEYS, WATT_WORDS, WORKED_OUT, quantities_of
-from client.units import UNITS
+from client.learn.vocabulary import (
+    MINUTE_WORDS,
+    PERCENT_WORDS,
+    UNIT_KEYS,
+    WATT_WORDS,
+    WORKED_OUT,
+    quantities_of,
+)
+from client.units import DIMENSION_OF, UNITS
 from shared.platinum import HIGHEST_C, LOWEST_C
 from shared.updates import Floats
 
@@ -163,6 +170,8 @@ def as_said(one: Series, ours: Ours, reading: Mapped | None) -> Mapped:
     if not found.unit and quantity in ("power", "speed"):
         found.unit, why = units.of_power(one)
         found.why.append(why)
+    if not found.unit and DIMENSION_OF.get(quantity) == "speed" and one.all_words & MINUTE_WORDS:
+        found.unit = "mm/min"
     if not found.unit and quantity == "target_c" and reading is not None:
         found.unit = reading.unit
     if reading is not None and quantity in ("code", "resistance_ohm"):

@@ -228,11 +228,11 @@ def tell_units(leaves: Mapping[Place, Series]) -> None:
         if len(numbers) > 1:
             numbers = [one for one in numbers if not one.is_rising]
         for unit in units:
-            for one in _meant(unit, numbers):
+            for one in _meant(unit, numbers, leaves):
                 one.beside = unit_named(unit.last)
         for other in row:
             if _says_another_unit(other):
-                for one in _meant(other, numbers):
+                for one in _meant(other, numbers, leaves):
                     one.beside = one.beside or OTHER
 
 
@@ -242,11 +242,23 @@ def _says_another_unit(one: Series) -> bool:
     return is_cell and not unit_named(one.last) and 0 < len(str(one.last)) <= MAX_UNIT
 
 
-def _meant(unit: Series, numbers: list[Series]) -> list[Series]:
-    """The numbers of the row that a unit is of."""
+def _meant(
+    unit: Series, numbers: Sequence[Series], leaves: Mapping[Place, Series]
+) -> Sequence[Series]:
+    """The numbers of the row that a unit is of, or those of a list in it."""
     at = text_of(unit.place[-1])
     if at.isdigit() and len(numbers) > 1:
         return [one for one in numbers if text_of(one.place[-1]) == str(int(at) - 1)]
-    name = tuple(word for word in words(at) if word not in UNIT_KEYS)
-    named = [one for one in numbers if name and one.words[-1] and one.words[-1] == name]
-    return named or (numbers if len(numbers) == 1 else [])
+    says, level = words(at), len(unit.place)
+    about = tuple(word for word in says if word not in UNIT_KEYS)
+
+    def is_named(place: Place) -> bool:
+        name = words(text_of(place[level - 1])) if place[: level - 1] == unit.place[:-1] else ()
+        return 0 < len(name) < len(says) and name in (about, says[: len(name)])
+
+    inside = [one for place, one in leaves.items() if len(place) >= level and one.is_number]
+    if named := [one for one in inside if is_named(one.place)]:
+        return named
+    # A name that says a unit, such as mm_min, is its own.
+    own = [one for one in numbers if any(map(unit_named, one.words[-1]))]
+    return numbers if len(numbers) == 1 and not own else []

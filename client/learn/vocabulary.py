@@ -153,6 +153,8 @@ LENGTH_WORDS: dict[str, str] = {
     "cm": "cm",
 }
 """Units of length that a name may say; most are millimetres."""
+MINUTE_WORDS = {"min", "minute"}
+"""In the name of a speed."""
 UNIT_KEYS = {
     "unit",
     "units",

@@ -484,6 +484,37 @@ def test_of_several_fans_the_one_on_the_part_is_the_fan(tmp_path: Path) -> None:
     assert held["fan blowers sink.speed"] == 1.0
 
 
+def test_a_unit_is_of_what_its_name_begins_with(tmp_path: Path) -> None:
+    """And not of the one number beside it, which says its own."""
+
+    def say(m: Machine) -> list[Any]:
+        at = [round(m.x / 10.0, 3), round(m.y / 10.0, 3), 0.04]
+        rest = {"sitio": at, "sitio_en": "cm", "hilo_mm_min": 112.5}
+        return [{"tip": {"temp": round(m.nozzle.shown, 2)}, **rest}]
+
+    entries = entries_of(say)
+    calls = [f"sitio/{n}=motion.{axis}_mm" for n, axis in enumerate("xyz")]
+    calls += ["hilo_mm_min=motion.feed_mm_s"]
+    held = values(learn(entries, answers=answers_in(calls, [])), entries, tmp_path)
+    assert held["motion.z_mm"] == pytest.approx(0.4)
+    assert held["motion.feed_mm_s"] == pytest.approx(1.875)
+
+
+def test_a_word_for_no_target_is_that_of_all_heaters(tmp_path: Path) -> None:
+    """One was hot for as long as was listened."""
+
+    def say(m: Machine) -> list[Any]:
+        aims = "pois" if m.n < 40 else "210.0", "60.0"
+        parts = zip(("tip", "pad"), heaters(m), aims, strict=True)
+        return [{name: {"temp": round(h.shown, 2), "goal": aim} for name, (_, h), aim in parts}]
+
+    entries = entries_of(say)
+    draft = learn(entries)
+    cold = {"tip": {"temp": 208.0, "goal": "pois"}, "pad": {"temp": 58.0, "goal": "pois"}}
+    held = ended(draft, entries, cold, tmp_path)
+    assert [value for key, value in held.items() if key.endswith("target_c")] == [0.0, 0.0]
+
+
 def test_a_topic_may_be_a_list_of_names(tmp_path: Path) -> None:
     """One value a message, under two names."""
 
