@@ -179,9 +179,11 @@ def _merged(
 ) -> tuple[dict[Place, Series], set[Place]]:
     """Leaves of all sources by place from the status on, and the places of clocks among them."""
     merged: dict[Place, Series] = {}
+    bare: dict[Place, Place] = {}
     clock_places: set[Place] = set()
     for n, source in enumerate(sources):
         cut = 0 if source.under else len(source.status)
+        bare |= _without_holder(source)
         clock = clocks.get(n)
         for place, series in source.leaves.items():
             if clock is not None and _is_at(source, place, clock.place):
@@ -196,11 +198,20 @@ def _merged(
             merged[place[cut:]] = known.merged(series)
     kept: dict[Place, Series] = {}
     for place, one in itertools.islice(merged.items(), MAX_LEAVES):
-        steps = in_steps(place)
+        steps = in_steps(bare.get(place, place))
         if steps != place and steps not in merged and steps not in kept:
             one.place, one.at = steps, place
         kept[one.place] = one
     return kept, {place for place, one in kept.items() if one.stands_at in clock_places}
+
+
+def _without_holder(source: Source) -> dict[Place, Place]:
+    """Places under names without the one member, such as `payload`, that holds all there is."""
+    at = len(source.under)
+    holders = {place[at] for place in source.leaves if len(place) > at}
+    if not at or len(holders) != 1:
+        return {}
+    return {place: (*place[:at], *place[at + 1 :]) for place in source.leaves}
 
 
 def _is_at(source: Source, place: Place, clock: Place) -> bool:
