@@ -217,6 +217,11 @@ _TABLE: tuple[Sign | Weight, ...] = (
     Sign("rises-less-than-it-should", Family.SHAPE, otherwise=0.02, unknown=0.06),
     Weight(Cause.SENSOR_SEATING, 0.60, "heat arrives late and in part"),
     Weight(Cause.HEATER_CIRCUIT, 0.20, "a heater with part of its power"),
+    Sign("fell-on", Family.WHEN, otherwise=0.05, unknown=0.10),
+    Weight(Cause.HEATER_CIRCUIT, 0.60, "no heat for minutes", PHYSICS),
+    Weight(
+        Cause.SENSOR_SEATING, 0.06, "a block with power for minutes warms what is near", PHYSICS
+    ),
     Sign("heats-again", Family.WHEN, otherwise=0.10, unknown=0.20),
     Weight(Cause.SENSOR_SEATING, 0.70, "the heat arrives, late and in part", PHYSICS),
     Weight(Cause.HEATER_CIRCUIT, 0.06, "what is open stays open"),

@@ -51,7 +51,8 @@ SLOW_LOSS_1_S = 1.85 / 700.0 / 4.0
 LEAST_RATE_K_S = 1.0 / 66.0
 COLDEST_S, HOTTEST_S = (ANSWER_S + LEAST_RISE_K / rate for rate in (SLOW_GAIN_K_S, LEAST_RATE_K_S))
 """The shortest and the longest time until the slowest heater has risen enough."""
-FALL_K = 1.5
+FALL_K, FELL_ON_S = 1.5, 120.0
+"""A fall that goes on for so long is told anew."""
 AIR_NAMES = ("chamber", "enclosure", "cabinet", "air", "hood")
 AIR_PART, AIR_ANSWER_S = 0.1, 120.0
 AIR_COLDEST_S = AIR_ANSWER_S + LEAST_RISE_K / (AIR_PART * SLOW_GAIN_K_S)
@@ -85,7 +86,9 @@ class NoRiseDetector:
         self._fan = math.nan
         self._fan_s = -math.inf
         self._is_up = False
-        self._lowest_c = math.nan
+        self._lowest_c = self._top_c = self._since_s = math.nan
+        self._fell_s = 0.0
+        """For how long its reading has fallen, while it is up."""
         self._steepest = (0.0, math.nan)
         self._follows = False
         self._has_power = False
@@ -196,36 +199,44 @@ class NoRiseDetector:
         short_k: float = math.nan,
     ) -> None:
         self._is_up = True
-        self._lowest_c = window.middle_c
+        self._since_s, self._lowest_c, self._fell_s = since_s, window.middle_c, 0.0
+        self._top_c = window.middle_c - size_k
         self._steepest, self._follows = (window.celsius_slope, window.middle_c), False
-        fan = self._fan if self._fan == self._fan else 0.0
-        cooling = self._model.rate(0.0, window.middle_c, fan) if self._model.is_known else math.nan
         value = short_k if short_k == short_k else abs(size_k)
         moved = f"fell by {-size_k:.1f} K" if size_k < -0.05 else f"{words} {size_k:.1f} K"
-        say(
-            Sighting(
-                row=window.last_row,
-                at_s=window.end_s,
-                channel=self._plan.name,
-                kind=Kind.NO_RISE,
-                start_s=since_s,
-                end_s=None,
-                value=value,
-                unit="K",
-                text=f"at {window.power:.0%} of power the reading {moved} in "
-                f"{window.end_s - since_s:.0f} s",
-                facts={
-                    "power": window.power,
-                    "rate_c_s": window.celsius_slope,
-                    "expected_c": self._expected_k,
-                    "residual_c": -value,
-                    **({"cooling_c_s": cooling} if cooling == cooling else {}),
-                },
-            )
+        say(self._sighting(window, moved, value))
+
+    def _sighting(self, window: ClosedWindow, moved: str, value: float) -> Sighting:
+        fan = self._fan if self._fan == self._fan else 0.0
+        cooling = self._model.rate(0.0, window.middle_c, fan) if self._model.is_known else math.nan
+        return Sighting(
+            row=window.last_row,
+            at_s=window.end_s,
+            channel=self._plan.name,
+            kind=Kind.NO_RISE,
+            start_s=self._since_s,
+            end_s=None,
+            value=value,
+            unit="K",
+            text=f"at {window.power:.0%} of power the reading {moved} in "
+            f"{window.end_s - self._since_s:.0f} s",
+            facts={
+                "power": window.power,
+                "rate_c_s": window.celsius_slope,
+                "expected_c": self._expected_k,
+                "residual_c": -value,
+                **({"cooling_c_s": cooling} if cooling == cooling else {}),
+                **({"fell_s": self._fell_s} if self._fell_s else {}),
+            },
         )
 
     def _go_on(self, window: ClosedWindow, say: Say) -> None:
-        self._lowest_c = min(self._lowest_c, window.middle_c)
+        if window.middle_c < self._lowest_c:
+            before_s = self._fell_s
+            self._lowest_c, self._fell_s = window.middle_c, window.end_s - self._since_s
+            if before_s < FELL_ON_S <= self._fell_s and window.power >= HIGH:
+                way_k = self._top_c - window.middle_c
+                say(self._sighting(window, f"fell by {way_k:.1f} K", way_k))
         # What is near warms it too, but slower than any heater of its own.
         is_own = window.celsius_slope >= 0.5 * self._slowest_rate(window)
         is_back = window.middle_c > self._lowest_c + BACK_K and is_own and not window.joined
@@ -235,7 +246,10 @@ class NoRiseDetector:
             return
         self._is_up = False
         self._last = None
-        facts: dict[str, float | str] = {"followed": float(self._follows)}
+        facts: dict[str, float | str] = {
+            "followed": float(self._follows),
+            "fell_s": self._fell_s,
+        }
         name = self._plan.name
         say(Cleared(window.last_row, window.end_s, name, Kind.NO_RISE, window.end_s, facts=facts))
 

@@ -152,6 +152,17 @@ def test_power_without_heat_and_a_smooth_fall_points_to_the_heater() -> None:
     assert leading(causes) == [Cause.HEATER_CIRCUIT]
 
 
+@pytest.mark.parametrize(
+    ("fell_s", "cause"), [(40.0, Cause.SENSOR_SEATING), (600.0, Cause.HEATER_CIRCUIT)]
+)
+def test_how_long_it_fell_with_power_tells_a_heater_that_came_back_from_a_slipped_sensor(
+    fell_s: float, cause: Cause
+) -> None:
+    """Within minutes a block at full power warms also what is beside it."""
+    event_ = event(Kind.NO_RISE, end_s=900.0, rate_c_s=-0.6, followed=1.0, fell_s=fell_s)
+    assert leading(ranked(event_)) == [cause]
+
+
 def test_a_reading_that_sags_while_power_climbs_points_to_the_seat() -> None:
     """More power for the same reading: heat goes elsewhere than to the sensor."""
     causes = ranked(event(Kind.DRIFT, end_s=None, power_excess=0.3))

@@ -106,6 +106,18 @@ def test_a_heater_that_never_heats_is_found_before_a_guard_stops_it(begin_s: flo
     assert len(found(batch, Kind.NO_RISE)) == 1
 
 
+def test_a_fall_that_goes_on_with_power_says_for_how_long() -> None:
+    """While it lasts and when it is over."""
+    batch = heated(
+        1500.0, lambda _: 210.0, start_c=210.0, works=lambda now: float(not 600.0 < now < 1000.0)
+    )
+    events = [found(part, Kind.NO_RISE)[0] for part in (batch.cut(0, 3600), batch)]
+    assert events[0].is_active
+    assert float(events[0].facts["fell_s"]) == pytest.approx(120.0, abs=20.0)
+    assert float(events[1].facts["fell_s"]) == pytest.approx(400.0, abs=30.0)
+    assert events[1].value > 50.0
+
+
 @pytest.mark.parametrize("rise_c_s", [0.0, 0.07])
 def test_whole_degrees_tell_a_slow_bed_from_a_dead_one(rise_c_s: float) -> None:
     """One that gains a kelvin in 14 s may show but one of two."""
