@@ -166,7 +166,8 @@ class Watch:
         }
         seconds, floors = windows.end_s - windows.start_s, [runs[name].floors for name in names]
         if names:
-            learned = self._learner.learn(windows.figures, seconds, np.stack(floors))
+            spacing_s = windows.spacing_s()
+            learned = self._learner.learn(windows.figures, seconds, spacing_s, np.stack(floors))
             for name, table in zip(names, learned, strict=True):
                 self._channel(name).learn(LearnedColumns(table))
         return Together(windows, times, codes, runs)

@@ -103,9 +103,11 @@ class Learner:
         )
         self._changes: list[ChangeRate] = []
 
-    def learn(self, windows: ChannelWindows, seconds: Floats, floors: Floats) -> Floats:
-        """Take windows of shape (n, m) that last `seconds`, shape (m,), with the noise floor
-        before each and after the last, shape (n, m + 1).
+    def learn(
+        self, windows: ChannelWindows, seconds: Floats, spacing_s: Floats, floors: Floats
+    ) -> Floats:
+        """Take windows of shape (n, m) that last `seconds`, with their usual time between rows,
+        both of shape (m,), and the noise floor before each and after the last, shape (n, m + 1).
 
         What is known before the first of them and after each: the fields of `Learned` of each
         channel, shape (n, names, m + 1).
@@ -120,7 +122,7 @@ class Learner:
             table[:, place, 0] = carried[f"now_{name}"]
         if not count:
             return table
-        new, is_all_present = self._new(windows, seconds, floors), bool(present.all())
+        new, is_all_present = self._new(windows, seconds, spacing_s, floors), bool(present.all())
         for place, name in enumerate(fields):
             column = np.asarray(new[name], dtype=np.float64)
             if not is_all_present:
@@ -131,7 +133,7 @@ class Learner:
         return table
 
     def _new(
-        self, windows: ChannelWindows, seconds: Floats, floors: Floats
+        self, windows: ChannelWindows, seconds: Floats, spacing_s: Floats, floors: Floats
     ) -> Mapping[str, Floats | NDArray[np.bool_]]:
         carried = self._carried
         step, near = self._steps_of(windows)
@@ -141,7 +143,7 @@ class Learner:
         return {
             "noise": self._noise(windows.noise, floors[:, 1:], near),
             "step": near,
-            "spacing_s": self._spacing(seconds, windows.present),
+            "spacing_s": self._spacing(spacing_s, windows.present),
             "slope_c_s": held(windows.celsius_slope, clean, carried["now_slope_c_s"]),
             "power": np.where(np.isnan(power), 1.0, power),
             "rise_c_s": rise_c_s,
@@ -182,9 +184,9 @@ class Learner:
         known = (step > 0.0) & ~np.isnan(floor)
         return np.where(known, np.maximum(within, MIN_FRACTION * step), math.nan)
 
-    def _spacing(self, seconds: Floats, present: NDArray[np.bool_]) -> Floats:
+    def _spacing(self, spacing_s: Floats, present: NDArray[np.bool_]) -> Floats:
         """The shorter of the last two: one with a gap in it does not change it."""
-        spacing_s = np.where(present, seconds / (ROWS - 1), math.nan)
+        spacing_s = np.where(present, spacing_s, math.nan)
         last = shifted(spacing_s, self._carried["last_spacing_s"])
         self._carried["last_spacing_s"] = spacing_s[:, -1]
         return np.where(spacing_s > last, last, spacing_s)

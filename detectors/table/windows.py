@@ -29,6 +29,9 @@ KEPT_TO_SD = 1.0 / (0.543 * 20.0**0.5)
 sample, and the kept of 29 a mean size of 0.543 sd (computed on normal noise)."""
 MOST_THIRD = 10.0
 """A third difference counts no more than so many median ones: single odd samples."""
+TOGETHER, MOST_BURSTS = 0.25, 0.6
+"""Rows that follow by less than this part of the mean spacing were sent together; and if so few
+of all rows are not, they come in bursts."""
 TONE_BINS = slice(2, ROWS // 2)
 """Frequencies looked at for a tone, in periods a window: one is taken for drift of heat."""
 
@@ -129,6 +132,16 @@ class Windows:
 
     def __len__(self) -> int:
         return len(self.start_s)
+
+    def spacing_s(self) -> Floats:
+        """Usual time from row to row, shape (m,); where rows come in bursts, from one to the next:
+        when each was read between them is not told."""
+        seconds, gaps = self.end_s - self.start_s, np.diff(self.time_rows, axis=1)
+        mean = seconds / gaps.shape[1]
+        apart = (gaps >= TOGETHER * mean[:, None]).sum(axis=1)
+        are_bursts = apart < MOST_BURSTS * gaps.shape[1]
+        found: Floats = np.where(are_bursts, seconds / np.maximum(apart, 1), mean)
+        return found
 
 
 CHANNEL_COLUMNS = ("signal", "changed", "joined", "celsius", "target_c", "power", "fresh")

@@ -55,7 +55,9 @@ def learned(seed: int, cuts: list[int]) -> list[list[float]]:
     for begin, end in itertools.pairwise(sorted({0, *cuts, WINDOWS})):
         at = np.arange(begin, end)
         part = windows.figures.of(slice(begin, end))
-        (table,) = learner.learn(part, seconds[at], floors[None, begin : end + 1])
+        (table,) = learner.learn(
+            part, seconds[at], seconds[at] / 31.0, floors[None, begin : end + 1]
+        )
         found += table[:, 1:].T.tolist()
     return found
 
@@ -84,7 +86,7 @@ def test_windows_before_a_channel_speaks_teach_nothing() -> None:
     silent = windows.figures.of(slice(0, 3))
     silent.present[:] = False
     seconds = (windows.end_s - windows.start_s)[:3]
-    (table,) = Learner().learn(silent, seconds, np.full((1, 4), np.nan))
+    (table,) = Learner().learn(silent, seconds, seconds / 31.0, np.full((1, 4), np.nan))
     np.testing.assert_array_equal(table, np.repeat(np.array([NOTHING]), 4, axis=0).T)
 
 
@@ -92,10 +94,14 @@ def test_a_channel_that_speaks_later_begins_with_nothing() -> None:
     """And those that were there before go on with what they have learned."""
     windows = channel_windows(3)
     seconds, floors = windows.end_s - windows.start_s, np.full((1, WINDOWS + 1), 0.1)
-    alone = Learner().learn(windows.figures, seconds, floors)
+    alone = Learner().learn(windows.figures, seconds, seconds / 31.0, floors)
     learner = Learner()
-    learner.learn(windows.figures.of(slice(0, 10)), seconds[:10], floors[:, :11])
+    learner.learn(
+        windows.figures.of(slice(0, 10)), seconds[:10], seconds[:10] / 31.0, floors[:, :11]
+    )
     both = ChannelWindows.on_end([windows.figures, windows.figures]).of(slice(10, WINDOWS))
-    found = learner.learn(both, seconds[10:], np.repeat(floors[:, 10:], 2, axis=0))
+    found = learner.learn(
+        both, seconds[10:], seconds[10:] / 31.0, np.repeat(floors[:, 10:], 2, axis=0)
+    )
     np.testing.assert_array_equal(found[0], alone[0][:, 10:])
     np.testing.assert_array_equal(found[1][:, 0], np.array(NOTHING))
