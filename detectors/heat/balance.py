@@ -71,10 +71,17 @@ class HoldLook:
     celsius: float
     slope: float
     is_switched: bool
+    air_c: float
+    """Of the air around it, where a channel tells it, else a room's."""
     has_air: bool
     """Whether a channel without a heater tells of the air."""
     inputs: dict[str, float]
     """Fans, motion and other channels, by key; NaN where not known."""
+
+    @property
+    def warmth(self) -> float:
+        """K above the air around it: what its losses are in proportion to."""
+        return self.celsius - self.air_c
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +174,7 @@ class Balance:
 
     def row(self, look: HoldLook) -> Floats:
         """The inputs of the equation, shape (SIZE,)."""
-        warmth = look.celsius - ROOM_C
+        warmth = look.warmth
         if math.isnan(self._base_c):
             self._base_c = look.celsius
         self.is_switched = self.is_switched or look.is_switched

@@ -15,8 +15,8 @@ may flow unreported, what comes within a minute is the flow's, up to a quarter o
 
 A channel that departs from another is drift as well: `kinds.apart`.
 
-Blind without power or target, to what was there when the log began, and to power that is switched
-as fast as the host tells of it.
+Blind without power or target, to heaters of air, to what was there when the log began, and to
+power that is switched as fast as the host tells of it.
 """
 
 import math
@@ -26,6 +26,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from detectors.detector import Say
+from detectors.heat.air import is_of_air
 from detectors.heat.balance import (
     FAN,
     FANS,
@@ -120,6 +121,7 @@ class DriftDetector:
 
     def __init__(self, plan: ChannelPlan) -> None:
         self._plan = plan
+        self._is_of_air = is_of_air(plan.name)
         self._balance = Balance()
         self._known = Ages(KEPT, FITS * LOOK_S)
         self._looks = 0
@@ -140,7 +142,7 @@ class DriftDetector:
 
     def step(self, window: ClosedWindow, say: Say) -> None:
         target_c = window.target_c
-        if math.isnan(window.power) or math.isnan(target_c):
+        if self._is_of_air or math.isnan(window.power) or math.isnan(target_c):
             return
         self._follow(window)
         if window.gate not in _HELD or window.joined or target_c != self._target_c:
@@ -179,8 +181,7 @@ class DriftDetector:
     def _counts(self, window: ClosedWindow) -> bool:
         """Whether the window is of a settled hold whose mean power can be told."""
         is_settled = window.start_s >= self._held_since_s + SETTLE_S
-        is_warm = window.middle_c > ROOM_C + LEAST_WARMTH_K
-        return is_settled and is_warm and not self._beats(window)
+        return is_settled and not self._beats(window)
 
     def _beats(self, window: ClosedWindow) -> bool:
         """Whether full power is switched as fast as the host tells of it, or was of late."""
@@ -188,13 +189,18 @@ class DriftDetector:
             powers = window.channel.power_rows[window.index]
             is_on = powers > HIGHEST
             ups = np.flatnonzero(is_on[1:] & ~is_on[:-1])
-            if (is_on | (powers < LOWEST)).all() and (np.diff(ups) <= FAST_ROWS).any():
+            # Where channels are told in turns a row says what an earlier one said.
+            held = len(powers) / max(window.changes + window.repeats, 1)
+            if (is_on | (powers < LOWEST)).all() and (np.diff(ups) <= FAST_ROWS * held).any():
                 self._beats_s = window.end_s
         return window.end_s - self._beats_s < BEATS_S
 
     def _judge(self, look: HoldLook, window: ClosedWindow, say: Say) -> None:
         balance = self._balance
-        if abs(look.celsius - self._target_c) > max(ON_TARGET_K, ON_TARGET * self._target_c):
+        is_on_target = abs(look.celsius - self._target_c) <= max(
+            ON_TARGET_K, ON_TARGET * self._target_c
+        )
+        if not is_on_target or look.warmth < LEAST_WARMTH_K:
             return
         row = balance.row(look)
         self._fast = self._fast_by(look, row) if self._may_flow(look, row) else 0.0
@@ -251,14 +257,14 @@ class DriftDetector:
         rows: Floats = means @ np.array([row for _, row, _ in latest])
         power = means @ np.array([power for _, _, power in latest])
         more = power[:, None] - rows @ known.theta.T
-        noise = balance.noise(look.celsius - ROOM_C, 1)
+        noise = balance.noise(look.warmth, 1)
         least = noise / np.array(spans)[:, None] + self._unseen(look, rows[-1])
         if not (counts & (np.abs(more) > LIMIT * np.sqrt(least))).any():
             # Whatever else is uncertain makes it no clearer.
             return None
         spread = known.spread(rows)
         # Parts of cycles that beat with the telling may seem to stand still for a while.
-        beating = balance.load(look.celsius - ROOM_C) if balance.is_switched else 0.0
+        beating = balance.load(look.warmth) if balance.is_switched else 0.0
         spread += np.maximum((known.load * rows[:, :1]) ** 2, beating) + least
         if self._may_flow(look, rows[-1]):
             other = (PRINT_PART * balance.unit * rows[:, MOVING, None]) ** 2
@@ -349,6 +355,9 @@ class DriftDetector:
     def not_evaluated(self) -> list[NotEvaluated]:
         if self._was_judged:
             return []
+        if self._is_of_air:
+            why = "doors and whatever else is hot decide what power air takes"
+            return [NotEvaluated(kind=Kind.DRIFT, channel=self._plan.name, why=why)]
         why = "it never held one target, with power reported, long enough to know its own power"
         return [NotEvaluated(kind=Kind.DRIFT, channel=self._plan.name, why=why)]
 
@@ -364,12 +373,14 @@ def _look(windows: list[ClosedWindow], own: str, is_switched: bool) -> HoldLook:
     # Where motion is not reported, a heater this hot may be printing.
     moving = _mean([window.moving for window in windows])
     inputs["moving"] = float(last.target_c > FLOWS_C) if math.isnan(moving) else moving
-    has_air = False
+    has_air, air_c = False, ROOM_C
     for name, channel in last.windows.channels.items():
         if name != own:
             celsius = float(channel.celsius[last.index])
             is_air = math.isnan(channel.target_c[last.index]) and AIR_C[0] < celsius < AIR_C[1]
             has_air = has_air or is_air
+            if is_of_air(name) and AIR_C[0] < celsius < AIR_C[1]:
+                air_c = celsius
             inputs[f"{name}.temperature_c"] = _within(AIR_C[0], celsius, HOTTEST_C)
     spent_s = 0.5 * (last.start_s + last.end_s - first.start_s - first.end_s)
     return HoldLook(
@@ -379,6 +390,7 @@ def _look(windows: list[ClosedWindow], own: str, is_switched: bool) -> HoldLook:
         _mean([window.middle_c for window in windows]),
         (last.middle_c - first.middle_c) / spent_s,
         is_switched,
+        air_c,
         has_air,
         inputs,
     )

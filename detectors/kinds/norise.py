@@ -33,6 +33,7 @@ the coldest where no target is told; and to falls of air.
 import math
 
 from detectors.detector import Say
+from detectors.heat.air import is_of_air
 from detectors.heat.heatmodel import ROOM_C, HeatModel
 from detectors.reports import Cleared, Sighting
 from detectors.table.closed import ClosedWindow
@@ -53,7 +54,6 @@ COLDEST_S, HOTTEST_S = (ANSWER_S + LEAST_RISE_K / rate for rate in (SLOW_GAIN_K_
 """The shortest and the longest time until the slowest heater has risen enough."""
 FALL_K, FELL_ON_S = 1.5, 120.0
 """A fall that goes on for so long is told anew."""
-AIR_NAMES = ("chamber", "enclosure", "cabinet", "air", "hood")
 AIR_PART, AIR_ANSWER_S = 0.1, 120.0
 AIR_COLDEST_S = AIR_ANSWER_S + LEAST_RISE_K / (AIR_PART * SLOW_GAIN_K_S)
 """Air behind a fan heater warms by hundredths of a kelvin a second (common practice), and its
@@ -93,7 +93,7 @@ class NoRiseDetector:
         self._follows = False
         self._has_power = False
         self._coldest_c = math.inf
-        self._is_air = any(name in plan.name.lower() for name in AIR_NAMES)
+        self._is_air = is_of_air(plan.name)
         slow = AIR_PART, AIR_ANSWER_S
         self._part, self._answer_s = slow if self._is_air else (1.0, ANSWER_S)
 

@@ -29,6 +29,7 @@ def look(
         celsius=target_c,
         slope=float(slope),
         is_switched=False,
+        air_c=25.0,
         has_air=True,
         inputs={"fan.speed": fan, FEED_KEY: feed, "moving": 1.0, "chamber": air_c},
     )

@@ -257,3 +257,35 @@ def test_a_heater_that_others_keep_warm_reads_not_high(left: float) -> None:
     excess = np.where(times() > 5400.0, left - 1.0, 0.0)
     goal = np.where((times() > 3600.0) & (times() < 5400.0), 0.0, 210.0)
     assert bool(drifts(log(excess, fan=off(), goal=goal))) == (left > 0.0)
+
+
+def test_a_plate_in_warm_air_is_held_against_that_air() -> None:
+    """A door opens for ten minutes: from 12 K over the air it is 24."""
+    rng = np.random.default_rng(2)
+    time_s = times()
+    air_c = np.where((time_s > 7200.0) & (time_s < 7800.0), 36.0, 48.0)
+    kept_c = np.convolve(air_c, np.ones(30) / 30.0, "same")
+    kept_c[:30] = kept_c[-30:] = 48.0
+    power = 0.004 * (60.0 - kept_c) * (1.0 + rng.normal(0.0, 0.01, len(time_s)))
+    batch = Batch(
+        time_s,
+        {
+            "plate.temperature_c": np.round(60.0 + rng.normal(0.0, 0.03, len(time_s)), 2),
+            "plate.target_c": np.full(len(time_s), 60.0),
+            "plate.power": power,
+            "chamber.temperature_c": np.round(kept_c + rng.normal(0.0, 0.05, len(time_s)), 2),
+            "chamber.target_c": np.full(len(time_s), 48.0),
+        },
+    )
+    assert drifts(batch) == []
+
+
+def test_a_heater_of_air_is_not_evaluated() -> None:
+    numbers = log(ramp(0.5), fan=off()).numbers
+    batch = Batch(times(), {k.replace("nozzle", "chamber"): v for k, v in numbers.items()})
+    watch = Watch({})
+    watch.feed(batch)
+    watch.finish()
+    assert not any(event.kind is Kind.DRIFT for event in watch.events)
+    whys = [one.why for one in watch.not_evaluated() if one.kind is Kind.DRIFT]
+    assert whys[0].startswith("doors")
