@@ -14,9 +14,10 @@ coarse (0.25 K) that they hide a sound chain's noise.
 What the chart takes for a rise must be no heat: its loud windows must be white
 (`chance.whiteness`), and above what misdated readings make of the heat that moves.
 
-Rest and printing have their own noise each, learned from every window at first and by looks of
-eight once it is known. Blind until a channel's own noise is known: 3 windows;
-to noise of less than three times the rest's that has been there since the first print; to
+Unheated, heated and printing have their own noise each, learned from every window at first and by
+looks of eight once it is known; a new state is judged by the likest one until then. Blind until a
+channel's own noise is known: 3 windows; to noise of less than three times that of an unheated
+channel, with 0.07 K that a heater's switch may add, where it has been there since it was heated; to
 noise that is slower than white, or smaller than what stirred heat moves between readings.
 """
 
@@ -32,6 +33,7 @@ import numpy as np
 from detectors.chance.charts import SECONDS_IN_30_DAYS, Cusum, Ewma, limit_for
 from detectors.chance.whiteness import Look, is_electrical, look
 from detectors.detector import Say, WindowDetector
+from detectors.heat.ripple import SWITCHED_K
 from detectors.reports import Cleared, Sighting
 from detectors.table.closed import ClosedWindow, ClosedWindows
 from detectors.table.gates import CODES
@@ -71,9 +73,15 @@ REVIEW_WINDOWS = 64
 COARSE_K = 0.25
 """Noise of a sound chain is some hundredths to a tenth of a kelvin (common practice)."""
 HELD = 0.5
-SPARSE_S = 2.0
+SPARSE_S = 1.5
 """Of readings this far apart no sensor's lag tells stirred heat from noise: then heat may be so
 much noisier as in a first print, at any time."""
+_NEXT = {
+    Gate.PRINTING: (Gate.HOLDING, Gate.COLD),
+    Gate.HOLDING: (Gate.PRINTING, Gate.COLD),
+    Gate.COLD: (Gate.HOLDING, Gate.PRINTING),
+}
+"""States by which a new one may be judged, the likest first."""
 FRESHER = 4.0
 TOLD_TWICE = math.log(2.0)
 """Noise of readings that are each told twice looks half as large (computed). It is asked where
@@ -238,15 +246,14 @@ class NoiseDetector(WindowDetector):
     def run(self, closed: ClosedWindows, say: Say) -> None:
         start_s, end_s = closed.times.start_s, closed.times.end_s
         fresh, repeats = closed.column("changes"), closed.column("repeats")
+        states = _states(closed)
         for index, size, tells in self._sizes(closed):
             told = fresh[index] + repeats[index]
             is_sparse = end_s[index] - start_s[index] > SPARSE_S * max(told, 1.0)
-            own, other = self._own(closed.gates[index], is_sparse=is_sparse)
+            own = self._own(states[index], is_sparse=is_sparse)
             if own.count < LEAST_WINDOWS:
-                if other is None or other.count < LEAST_WINDOWS:
-                    own.begin(size, fresh[index])
-                    continue
-                own.begin_as(other)
+                own.begin(size, fresh[index])
+                continue
             if own.is_held(fresh[index]):
                 continue
             above = size - (own.size if own.size > tells else tells)
@@ -268,14 +275,19 @@ class NoiseDetector(WindowDetector):
             else:
                 own.take(above, fresh[index], end_s[index] - start_s[index])
 
-    def _own(self, gate: Gate, *, is_sparse: bool) -> tuple[_Own, _Own | None]:
-        """The own noise of what the channel does, and that of the other state, if that tells."""
-        if is_sparse:
-            # From one such reading to the next a heater may do much: each state has its own.
-            return self._owns[gate], None
-        prints = gate is Gate.PRINTING
-        own, other = (Gate.PRINTING, Gate.HOLDING)[:: 1 if prints else -1]
-        return self._owns[own], self._owns[other]
+    def _own(self, state: Gate, *, is_sparse: bool) -> _Own:
+        """The own noise in a state; of a new one that of the others for a guess."""
+        own = self._owns[state]
+        others = [self._owns[each] for each in _NEXT[state] if each in self._owns]
+        known = next((one for one in others if one.count >= LEAST_WINDOWS), None)
+        # From one rare reading to the next a heater may do much: each state has its own.
+        if own.count < LEAST_WINDOWS and known is not None and not is_sparse:
+            own.begin_as(known)
+            if known is self._owns.get(Gate.COLD):
+                least = SWITCHED_K / math.sqrt(2.0)
+                least *= self._plan.per_kelvin(self._plan.has_signal_in_ohms)
+                own.size = math.log(math.hypot(math.exp(own.size), least))
+        return own
 
     def _rose(self, own: _Own, window: ClosedWindow, above: float, *, is_sparse: bool) -> bool:
         """Whether what the chart takes for a rise is noise."""
@@ -375,3 +387,13 @@ class NoiseDetector(WindowDetector):
             return []
         why = f"its own noise is not known yet; that takes {LEAST_WINDOWS} windows at rest"
         return [NotEvaluated(kind=Kind.NOISE_RISE, channel=self._plan.name, why=why)]
+
+
+def _states(closed: ClosedWindows) -> list[Gate]:
+    """What decides a channel's noise in each window: whether it is unheated, heated, or prints."""
+    channel = closed.channel
+    is_hot = (channel.target_c > 0.0) | (channel.power_high > 0.0)
+    return [
+        gate if gate is Gate.PRINTING else Gate.HOLDING if hot else Gate.COLD
+        for gate, hot in zip(closed.gates, is_hot.tolist(), strict=True)
+    ]

@@ -57,12 +57,25 @@ def test_louder_noise_is_found_and_ends(louder: float, period_s: float) -> None:
 def test_what_a_heater_moves_between_rare_readings_is_no_noise(
     period_s: float, is_told: bool
 ) -> None:
-    """Five times louder while it is hot: from reading to reading in 5 s a heater may do that."""
-    batch = noisy(800.0 * period_s, 5.0, 300.0 * period_s, 1e9, period_s=period_s)
+    """Eight times louder while it is hot: from reading to reading in 5 s a heater may do that."""
+    batch = noisy(800.0 * period_s, 8.0, 300.0 * period_s, 1e9, period_s=period_s)
     is_hot = batch.time_s >= 300.0 * period_s
     target = np.where(is_hot, 60.0, 0.0)
     told = {"bed.target_c": target, "bed.power": np.where(is_hot, 0.3, 0.0)}
     assert bool(events(Batch(batch.time_s, {**batch.numbers, **told}))) == is_told
+
+
+def test_the_turns_of_a_switch_are_no_noise_in_what_was_cold_before() -> None:
+    """A quiet reading that swings by 0.08 K as its heater turns once a second."""
+    batch = noisy(900.0, 1.0, 0.0, 0.0, period_s=0.43, noise=0.01)
+    is_hot = batch.time_s >= 300.0
+    turns = 0.08 * np.sin(2.0 * np.pi * 0.97 * batch.time_s) * is_hot
+    told = {
+        "bed.temperature_c": batch.numbers["bed.temperature_c"] + np.round(turns, 2),
+        "bed.target_c": np.where(is_hot, 60.0, 0.0),
+        "bed.power": np.where(is_hot, 0.3, 0.0),
+    }
+    assert events(Batch(batch.time_s, told)) == []
 
 
 @pytest.mark.parametrize(
