@@ -225,14 +225,13 @@ class BeatDetector:
         # What is told in turns, or when it changes, shows nothing faster than it is told.
         told_hz = sum(window.changes + window.repeats for window in windows) / span_s
         band = band[0], min(band[1], 0.5 * told_hz)
-        told = max(LEAST_STEPS * step, aged(time_s, values))
         heat: list[Tone] = []
         doubtful: Tone | None = None
         for tone in tones_in(time_s, values, *band):
             if tone.chance > CHANCE:
                 break
-            least = (STRONG if strong else WEAK) * tone.noise
-            if tone.hz < FASTEST_AIR_HZ or tone.amplitude < max(least, told):
+            least = max((STRONG if strong else WEAK) * tone.noise, LEAST_STEPS * step)
+            if tone.hz < FASTEST_AIR_HZ or tone.amplitude < least:
                 continue
             if any(_is_harmonic(tone, slow, cell) for slow in heat):
                 continue
@@ -241,6 +240,8 @@ class BeatDetector:
                 if doubtful or not is_linear(time_s, values, power, tone):
                     continue
                 doubtful = None if self._may_be_stirred(windows, time_s, tone) else tone
+            elif tone.amplitude < aged(time_s, values):
+                continue
             elif not at.is_up and self._may_be_switched(windows, tone, told_hz):
                 self._switched = tone
             elif not self._may_be_stirred(windows, time_s, tone):
