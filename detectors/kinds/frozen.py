@@ -2,7 +2,8 @@
 
 Quantity: seconds without a change. The limit is a run of rows that this channel's own
 habit of change (`table.changes`) makes less likely than 1e-9; with power or target
-on the move meanwhile, half the rows do, since a true reading follows them; and no run is too long
+on the move meanwhile, half the rows do, since a true reading follows them, but not where power
+goes on and off; and no run is too long
 that it stood by itself before, near the same temperature. Rows count,
 not repeated values, so a host that sends only changes is judged as any other, and no
 rows come while the host is silent.
@@ -35,6 +36,8 @@ WITH_POWER = 0.5
 """Part of the run that is enough when power or target moved meanwhile."""
 POWER_MOVED = 0.15
 TARGET_MOVED_C = 5.0
+MOST_WAYS = 2
+"""Power that turns more often is switched: a reading follows its mean alone."""
 UNSENT = 0.5
 """Part of the run for which the host, though it repeats values, sent none."""
 
@@ -57,7 +60,9 @@ class FrozenDetector(RowDetector):
         self._plan = plan
         self._start_s = math.nan
         self._is_frozen = False
-        self._low = self._high = math.nan
+        self._low = self._high = self._turn = math.nan
+        self._ways: list[bool] = []
+        """Which way power went, each time that it turned."""
         self._target_c = math.nan
         self._could_judge = False
         self._unsent_s = math.nan
@@ -127,7 +132,8 @@ class FrozenDetector(RowDetector):
     def _begin(self, moment: Moment) -> None:
         self.busy = True
         self._is_frozen = False
-        self._low = self._high = moment.sample.power
+        self._low = self._high = self._turn = moment.sample.power
+        self._ways.clear()
         self._target_c = moment.sample.target_c
         self._cools_s = moment.time_s if _should_cool(moment.sample) else math.nan
 
@@ -140,10 +146,14 @@ class FrozenDetector(RowDetector):
     def _moved(self, sample: Sample) -> bool:
         self._low = min(self._low, sample.power)
         self._high = max(self._high, sample.power)
-        return (
-            self._high - self._low >= POWER_MOVED
-            or abs(sample.target_c - self._target_c) >= TARGET_MOVED_C
-        )
+        if abs(sample.power - self._turn) >= POWER_MOVED:
+            is_up, self._turn = sample.power > self._turn, sample.power
+            if self._ways[-1:] != [is_up]:
+                self._ways.append(is_up)
+        is_switched = len(self._ways) > MOST_WAYS
+        return (self._high - self._low >= POWER_MOVED and not is_switched) or abs(
+            sample.target_c - self._target_c
+        ) >= TARGET_MOVED_C
 
     def _ought_to_have_cooled(self, moment: Moment) -> bool:
         sample = moment.sample

@@ -4,12 +4,13 @@ import itertools
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from detectors.engine.watch import Watch
 from shared.chain import EXAMPLE, Chain
 from shared.events import Event
-from shared.updates import Update, batch_of
+from shared.updates import Batch, Floats, Update, batch_of
 from shared.words import Kind
 from tests.detectors.plant import Plant, log_of
 from tests.levels import first, one_in
@@ -167,3 +168,32 @@ def test_on_a_stopped_host_the_whole_run_of_its_own_habit_is_needed() -> None:
     (event,) = frozen(watched(halted))
     assert float(event.facts["rows"]) >= float(event.facts["limit_rows"])
     assert "moved" not in event.text
+
+
+def fed(time_s: Floats, celsius: Floats, power: Floats) -> Watch:
+    watch = Watch({})
+    keys = "nozzle.temperature_c", "nozzle.target_c", "nozzle.power"
+    watch.feed(
+        Batch(time_s, dict(zip(keys, (celsius, np.full(len(time_s), 200.0), power), strict=True)))
+    )
+    watch.finish()
+    return watch
+
+
+@pytest.mark.parametrize(("is_switched", "is_told"), [(False, True), (True, False)])
+def test_power_that_is_switched_on_and_off_is_none_that_moved(
+    is_switched: bool, is_told: bool
+) -> None:
+    """A quiet reading stands for three quarters of the run that its habit allows."""
+    rng = np.random.default_rng(5)
+    time_s = np.arange(0.0, 900.0, 0.5)
+    reading = np.round((200.0 + rng.normal(0.0, 0.08, len(time_s))) / 0.1) * 0.1
+    power = np.full(len(time_s), 0.4)
+    watch = fed(time_s, reading, power)
+    limit = watch._channel("nozzle").learned.frozen_rows
+    stands = slice(1500, 1500 + round(0.75 * limit))
+    reading[stands] = reading[1500]
+    power[1500 + round(0.4 * limit) : stands.stop] = 0.9
+    if is_switched:
+        power[stands] = np.arange(stands.stop - 1500) % 2
+    assert bool(frozen(fed(time_s, reading, power))) == is_told
