@@ -42,7 +42,9 @@ HARMONICS = 3
 SQUARE, COARSEST = 2.0 / math.pi, 0.05
 """The amplitude of a square wave of one step of power, which rounding may hide; and the largest
 step that is rounding and not switching."""
-
+UNKNOWN_SHARE = 0.1
+"""Part of the holding power that may come and go at any frequency, unreported: flow, draught, or
+the levels that a switch has (an assumption)."""
 SWITCHED_K, TURN_S, LEAST_LAG_S = 0.1, 4.0, 0.5
 """Turns are chosen so short that a reading shows no more of them, and so long at most; no sensor
 in a block answers faster (assumptions)."""
@@ -109,7 +111,8 @@ def _swing(time_s: Floats, power: Floats, hz: float, hides: bool) -> float:
 
     A loop that swings from end to end has harmonics, as a square wave of its size at most.
     """
-    centred, unseen = time_s - time_s.mean(), SQUARE * _rounding(power)
+    centred = time_s - time_s.mean()
+    unseen = SQUARE * _rounding(power) + UNKNOWN_SHARE * float(power.mean())
     whole = WHOLLY * float(np.var(power))
     swings = []
     for harmonic in range(1, HARMONICS + 1):

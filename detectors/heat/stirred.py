@@ -17,7 +17,7 @@ from detectors.table.closed import ClosedWindow, context_rows, signal_rows, time
 from shared.updates import Floats
 
 FAN = "fan.speed"
-MOTION = ("motion.speed_mm_s", "motion.x_mm", "motion.y_mm", FAN)
+MOTION = ("motion.speed_mm_s", "motion.feed_mm_s", "motion.x_mm", "motion.y_mm", FAN)
 MOTION_SHARE = 0.1
 """Part of motion's own variance in the tone from which on motion has it too."""
 PIECE_PERIODS, LEAST_PIECES = 3.0, 4

@@ -24,6 +24,8 @@ from shared.events import NotEvaluated
 from shared.words import Kind
 
 TWO = 2
+COLDEST_C, HOTTEST_C = -20.0, 350.0
+"""What a machine may be at while it is watched (common practice)."""
 LEAP = 0.75
 """An end is reached from below this part of it: heat passes a code, and does not leap to it."""
 
@@ -74,6 +76,9 @@ class RailDetector(RowDetector):
         before = moment.before.code
         stays = self._beyond is Kind.CODE_HIGH and before == sample.code
         leapt = not before >= LEAP * sample.code
+        if before != before and COLDEST_C < sample.celsius < HOTTEST_C:
+            # An end is no ordinary temperature: a code of this shape may be one of more bits.
+            leapt = False
         return Kind.CODE_HIGH if stays or leapt else None
 
     def _sighting(self, moment: Moment, kind: Kind) -> Sighting:

@@ -27,6 +27,9 @@ LEAST_C_S = 2.5
 """No limit is learned below this: a hand or a fan may do as much to a bare sensor."""
 LEAST_PASSIVE_C_S = 1.0
 """The same for sensors without a heater, which sit in air or on a board."""
+LEAST_UNTOLD_C_S = 4.0
+"""The same where neither power nor target of any channel is told: most nozzles heat by 2 to 4 K/s
+(common practice)."""
 SPARE_RISE = 1.6
 SPARE_FALL = 1.5
 FULL_POWER = 0.9
@@ -64,10 +67,13 @@ def learn_limits(
     """
     power, slope, celsius = windows.power, windows.celsius_slope, windows.celsius
     rises, falls = np.full((2, *power.shape), np.nan)
-    passive = clean & np.isnan(power) & np.isnan(windows.target_c)
+    untold = np.isnan(power) & np.isnan(windows.target_c)
+    passive = clean & untold
     if passive.any():
         seen_s, _, second = _fastest("passive", np.abs(slope), seconds, passive, carried)
-        limit = np.maximum(PASSIVE_SPARE * second, LEAST_PASSIVE_C_S)
+        # Where no heater tells of itself, each channel may be one.
+        least = np.where(untold.all(axis=0), LEAST_UNTOLD_C_S, LEAST_PASSIVE_C_S)
+        limit = np.maximum(PASSIVE_SPARE * second, least)
         told = passive & (seen_s >= PASSIVE_S)
         rises[told] = np.minimum(limit, DEFAULT_RISE_C_S)[told]
         falls[told] = np.minimum(limit, DEFAULT_FALL_C_S)[told]

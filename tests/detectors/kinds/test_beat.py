@@ -182,19 +182,19 @@ def test_a_harmonic_of_a_swing_that_heat_makes_is_no_hum() -> None:
 
     def log(swing_k: float) -> Batch:
         swing = np.sin(2.0 * np.pi * 0.05 * time_s)
-        wave = 0.03 * np.sin(2.0 * np.pi * 0.2 * time_s)
+        wave = 0.4 * np.sin(2.0 * np.pi * 0.2 * time_s)
         return Batch(
             time_s,
             {
                 "nozzle.temperature_c": np.round(200.0 + swing_k * swing + wave + noise, 3),
                 "nozzle.target_c": np.full(len(time_s), 200.0),
                 "nozzle.power": np.round(
-                    0.5 + 0.3 * swing_k * np.cos(2.0 * np.pi * 0.05 * time_s), 3
+                    0.5 + 0.1 * swing_k * np.cos(2.0 * np.pi * 0.05 * time_s), 3
                 ),
             },
         )
 
-    assert found(log(1.0), Kind.MAINS_BEAT) == []
+    assert found(log(2.0), Kind.MAINS_BEAT) == []
     assert len(found(log(0.0), Kind.MAINS_BEAT)) == 1
 
 

@@ -9,6 +9,7 @@ from detectors.table.speedlimit import (
     DEFAULT_RISE_C_S,
     LEAST_C_S,
     LEAST_PASSIVE_C_S,
+    LEAST_UNTOLD_C_S,
     share_of_power,
     shares_of_power,
 )
@@ -46,15 +47,22 @@ def test_a_cool_down_teaches_the_fall() -> None:
     assert fall != DEFAULT_FALL_C_S
 
 
-def test_a_sensor_without_a_heater_is_held_to_its_own_pace() -> None:
-    """Air that hardly moves has a limit of its own, never below what a hand can do."""
+@pytest.mark.parametrize(
+    ("beside", "limit"), [({"bed.target_c": 0.0}, LEAST_PASSIVE_C_S), ({}, LEAST_UNTOLD_C_S)]
+)
+def test_a_sensor_without_a_heater_is_held_to_its_own_pace(
+    beside: dict[str, float], limit: float
+) -> None:
+    """Air that hardly moves has a limit of its own, never below what a hand can do. Where no heater
+    tells of itself, this may be one."""
     log = log_of(Plant(targets={0.0: 0.0}), 400.0, 2)
     for update in log:
         for key in ("nozzle.power", "nozzle.target_c"):
             update.values.pop(key, None)
+        update.values.update(beside)
     watch = Watch({"nozzle": EXAMPLE})
     watch.feed(batch_of(log))
-    assert watch._channels["nozzle"].learned.rise_c_s == LEAST_PASSIVE_C_S
+    assert watch._channels["nozzle"].learned.rise_c_s == limit
 
 
 def test_power_scales_alike_for_floats_and_arrays() -> None:
