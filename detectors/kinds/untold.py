@@ -12,13 +12,15 @@ Blind within 10 K of the target, and where a target is not told.
 import math
 
 from detectors.detector import Say
+from detectors.heat.air import is_of_air
 from detectors.kinds.norise import BACK_K, COLD_C, FAR_K, LEAST_RISE_K
 from detectors.reports import Cleared, Sighting
 from detectors.table.closed import ClosedWindow
 from detectors.table.plan import ChannelPlan
 from shared.words import Gate, Kind
 
-WAIT_S = 120.0
+WAIT_S, AIR_WAIT_S = 120.0, 1200.0
+"""Air warms ten times slower (`norise`)."""
 
 
 class UntoldDetector:
@@ -26,6 +28,7 @@ class UntoldDetector:
 
     def __init__(self, plan: ChannelPlan) -> None:
         self._name = plan.name
+        self._wait_s = AIR_WAIT_S if is_of_air(plan.name) else WAIT_S
         self._from_c = self._from_s = math.nan
         self._lowest_c = math.nan
         self._is_up = False
@@ -39,7 +42,7 @@ class UntoldDetector:
             self._from_s = math.nan
         elif math.isnan(self._from_s) or middle_c - self._from_c > self._enough(middle_c):
             self._from_c, self._from_s = middle_c, window.start_s
-        elif window.end_s - self._from_s >= WAIT_S:
+        elif window.end_s - self._from_s >= self._wait_s:
             self._raise(window, say)
 
     def _enough(self, celsius: float) -> float:

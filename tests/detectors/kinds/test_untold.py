@@ -41,6 +41,22 @@ def test_a_heater_that_comes_no_nearer_is_told_with_what_is_not_known(period_s: 
     assert found(without_power(batch), cuts=40) == [event]
 
 
+@pytest.mark.parametrize(("works", "is_told"), [(1.0, False), (0.0, True)])
+def test_air_is_given_twenty_minutes(works: float, is_told: bool) -> None:
+    """It may rise by half a kelvin a minute."""
+    batch = heated(
+        3000.0,
+        lambda now: 0.0 if now < 60.0 else 50.0,
+        rise_c_s=0.008,
+        loss_s=8000.0,
+        dead_s=120.0,
+        works=lambda _: works,
+        period_s=1.0,
+        channel="chamber",
+    )
+    assert bool(found(without_power(batch))) == is_told
+
+
 @pytest.mark.parametrize("seed", first(1, range(3)))
 @pytest.mark.parametrize(("rise", "loss"), [(2.5, 250.0), (0.1, 1500.0), (5.0, 150.0)])
 def test_a_heater_that_rises_is_none_however_slowly(rise: float, loss: float, seed: int) -> None:
