@@ -45,6 +45,8 @@ LEAST_TIMES = 1.8
 """A window's noise is known within a quarter: so many times the misdates' own are more."""
 OF_THIRDS = 20.0
 """Variance of third differences of white noise of variance 1: 1 + 9 + 9 + 1."""
+FAR = 2
+"""The same over readings that differ, where rows repeat them."""
 AHEAD = 2
 """Rows over which heat's way is measured, so that noise has little part in it."""
 
@@ -83,8 +85,10 @@ def _stairs(rows: Sequence[float]) -> float:
     told[moves] = moves
     thirds = np.diff(np.maximum.accumulate(told), 3)
     last = int(moves[-1])
-    # A way that turns is as long as one that goes on.
-    a_row = math.fsum(abs(rows[at] - rows[at - 1]) for at in moves.tolist()) / last
+    # A way that turns is as long; over some readings noise has little part in it.
+    kept = np.asarray(rows)[[0, *moves.tolist()]]
+    far = min(FAR, len(moves))
+    a_row = float(np.mean(np.abs(kept[far:] - kept[:-far]))) / far * len(moves) / last
     return a_row * math.sqrt(float(thirds @ thirds) / len(thirds) / OF_THIRDS)
 
 

@@ -120,6 +120,9 @@ def _faults(seen: Sequence[Event], causes: Sequence[RankedCause], low: Sequence[
         order = list(stops)
         named.sort(key=lambda ranked: [*order, ranked[0].channel].index(ranked[0].channel))
     said = _of_the_host(seen, first)
+    if said:
+        # What the host says is more than that no cause is known.
+        named = [r for r in named if r[0].cause is not None or r[0].channel != EVERY_CHANNEL]
     left = [event for event in seen if event.kind is not Kind.UNKNOWN_STATE] if said else seen
     if not named and all(event.severity is Severity.NOTICE for event in left):
         text = f"{_place(EVERY_CHANNEL)}: {said}"

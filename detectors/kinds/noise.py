@@ -138,6 +138,11 @@ class _Own:
         self.count, self.is_new = LEAST_WINDOWS, True
         self.chart.slack = 0.5 * LOUD_WHEN_NEW
 
+    def goes_on_from(self, last: "_Own") -> None:
+        """What may be a rise goes on from one state to the next."""
+        self.chart.high, last.chart.high = last.chart.high, 0.0
+        self.loud = last.loud.copy()
+
     def begin(self, size: float, fresh: float) -> None:
         """Take one of the first windows; of two that differ much, the quieter is right."""
         self.fresh = fresh
@@ -234,6 +239,8 @@ class NoiseDetector(WindowDetector):
         self._plan = plan
         self._step = Ewma(LEARNING_WEIGHT, 0.0)
         self._owns = defaultdict[Gate, _Own](_Own)
+        self._last = _Own()
+        """That of the state before."""
         self._since_s = math.nan
         self._is_up = False
         self._said = 0.0
@@ -251,6 +258,9 @@ class NoiseDetector(WindowDetector):
             told = fresh[index] + repeats[index]
             is_sparse = end_s[index] - start_s[index] > SPARSE_S * max(told, 1.0)
             own = self._own(states[index], is_sparse=is_sparse)
+            if own is not self._last and not is_sparse:
+                own.goes_on_from(self._last)
+            self._last = own
             if own.count < LEAST_WINDOWS:
                 own.begin(size, fresh[index])
                 continue

@@ -35,6 +35,7 @@ import math
 from detectors.detector import Say
 from detectors.heat.air import is_of_air
 from detectors.heat.heatmodel import ROOM_C, HeatModel
+from detectors.heat.levels import Levels
 from detectors.reports import Cleared, Sighting
 from detectors.table.closed import ClosedWindow
 from detectors.table.plan import ChannelPlan
@@ -92,7 +93,8 @@ class NoRiseDetector:
         self._steepest = (0.0, math.nan)
         self._follows = False
         self._has_power = False
-        self._coldest_c = math.inf
+        self._coldest_c, self._hottest_c = math.inf, -math.inf
+        self._levels = Levels()
         self._is_air = is_of_air(plan.name)
         slow = AIR_PART, AIR_ANSWER_S
         self._part, self._answer_s = slow if self._is_air else (1.0, ANSWER_S)
@@ -102,6 +104,8 @@ class NoRiseDetector:
         if power != power:
             return
         self._has_power = True
+        self._levels.take(window)
+        self._hottest_c = max(self._hottest_c, window.middle_c)
         self._coldest_c = min(self._coldest_c, window.middle_c)
         if power < HIGH and not self._is_up:
             # By far the most windows end here.
@@ -138,6 +142,9 @@ class NoRiseDetector:
         change = window.middle_c - last.middle_c
         span = now_s - 0.5 * (last.start_s + last.end_s)
         is_below = not window.middle_c > window.target_c - BELOW_TARGET_K
+        if self._may_be_held(window):
+            self._last = None
+            return
         # Air falls as soon as a door opens.
         falls = change < -FALL_K and not self._is_air
         if falls and 0.5 * (window.power + last.power) > VERY_HIGH and is_below:
@@ -171,6 +178,11 @@ class NoRiseDetector:
             self._begin(window)
         elif is_far or (self._full_falls(window, rise) and is_below):
             self._raise(window, say, "rose only", rise, self._from_s)
+
+    def _may_be_held(self, window: ClosedWindow) -> bool:
+        """Whether full power may be a switch that is ever caught while it is on."""
+        held_c = self._hottest_c if math.isnan(window.target_c) else window.target_c
+        return not self._levels.is_graded and window.middle_c > held_c - FAR_K
 
     def _full_falls(self, window: ClosedWindow, rise: float) -> bool:
         """Whether it falls at full power: no load takes so much but of air, by a door."""

@@ -8,9 +8,7 @@ rise in two windows of 32 rows on end, by 1 K or more each, by 4 K in all and fa
 What a hotter neighbour warms is no fault: while another channel is hotter, only a rise
 faster than 0.15 K/s counts (a nozzle parked over a hot bed gains less; an assumption).
 
-Power that was only ever 0 or one level may be a heater's switching, caught at the same point
-of each turn when host and switch keep the same time: a heater at half power then reads 0 for
-minutes. Where such power is all that was seen, zeros below the target say nothing; at no
+Where power was only ever 0 or one level (`heat.levels`), zeros below the target say nothing; at no
 target, or above it, a heater has no reason to be on.
 
 Blind without power, to slow rises beside something hotter, and below the target where power
@@ -25,13 +23,12 @@ from itertools import pairwise
 from detectors.book import EventBook
 from detectors.detector import Rule
 from detectors.heat.heatmodel import StepResponse
+from detectors.heat.levels import OFF, Levels
 from detectors.reports import Cleared, Sighting
 from detectors.table.closed import ClosedWindow, Together, WindowsAt
-from detectors.table.windows import ROWS
 from shared.events import NotEvaluated
 from shared.words import Gate, Kind
 
-OFF = 0.02
 WAIT_S = 60.0
 LEAST_WAIT_S = 24.0
 LAGS = 4.0
@@ -40,8 +37,6 @@ LEAST_RISE_K = 4.0
 LEAST_RATE_C_S = 0.03
 BESIDE_RATE_C_S = 0.15
 HOTTER_K = 5.0
-ONE_LEVEL = 0.02
-"""Levels this near to each other are one; counts of rows at it are whole within this, too."""
 SMOOTH = 0.6
 """A window's steepest single change may be this part of its range at most: else it jumped."""
 
@@ -56,21 +51,8 @@ class _Heater:
     top_c: float = -math.inf
     is_up: bool = False
     before: ClosedWindow | None = None
-    most: float = 0.0
-    """Highest power seen."""
-    is_graded: bool = False
-    """Whether power was seen that is neither 0 nor that."""
+    levels: Levels = field(default_factory=Levels)
     response: StepResponse = field(default_factory=StepResponse)
-
-    def grade(self, window: ClosedWindow) -> None:
-        """See whether a window's power is more than 0 and one level."""
-        high = window.power_high
-        if not high > OFF:
-            return
-        rows = window.power / high * ROWS
-        is_new_level = self.most > 0.0 and abs(high - self.most) > ONE_LEVEL * self.most
-        self.is_graded = is_new_level or abs(rows - round(rows)) > ONE_LEVEL
-        self.most = max(self.most, high)
 
 
 @dataclass(slots=True)
@@ -98,8 +80,7 @@ class UnpoweredRule(Rule):
         if heater.before is not None:
             heater.response.take(window, heater.before)
         heater.before = window
-        if not heater.is_graded:
-            heater.grade(window)
+        heater.levels.take(window)
         if power > OFF:
             if heater.off_s == heater.off_s:
                 self._powered(name, heater, window, book)
@@ -120,7 +101,7 @@ class UnpoweredRule(Rule):
         windows: Mapping[str, ClosedWindow],
         book: EventBook,
     ) -> None:
-        if not heater.is_graded and window.middle_c < window.target_c:
+        if not heater.levels.is_graded and window.middle_c < window.target_c:
             self._powered(name, heater, window, book)
             return
         if heater.off_s != heater.off_s:

@@ -75,12 +75,12 @@ def test_a_second_faulty_channel_is_named_too() -> None:
     assert "; also bed: mains pickup" in found.text
 
 
-def test_an_unknown_cause_is_called_unclear() -> None:
-    """And nothing is named in its place."""
-    found = of(event(Kind.HALT, channel="*", gate=None, message="stopped at the panel"))
+def test_what_the_host_says_stands_alone_where_no_cause_is_known() -> None:
+    """No cause is named in its place, nor that there is none."""
+    said = "the host stopped the machine: at the panel"
+    found = of(event(Kind.HALT, channel="*", gate=None, text=said))
     assert found.severity is Severity.FAILURE
-    assert "cause unclear" in found.text
-    assert "next:" not in found.text
+    assert found.text == f"all channels: {said}"
 
 
 def test_events_without_a_diagnosis_speak_for_themselves() -> None:
