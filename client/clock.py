@@ -102,6 +102,12 @@ class LogTime:
         if not self._is_known and (not self._has_clock or waited_s >= WAIT_S):
             self._begin(own_s, waited_s * self.pace)
 
+    def begin(self, own_s: float) -> None:
+        """Begin the log without host time, if nothing has."""
+        if not self._is_known:
+            self._first_own_s = own_s if self._first_own_s is None else self._first_own_s
+            self._begin(own_s, (own_s - self._first_own_s) * self.pace)
+
     def at(self, own_s: float, host_s: float) -> float:
         """Log time of an update that arrived at `own_s` and says `host_s`."""
         if not self._is_known:

@@ -24,7 +24,7 @@ from client.form import Profile
 from client.plan import NULL, Leaf, Listed, Origin, Plan, plan_of
 from client.pointer import MISSING, Steps, above, walk
 from client.refusals import Refusals
-from client.saying import MESSAGE_KEY, SAID_KEY, STATE_KEY, RunsAgain, Words
+from client.saying import MESSAGE_KEY, SAID_KEY, STATE_KEY, RunsAgain, Words, tells_a_state
 from client.values import UNSENT, number_in
 from client.values import clock as clock_in
 from shared.absent import UNREAD, absent_key
@@ -151,14 +151,11 @@ class Mapper:
 
     def _refused(self, words: str, own_s: float, updates: list[Update]) -> None:
         """The host answers with an error: its words are a message like any other."""
-        self._refusals.refuse(REFUSED, words)
-        self._time.see(own_s)
-        if self._time.is_known:
-            values: dict[str, Value] = {MESSAGE_KEY: words}
-            self._words.hear({}, values)
-            if STATE_KEY in values:
-                self._finish(values)
-            updates.append(self._timed(self._time.time_at(own_s), values))
+        values: dict[str, Value] = {MESSAGE_KEY: words}
+        self._words.hear({}, values)
+        if not tells_a_state(self._plan.rules, words):
+            self._refusals.refuse(REFUSED, words)
+        self._say(values, own_s, updates)
 
     def _tell_unheard(self, message: Any, origin: Origin | None) -> None:
         """Tell of names that the profile says nothing of: they may be how the host tells a stop."""
@@ -176,13 +173,20 @@ class Mapper:
 
     def _listen(self, message: Any, own_s: float, updates: list[Update]) -> None:
         """A message without readings: a rule may know its words."""
-        self._time.see(own_s)
         values: dict[str, Value] = {}
         self._words.hear(message, values)
-        if not values:
-            return
+        if values:
+            self._say(values, own_s, updates)
+        else:
+            self._time.see(own_s)
+
+    def _say(self, values: dict[str, Value], own_s: float, updates: list[Update]) -> None:
+        """What was said without readings; a state begins the log, for nothing else may follow."""
         if STATE_KEY in values:
+            self._time.begin(own_s)
             self._finish(values)
+        else:
+            self._time.see(own_s)
         if self._time.is_known:
             updates.append(self._timed(self._time.time_at(own_s), values))
         else:

@@ -6,7 +6,7 @@ and on a state that the profile gives no meaning. A text to which a rule applies
 message where there is none.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from client.jsonrpc import ENVELOPE
@@ -23,6 +23,12 @@ UPTIME_KEY = "controller.uptime_s"
 MAX_TEXTS = 1000
 """Texts of one message that rules are tried on."""
 _OURS = {str(word) for word in HostState}
+
+
+def tells_a_state(rules: Iterable[PlannedRule], text: str) -> bool:
+    """Whether the rule that a text fits says what state the host is in."""
+    fits = (rule for rule in rules if rule.pattern.search(text))
+    return STATE_KEY in getattr(next(fits, None), "values", ())
 
 
 class Words:

@@ -37,6 +37,7 @@ from client.framing import CutShort
 from client.jsonrpc import Call, Failure, Peer, Refused, Response, refusal
 from client.plan import plan_of, request_of
 from client.pointer import walk
+from client.saying import tells_a_state
 from client.transport import Closed, Connect, Hopeless, Transport, Unreachable
 from shared.errors import BadInput
 from shared.link import How
@@ -268,6 +269,10 @@ class Supervisor:
                     self._refusals.put_nowait(refusal(one.id))
             elif isinstance(one, Failure) and (one.id is None or one.id <= self._asked):
                 if one.id in self._answered and any(one.id == n for *_, n in self._repeated):
+                    continue
+                if tells_a_state(self._plan.rules, one.words):
+                    # That it is stopped is an answer: it is asked on.
+                    self._was_answered = True
                     continue
                 asked = f" {one.method}" if one.method else ""
                 what = f"the host refused{asked}: {one.words}"

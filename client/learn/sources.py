@@ -174,7 +174,7 @@ def subjects(source: Source) -> tuple[Place, ...]:
             ):
                 values.setdefault(place, []).append(value)
     total = len(source.heard)
-    fit = []
+    fit, rare = list[Place](), list[Place]()
     # Names before ids: a number may be anything.
     for place in sorted(values, key=lambda each: (type(values[each][0]) is int, len(each))):
         names = values[place]
@@ -187,8 +187,8 @@ def subjects(source: Source) -> tuple[Place, ...]:
             continue
         most, least = (f(Counter(names).values()) for f in (max, min))
         is_even = type(names[0]) is str or most <= 1.5 * least
-        if changes >= _ALTERNATES * total and is_even:
-            fit.append(place)
+        if is_even:
+            (fit if changes >= _ALTERNATES * total else rare).append(place)
     ways = [(place,) for place in fit] + list(itertools.permutations(fit[:4], 2))
     best: tuple[Place, ...] = ()
     goes = math.inf
@@ -197,7 +197,28 @@ def subjects(source: Source) -> tuple[Place, ...]:
         # Two names are better than one only where numbers go far less to and fro by them.
         if share <= MOST_MIXED and to_and_fro < (CALMER * goes if best else math.inf):
             best, goes = way, to_and_fro
+    if len(best) == 1:
+        second = next((place for place in rare if _cross(source, best[0], place)), None)
+        best += () if second is None else (second,)
     return best
+
+
+def _cross(source: Source, name: Place, second: Place) -> bool:
+    """Whether a text that seldom changes says which of a named thing's values a message has: it is
+    one for several things, and goes back to what it was under one of them, as no state does soon.
+
+    As where all else stands still while things heat, and only changes are sent.
+    """
+    said: dict[Any, list[Any]] = {}
+    for _, message in source.heard:
+        found = dict(with_texts(message, {}))
+        if type(found.get(second)) is not str:
+            return False
+        said.setdefault(found.get(name), []).append(found[second])
+    several = Counter(what for values in said.values() for what in set(values))
+    runs = ([key for key, _ in itertools.groupby(values)] for values in said.values())
+    goes_back = any(len(run) > len(set(run)) for run in runs)
+    return goes_back and max(several.values()) > 1
 
 
 def measures(text: str) -> bool:

@@ -187,7 +187,7 @@ def test_time_passes_while_a_host_talks_and_tells_no_reading() -> None:
     assert not any(update.values for update in told)
 
 
-def test_an_answer_that_is_an_error_is_counted_and_its_words_are_a_message() -> None:
+def test_an_answer_that_is_an_error_is_a_message_and_counted_where_no_rule_knows_it() -> None:
     """Whatever the host was asked; the text passes the same rules as any other message."""
     profile = Profile(
         format=1,
@@ -202,8 +202,27 @@ def test_an_answer_that_is_an_error_is_counted_and_its_words_are_a_message() -> 
     (update,) = mapper.feed(message(error, OWN + 2))
     assert update.values["host.message"] == "kiln outran its [2Jleash"
     assert update.values["host.state"] == "halted"
-    assert mapper.refused == {"the host answers with an error": 1}
     assert "host.state" not in mapper.feed(message(error, OWN + 3))[0].values
+    assert mapper.refused == {}
+    mapper.feed(message({"id": 1, "error": {"code": -7, "message": "busy"}}, OWN + 4))
+    assert mapper.refused == {"the host answers with an error": 1}
+
+
+def test_a_stop_that_is_all_that_is_said_begins_the_log() -> None:
+    """Of a host that does not say its clock then; readings that come later go on from there."""
+    profile = Profile(
+        format=1,
+        requests=(Request(json='{"method": "whole"}'),),
+        updates=(UpdateSource(answer_to="whole", status="/result", clock="/result/at"),),
+        messages=(MessageRule(pattern="blocked", state=HostState.HALTED),),
+        channels={"nozzle": Channel(temperature_c="/deg")},
+    )
+    mapper = Mapper(profile)
+    error = {"id": 1, "error": {"code": -77, "message": "blocked: a sensor is lost"}}
+    (update,) = mapper.feed(message(error, OWN))
+    assert update.values["host.state"] == "halted"
+    (later,) = mapper.feed(message({"id": 1, "result": {"deg": 200.0, "at": 7e5}}, OWN + 3))
+    assert later.time_s - update.time_s == pytest.approx(3.0)
 
 
 def test_an_error_in_a_batch_hides_nothing_beside_it() -> None:

@@ -6,13 +6,15 @@ import json
 import random
 from typing import Any
 
+import msgspec
 import pytest
 
-from client.form import KeepAlive, Profile, Request, UpdateSource
+from client.form import KeepAlive, MessageRule, Profile, Request, UpdateSource
 from client.profile import simulated_profile
 from client.supervisor import LONGEST_WAIT_S, STEADY_S, Supervisor
 from client.transport import Closed, Unreachable
 from shared.errors import BadInput
+from shared.words import HostState
 from tests.client.doubles import Diary, ScriptedNetwork, Step, run_skipping
 
 HOST = "ws://192.0.2.7:9000/feed"
@@ -178,6 +180,18 @@ def test_a_refused_subscription_is_told_with_the_hosts_cleaned_words() -> None:
     diary = watched(network, 30.0, first_must_work=True)
     assert diary.of("lost") == ["bye", "the host refused picture.follow: not[2J ready"]
     assert len(diary.of("opened")) == 3
+
+
+def test_a_refusal_that_a_rule_knows_for_a_stop_is_an_answer() -> None:
+    """The first one too: the link stays, and the host is asked on."""
+    error = {"code": -1007, "message": "blocked: a sensor is lost"}
+    refusal = json.dumps({"jsonrpc": "2.0", "id": 1, "error": error}).encode()
+    rule = MessageRule(pattern="^blocked", state=HostState.HALTED)
+    profile = msgspec.structs.replace(SIMULATED, messages=(rule,))
+    network = ScriptedNetwork([refusal, *steady(1.0, 8.0)])
+    diary = watched(network, 8.0, profile, first_must_work=True)
+    assert diary.of("lost") == []
+    assert len(diary.of("opened")) == 1
 
 
 def test_a_silent_host_that_still_gives_signs_of_life_is_kept() -> None:

@@ -532,6 +532,24 @@ def test_a_topic_may_be_a_list_of_names(tmp_path: Path) -> None:
     assert held["nozzle.power"] == 1.0
 
 
+def test_two_names_are_found_where_only_readings_move(tmp_path: Path) -> None:
+    """A host that sends changes alone, heard while all is heated: targets come once."""
+    said: dict[tuple[str, str], float] = {}
+
+    def say(m: Machine) -> list[Any]:
+        now: dict[tuple[str, str], float] = {}
+        for name, h in (("head", m.nozzle), ("slab", m.bed)):
+            now |= {(name, "sense"): round(h.shown + 273.15, 2), (name, "gate"): 255.0}
+            now |= {(name, "aim"): h.goal + 273.15}
+        news = [key for key in now if said.get(key) != now[key]]
+        said.update(now)
+        return [{"who": who, "what": what, "is": now[who, what]} for who, what in news]
+
+    draft = learn(entries_of(say))
+    assert draft.sources[0].under == (("who",), ("what",))
+    assert places(draft)["nozzle.target_c"] == "head/aim"
+
+
 def test_a_clock_that_several_messages_of_one_scan_share_is_found() -> None:
     """They come one after the other."""
 
