@@ -30,7 +30,7 @@ from shared.events import Event, RankedCause, Verdict
 from shared.notes import NOTE, Note
 from shared.updates import Entry, EntryKind, Update, batch_of
 from shared.when import counted, spelt
-from shared.words import Act, Severity
+from shared.words import Act, Kind, Severity
 from tui.history import History
 from tui.hosttold import HostTold
 from tui.snapshot import LinkState, LinkView, RecordingView, Snapshot
@@ -122,8 +122,9 @@ class Live:
 
     @property
     def has_read(self) -> bool:
-        """Whether any channel ever gave a value."""
-        return bool(self._watch.found().healths)
+        """Whether any channel ever gave a value, or the host said that it is stopped."""
+        found = self._watch.found()
+        return bool(found.healths) or any(event.kind is Kind.HALT for event in found.events)
 
     @property
     def held(self) -> str:

@@ -112,14 +112,16 @@ def _swing(time_s: Floats, power: Floats, hz: float, hides: bool) -> float:
     A loop that swings from end to end has harmonics, as a square wave of its size at most.
     """
     centred = time_s - time_s.mean()
-    unseen = SQUARE * _rounding(power) + UNKNOWN_SHARE * float(power.mean())
+    rounded, unknown = SQUARE * _rounding(power), UNKNOWN_SHARE * float(power.mean())
     whole = WHOLLY * float(np.var(power))
     swings = []
     for harmonic in range(1, HARMONICS + 1):
         told = abs(phasor_at(centred, power, hz / harmonic))
         # Power that swings with it and hardly else regulates a swing of its own making.
         is_own = 0.5 * told * told > whole
-        swings.append((SMOOTHED if is_own and hides else 1.0) * (told + unseen) / harmonic)
+        swings.append(
+            (SMOOTHED if is_own and hides else 1.0) * math.hypot(told + rounded, unknown) / harmonic
+        )
     return max(swings)
 
 

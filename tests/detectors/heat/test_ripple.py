@@ -30,7 +30,7 @@ def test_a_heater_swings_by_its_rise_over_two_pi_f() -> None:
     of its mean of 0.4 may go unreported."""
     power = 0.4 - 0.2 * reading()
     most_k = able(TIMES, reading(), power, TONE, 5.0)
-    assert most_k == pytest.approx(5.0 * 0.24 / (2.0 * math.pi * HZ), rel=0.05)
+    assert most_k == pytest.approx(5.0 * math.hypot(0.2, 0.04) / (2.0 * math.pi * HZ), rel=0.05)
 
 
 @pytest.mark.parametrize("rounding", [3, 2])
