@@ -73,11 +73,12 @@ def switched(hz: float, told_hz: float, rise: float) -> float:
 
 def aged(time_s: Floats, values: Floats) -> float:
     """The widest tone, in the values' unit, of readings whose age comes and goes between 0 and the
-    time from row to row, as where a converter and its host keep different times."""
+    time from one to the next, as where a converter and its host keep different times."""
     smooth = np.ones(SMOOTH_ROWS) / SMOOTH_ROWS
     slopes = np.diff(np.convolve(values, smooth, "valid"))
     slopes /= np.diff(np.convolve(time_s, smooth, "valid"))
-    age_s = float(np.quantile(np.diff(time_s), 0.95))
+    is_new = np.diff(values, prepend=math.nan) != 0.0
+    age_s = float(np.quantile(np.diff(time_s[is_new]), 0.95))
     return SAWTOOTH * age_s * math.sqrt(float(np.mean(slopes * slopes)))
 
 

@@ -80,8 +80,8 @@ MOST_LESS = 0.95
 PAUSE_S, DIP_K = 600.0, 5.0
 """A hold that was left for so long, or fell so far below its target, says nothing of how fast."""
 LEAST_WARMTH_K = 10.0
-HOTTEST_C, FASTEST = 500.0, 1e4
-"""No heater or neighbour is hotter, no carriage, feed or fan faster: a host may say anything."""
+HOTTEST_C, FASTEST = 350.0, 1e4
+"""No neighbour is hotter, no carriage, feed or fan faster: a host may say anything."""
 FLOWS_C = 140.0
 """Below this target no material flows (common practice)."""
 AIR_C = (-40.0, 100.0)
@@ -296,7 +296,8 @@ class DriftDetector:
         over = -excess.more - excess.fan if is_less else excess.more
         if is_less and look.power < (1.0 - MOST_LESS) * (excess.power - excess.more):
             return False
-        if look.celsius + excess.kelvin > HOTTEST_C:
+        if excess.kelvin > look.warmth:
+            # No sensor that still reads its target sees less than half of the heat.
             return False
         is_clear = over > LIMIT * excess.sd and over > LEAST_K * excess.per_kelvin
         return is_clear and (is_soaked or not is_less)
