@@ -296,7 +296,7 @@ class DriftDetector:
         over = -excess.more - excess.fan if is_less else excess.more
         if is_less and look.power < (1.0 - MOST_LESS) * (excess.power - excess.more):
             return False
-        if excess.kelvin > look.warmth:
+        if excess.more - 2.0 * excess.sd > look.warmth * excess.per_kelvin:
             # No sensor that still reads its target sees less than half of the heat.
             return False
         is_clear = over > LIMIT * excess.sd and over > LEAST_K * excess.per_kelvin
