@@ -32,7 +32,7 @@ class RecordingLines:
     def show(self, live: Live) -> None:
         """Say what has changed since the last call."""
         recording = live.recording
-        if recording.path != self._path:
+        if recording.path and recording.path != self._path:
             self._path = recording.path
             if not self._quiet:
                 say(f"recording {self._title} to {recording.path}")

@@ -40,6 +40,7 @@ from detectors.table.gates import CODES
 from detectors.table.plan import ChannelPlan
 from detectors.table.windows import ROWS
 from shared.events import NotEvaluated
+from shared.when import spelt
 from shared.words import Gate, Kind
 
 LEAST_WINDOWS = 3
@@ -76,6 +77,8 @@ HELD = 0.5
 SPARSE_S = 1.5
 """Of readings this far apart no sensor's lag tells stirred heat from noise: then heat may be so
 much noisier as in a first print, at any time."""
+SELDOM_S = 30.0
+"""Of readings this far apart air itself may be as uneven as any noise."""
 _NEXT = {
     Gate.PRINTING: (Gate.HOLDING, Gate.COLD),
     Gate.HOLDING: (Gate.PRINTING, Gate.COLD),
@@ -239,6 +242,8 @@ class NoiseDetector(WindowDetector):
         self._plan = plan
         self._step = Ewma(LEARNING_WEIGHT, 0.0)
         self._owns = defaultdict[Gate, _Own](_Own)
+        self._seldom_s = 0.0
+        """Time between readings that were too far apart."""
         self._last = _Own()
         """That of the state before."""
         self._since_s = math.nan
@@ -256,7 +261,11 @@ class NoiseDetector(WindowDetector):
         states = _states(closed)
         for index, size, tells in self._sizes(closed):
             told = fresh[index] + repeats[index]
-            is_sparse = end_s[index] - start_s[index] > SPARSE_S * max(told, 1.0)
+            spacing_s = (end_s[index] - start_s[index]) / max(told - 1.0, 1.0)
+            is_sparse = spacing_s > SPARSE_S
+            if spacing_s > SELDOM_S:
+                self._seldom_s = spacing_s
+                continue
             own = self._own(states[index], is_sparse=is_sparse)
             if own is not self._last and not is_sparse:
                 own.goes_on_from(self._last)
@@ -395,6 +404,9 @@ class NoiseDetector(WindowDetector):
     def not_evaluated(self) -> list[NotEvaluated]:
         if any(own.count >= LEAST_WINDOWS for own in self._owns.values()):
             return []
+        if self._seldom_s:
+            why = f"one reading in {spelt(self._seldom_s)}: air does as much between two of them"
+            return [NotEvaluated(kind=Kind.NOISE_RISE, channel=self._plan.name, why=why)]
         why = f"its own noise is not known yet; that takes {LEAST_WINDOWS} windows at rest"
         return [NotEvaluated(kind=Kind.NOISE_RISE, channel=self._plan.name, why=why)]
 
