@@ -71,6 +71,8 @@ LINK_ENDS = {
 }
 OF_THE_WAY = {"link-lost", "no-sign-of-life", "broken-off"}
 """Shapes in which the machine at the other end gave no answer that came through."""
+STOPPING_S = 3.0
+"""Between its last reading and the word for its stop. Judgement."""
 
 
 def motion(case: Case) -> Iterator[Fact]:
@@ -227,7 +229,11 @@ def link(case: Case) -> Iterator[Fact]:
     if case.channel != EVERY_CHANNEL:
         return
     blocked = 0
+    halts = case.of(Kind.HALT)
     for event in case.of(Kind.LINK_LOSS, Kind.STALE):
+        if event.kind is Kind.STALE and any(_stands(halt, event.start_s) for halt in halts):
+            # A host that stopped may have no more to tell.
+            continue
         shape = link_shape(event)
         yield Fact(shape, event.text)
         if shape in OF_THE_WAY or shape == "held-up":
@@ -239,6 +245,11 @@ def link(case: Case) -> Iterator[Fact]:
                 yield Fact("back-as-it-was", "it came back, and no start was seen")
     if blocked >= OFTEN:
         yield Fact("comes-and-goes", f"the way was blocked {blocked} times")
+
+
+def _stands(halt: Event, at_s: float) -> bool:
+    """Whether a stop stood then; silence counts from the last reading, which was just before."""
+    return halt.start_s <= at_s + STOPPING_S and (halt.end_s is None or halt.end_s >= at_s)
 
 
 def link_shape(event: Event) -> str:

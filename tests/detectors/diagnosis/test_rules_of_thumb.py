@@ -273,3 +273,14 @@ def test_a_small_filter_is_small_for_its_element() -> None:
     found = (event(Kind.INTERFERENCE, tied_to="motion", gate=Gate.PRINTING),)
     pt1000 = Chain(wires=3, r0_ohm=1000.0, reference_ohm=4020.0, capacitance_nf=100.0, lead_m=2.0)
     assert leading(ranked(*found, chain=pt1000)) == [Cause.CABLE_PICKUP]
+
+
+@pytest.mark.parametrize("halt_ends_s", [None, 50.0])
+def test_a_host_that_stopped_is_not_slow_because_it_tells_no_readings(
+    halt_ends_s: float | None,
+) -> None:
+    """While the stop stands; a silence long after it is one like any other."""
+    halt = event(Kind.HALT, channel="*", start_s=40.0, end_s=halt_ends_s)
+    silence = event(Kind.STALE, channel="*", start_s=200.0, end_s=None, answers=1.0)
+    leads = leading(ranked(halt, silence))[:1]
+    assert (Cause.HOST_LOAD in leads) == (halt_ends_s is not None)

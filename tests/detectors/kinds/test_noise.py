@@ -65,6 +65,17 @@ def test_what_a_heater_moves_between_rare_readings_is_no_noise(
     assert bool(events(Batch(batch.time_s, {**batch.numbers, **told}))) == is_told
 
 
+def test_of_readings_a_minute_apart_nothing_is_said_and_why() -> None:
+    """Air by day is as uneven."""
+    batch = noisy(3200.0 * 60.0, 8.0, 1600.0 * 60.0, 1e9, period_s=60.0)
+    watch = Watch()
+    watch.feed(batch)
+    watch.finish()
+    assert not any(event.kind is Kind.NOISE_RISE for event in watch.events)
+    (why,) = [one.why for one in watch.not_evaluated() if one.kind is Kind.NOISE_RISE]
+    assert why.startswith("one reading in 60 s")
+
+
 def test_the_turns_of_a_switch_are_no_noise_in_what_was_cold_before() -> None:
     """A quiet reading that swings by 0.08 K as its heater turns once a second."""
     batch = noisy(900.0, 1.0, 0.0, 0.0, period_s=0.43, noise=0.01)
