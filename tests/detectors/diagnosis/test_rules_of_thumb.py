@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from detectors.diagnosis import diagnose
 from shared.chain import Chain
 from shared.events import Event, RankedCause
 from shared.words import Cause, Gate, Kind
@@ -282,5 +283,5 @@ def test_a_host_that_stopped_is_not_slow_because_it_tells_no_readings(
     """While the stop stands; a silence long after it is one like any other."""
     halt = event(Kind.HALT, channel="*", start_s=40.0, end_s=halt_ends_s)
     silence = event(Kind.STALE, channel="*", start_s=200.0, end_s=None, answers=1.0)
-    leads = leading(ranked(halt, silence))[:1]
+    leads = [each.cause for each in diagnose([halt, silence], {})][:1]
     assert (Cause.HOST_LOAD in leads) == (halt_ends_s is not None)
