@@ -49,6 +49,7 @@ def _head(found: "Findings", command: str) -> Iterator[str]:
     yield f"{found.took_s / 60.0:.0f} min. All figures are of reporting seeds; limits and tables "
     yield "were tuned on others. Intervals are exact, 95 %: Clopper and Pearson's for shares, "
     yield "Garwood's for rates. Nothing here was measured on a real printer."
+    yield "Other worlds and real sensors are in [worlds.md](worlds.md), with more false alarms."
     yield ""
     yield "Logs come from two simulations that share no code: plain lumped heaters "
     yield "(`tests/quality/plant.py`) and the simulated host. Both draw what no test fixes: "
