@@ -43,8 +43,8 @@ SQUARE, COARSEST = 2.0 / math.pi, 0.05
 """The amplitude of a square wave of one step of power, which rounding may hide; and the largest
 step that is rounding and not switching."""
 UNKNOWN_SHARE = 0.1
-"""Part of the holding power that may come and go at any frequency, unreported: flow, draught, or
-the levels that a switch has (an assumption)."""
+"""Part of the holding power that flow may take and give at any frequency (an assumption): strokes
+of 2 to 15 s draw heat in tones."""
 SWITCHED_K, TURN_S, LEAST_LAG_S = 0.1, 4.0, 0.5
 """Turns are chosen so short that a reading shows no more of them, and so long at most; no sensor
 in a block answers faster (assumptions)."""
@@ -53,14 +53,23 @@ SAWTOOTH = 1.0 / math.pi
 """Amplitude of a sawtooth of one from end to end."""
 
 
-def able(time_s: Floats, values: Floats, power: Floats, tone: Tone, rise: float) -> float:
+def able(
+    time_s: Floats,
+    values: Floats,
+    power: Floats,
+    tone: Tone,
+    rise: float,
+    *,
+    may_flow: bool = False,
+) -> float:
     """The widest swing that heat can make at a tone, in units of `rise` times a second.
 
     `values` and `power` (0…1) are rows at `time_s`, shape (n,); `rise` is what full power
-    gives a second at most.
+    gives a second at most; `may_flow`: whether material may flow of which nothing is told.
     """
     hides = not follows(time_s, values, power, tone)
-    return rise * _swing(time_s, power, tone.hz, hides) / (2.0 * math.pi * tone.hz)
+    unknown = UNKNOWN_SHARE * float(power.mean()) if may_flow else 0.0
+    return rise * _swing(time_s, power, tone.hz, unknown, hides) / (2.0 * math.pi * tone.hz)
 
 
 def switched(hz: float, told_hz: float, rise: float) -> float:
@@ -107,13 +116,12 @@ def is_linear(time_s: Floats, values: Floats, power: Floats, tone: Tone) -> bool
     return told > LEAST_STEPS * _rounding(power) and follows(time_s, values, power, tone)
 
 
-def _swing(time_s: Floats, power: Floats, hz: float, hides: bool) -> float:
-    """How far power may have swung at this frequency, told or not.
+def _swing(time_s: Floats, power: Floats, hz: float, unknown: float, hides: bool) -> float:
+    """How far power may have swung at this frequency, told or not; `unknown` loads beside.
 
     A loop that swings from end to end has harmonics, as a square wave of its size at most.
     """
-    centred = time_s - time_s.mean()
-    rounded, unknown = SQUARE * _rounding(power), UNKNOWN_SHARE * float(power.mean())
+    centred, rounded = time_s - time_s.mean(), SQUARE * _rounding(power)
     whole = WHOLLY * float(np.var(power))
     swings = []
     for harmonic in range(1, HARMONICS + 1):

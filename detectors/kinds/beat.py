@@ -16,7 +16,8 @@ A swing that heat can make is left alone, and so are its harmonics (`heat.ripple
 power does at this frequency, with the fastest rise, of which a controller's answer to hum makes a
 part (below 0.036 Hz at 0.03 of power a kelvin hum can be heat whatever its size); what readings
 of changing age make of a slope; and up to 0.1 K what a switch may make that turns every few
-seconds, if the tone was there as long as the heater was hot. A tone that stays the same for six
+seconds, if the tone was there as long as the heater was hot; and where motion is not told, what
+flow may take. A tone that stays the same for six
 stretches while the loop is linear is none of them. Heaters that report no power are judged above
 0.3 Hz only. While printing, flow and fan stir real heat below 0.4 Hz: there no tone counts that
 motion or fan has too and keeps step with (`heat.stirred`), for which four stretches of three
@@ -83,6 +84,8 @@ SWITCHED_PART = 0.5
 """A switch's turns are as wide before: no less than half, with what noise adds."""
 PRINTING_HZ = 0.4
 FASTEST_AIR_HZ = 0.04
+FLOWS_C = 140.0
+"""Where it is colder no material flows (common practice)."""
 _CALM = marked(Gate.HOLDING, Gate.PRINTING, Gate.COLD)
 SWINGS = 0.8
 """While printing: mean square of changes between window means, over noise squared. A tone of
@@ -261,7 +264,9 @@ class BeatDetector:
         """Whether the heater could have made this swing."""
         if not np.isfinite(power).all():
             return last.target_c > 0.0 and tone.hz < UNPOWERED_HZ
-        return self._kelvin(tone) < able(time_s, values, power, tone, self._fastest())
+        may_flow = math.isnan(last.moving) and last.middle_c > FLOWS_C
+        most_k = able(time_s, values, power, tone, self._fastest(), may_flow=may_flow)
+        return self._kelvin(tone) < most_k
 
     def _fastest(self) -> float:
         """What full power gives at most, K/s."""
