@@ -110,11 +110,6 @@ class HeatModel:
         """1/s."""
         return self._fit.interval(1, -1.0 / SCALE_C)
 
-    @property
-    def fan_loss(self) -> Interval:
-        """1/s more at full fan."""
-        return self._fit.interval(2, -1.0 / SCALE_C)
-
     def rate(self, power: float, celsius: float, fan: float) -> float:
         """Rate of change that the model expects, K/s."""
         theta = self._fit.theta
@@ -125,12 +120,6 @@ class HeatModel:
             + theta[2] * fan * (warm - ROOM_C / SCALE_C)
             + theta[3]
         )
-
-    def hold_power(self, celsius: float, fan: float) -> float:
-        """Power that holds a temperature; NaN before the gain is known."""
-        if not self.is_known:
-            return math.nan
-        return -self.rate(0.0, celsius, fan) / self._fit.theta[0]
 
     # -- learning --
 
