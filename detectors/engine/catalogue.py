@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from detectors.detector import HostDetector, RowDetector, Rule, WindowDetector
 from detectors.kinds.absent import AbsentDetector
 from detectors.kinds.apart import ApartRule
+from detectors.kinds.edges import EdgeRule
 from detectors.kinds.excursions import ExcursionDetector
 from detectors.kinds.flags import FlagDetector
 from detectors.kinds.frozen import FrozenDetector
@@ -57,6 +58,7 @@ def rules(chains: Mapping[str, Chain]) -> list[Rule]:
         RestRule(chains),
         ApartRule(),
         InterferenceRule(),
+        EdgeRule(),
         PartOfRule(),
         LinkPartRule(),
         UnreadableRule(),

@@ -9,6 +9,7 @@ for all questions, at least five events in the state, and twice the rate elsewhe
 
 Noise that is larger throughout motion is also found without bursts: the noise of moving and
 still stretches beside each other is compared, at least twice as large (`chance.contrast`).
+Noise that was there from one edge of a heater to the next, if but once, is tied by `kinds.edges`.
 Either must be electrical: heat that flow and fan stir depends on motion as well, but is not
 white (`chance.whiteness`).
 
