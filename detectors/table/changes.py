@@ -130,7 +130,9 @@ def learn_changes(
     """
     taught = ~(windows.joined | np.isnan(windows.mean))
     moves = windows.changes > 0
-    tells = taught & moves & (step > 0.0)
+    # What stands from a window's middle on may be frozen: how often it changes is not known yet.
+    stands = (windows.signal_rows[..., ROWS // 2 :] == windows.signal_rows[..., -1:]).all(axis=-1)
+    tells = taught & moves & (step > 0.0) & ~stands
     shares = _shares_of(windows, seconds, step)
     found = np.full(shares.shape, math.nan)
     before = np.array([rate.frozen_rows for rate in rates])

@@ -73,6 +73,15 @@ def test_steps_that_rounding_makes_uneven_are_no_noise() -> None:
         assert set(limits_on_the_way(told, 160)[3:]) == {math.inf}
 
 
+def test_a_window_in_which_a_reading_begins_to_stand_teaches_nothing() -> None:
+    """It did so once before: what was known stays known while it stands."""
+    reading = rounded_noise(1.0, 40 * ROWS, 3)
+    for window in (20, 30):
+        reading[window * ROWS + 2 : (window + 1) * ROWS] = reading[window * ROWS + 2]
+    limits = limits_on_the_way(reading, ROWS)
+    assert max(limits[8:]) < 60.0
+
+
 def test_a_slow_ramp_in_coarse_steps_is_no_noise() -> None:
     """Steps of a smooth ramp teach nothing about noise, so its end is not a frozen reading."""
     ramp = np.round(600.0 + np.arange(3200) * 5.0 / ROWS) / 10.0
