@@ -77,7 +77,7 @@ def test_a_window_in_which_a_reading_begins_to_stand_teaches_nothing() -> None:
     """It did so once before: what was known stays known while it stands."""
     reading = rounded_noise(1.0, 40 * ROWS, 3)
     for window in (20, 30):
-        reading[window * ROWS + 2 : (window + 1) * ROWS] = reading[window * ROWS + 2]
+        reading[window * ROWS + 1 : (window + 1) * ROWS] = reading[window * ROWS + 1]
     limits = limits_on_the_way(reading, ROWS)
     assert max(limits[8:]) < 60.0
 
