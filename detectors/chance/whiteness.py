@@ -47,6 +47,8 @@ OF_THIRDS = 20.0
 """Variance of third differences of white noise of variance 1: 1 + 9 + 9 + 1."""
 FAR = 2
 """The same over readings that differ, where rows repeat them."""
+OF_SECONDS = 6.0
+"""Variance of second differences of white noise of variance 1: 1 + 4 + 1."""
 AHEAD = 2
 """Rows over which heat's way is measured, so that noise has little part in it."""
 
@@ -85,10 +87,15 @@ def _stairs(rows: Sequence[float]) -> float:
     told[moves] = moves
     thirds = np.diff(np.maximum.accumulate(told), 3)
     last = int(moves[-1])
-    # A way that turns is as long; over some readings noise has little part in it.
+    # A way that turns is as long; what noise has in it is known from bends.
     kept = np.asarray(rows)[[0, *moves.tolist()]]
-    far = min(FAR, len(moves))
-    a_row = float(np.mean(np.abs(kept[far:] - kept[:-far]))) / far * len(moves) / last
+    if len(kept) > FAR + 1:
+        bends, far = np.diff(kept, 2), kept[FAR:] - kept[:-FAR]
+        noise = 2.0 * float(bends @ bends) / len(bends) / OF_SECONDS
+        way = math.sqrt(max(float(far @ far) / len(far) - noise, 0.0)) / FAR
+    else:
+        way = abs(float(kept[-1] - kept[0])) / len(moves)
+    a_row = way * len(moves) / last
     return a_row * math.sqrt(float(thirds @ thirds) / len(thirds) / OF_THIRDS)
 
 
