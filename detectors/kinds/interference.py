@@ -40,7 +40,7 @@ from detectors.detector import Rule
 from detectors.kinds.heights import Heights
 from detectors.reports import Cleared, Report, Sighting
 from detectors.table.closed import ClosedWindow, ClosedWindows, Together, WindowsAt
-from detectors.table.windows import Windows
+from detectors.table.windows import ROWS, Windows
 from shared.events import Event, NotEvaluated
 from shared.kinds import KINDS
 from shared.updates import Floats
@@ -60,6 +60,8 @@ LEAST_BURSTS, LEAST_BURSTS_PER_MIN = 12, 3.0
 BURSTS_SIGNIFICANT = 1e-4
 """Healthy noise has bursts too, and is asked up to 15 times an hour as they grow by a quarter:
 one false alarm in 30 days a channel at worst. Faults, which are rare in health, need less."""
+SPARSE_S, STIRRED = 1.5, 3.0
+"""Of readings this far apart no sensor's lag tells stirred heat from noise; it is so much wider."""
 OUT_OF_FLOOR = 3.5
 RISE = 1.002
 """How fast the quietest floor is forgotten, a window."""
@@ -212,6 +214,9 @@ class InterferenceRule(Rule):
         if window.gate is _STARTING:
             return
         signal = window.channel.signal_rows[window.index]
+        if window.end_s - window.start_s > SPARSE_S * ROWS:
+            # From one such reading to the next flow and fan stir heat as fast as noise goes.
+            floor *= STIRRED
         # Times only rise, so that misdated readings of heat turn round no oftener than it does.
         out = _bursts(signal, max(floor, LEAST_STEPS * window.step))
         if not out.any():

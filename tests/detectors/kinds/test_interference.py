@@ -178,3 +178,14 @@ def test_power_that_faults_move_is_not_asked() -> None:
     assert tie is not None
     assert tie.key == "bed.power"
     assert strongest_tie(time_s, columns, events_s, {"bed"}) is None
+
+
+@pytest.mark.parametrize(("period_s", "is_told"), [(0.5, True), (5.0, False)])
+def test_rare_readings_that_flow_stirs_are_no_interference(period_s: float, is_told: bool) -> None:
+    """Six times as uneven while the carriage moves: 5 s apart, heat may be so."""
+    rng = np.random.default_rng(6)
+    time_s: Floats = np.arange(4800, dtype=np.float64) * period_s
+    is_moving = np.arange(4800) % 1200 >= 600
+    reading = 210.0 + rng.normal(0.0, 0.05, 4800) * np.where(is_moving, 6.0, 1.0)
+    columns = {"motion.speed_mm_s": np.where(is_moving, 60.0, 0.0)}
+    assert bool(watched((time_s, columns), np.round(reading, 2))) == is_told
