@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 from detectors.book import EventBook
 from detectors.detector import Rule
 from detectors.heat.levels import OFF
+from detectors.kinds.unpowered import with_power
 from detectors.reports import Cleared, Report, Sighting
 from detectors.table.closed import WindowsAt
 from shared.events import Event
@@ -52,8 +53,9 @@ class EdgeRule(Rule):
     def window(self, windows: WindowsAt, book: EventBook) -> None:
         self._first_s = windows.start_s if self._first_s is None else self._first_s
         self._last_s, self._window_s = windows.end_s, windows.end_s - windows.start_s
-        for name in windows:
-            power = windows[name].power_high
+        together, index = windows.together, windows.index
+        for name in together.of(with_power):
+            power = together.channels[name].column("power_high")[index]
             if power == power:
                 self._heaters[name].take(power > OFF, windows.start_s)
 

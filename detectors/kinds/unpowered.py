@@ -65,7 +65,7 @@ class UnpoweredRule(Rule):
     def window(self, windows: WindowsAt, book: EventBook) -> None:
         if len(windows) > len(self._names):
             self._names.update(windows)
-        for name in windows.together.of(_with_power):
+        for name in windows.together.of(with_power):
             if name in windows:
                 self._look(name, windows, book)
 
@@ -188,7 +188,7 @@ class UnpoweredRule(Rule):
         ]
 
 
-def _with_power(together: Together) -> list[str]:
+def with_power(together: Together) -> list[str]:
     return [name for name, run in together.channels.items() if run.has_power]
 
 
