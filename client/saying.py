@@ -27,8 +27,12 @@ _OURS = {str(word) for word in HostState}
 
 def tells_a_state(rules: Iterable[PlannedRule], text: str) -> bool:
     """Whether the rule that a text fits says what state the host is in."""
-    fits = (rule for rule in rules if rule.pattern.search(text))
-    return STATE_KEY in getattr(next(fits, None), "values", ())
+    rule = _rule_for(rules, text)
+    return rule is not None and STATE_KEY in rule.values
+
+
+def _rule_for(rules: Iterable[PlannedRule], text: str) -> PlannedRule | None:
+    return next((rule for rule in rules if rule.pattern.search(text)), None)
 
 
 class Words:
@@ -58,7 +62,7 @@ class Words:
         made: dict[str, Value] = {}
         applied = set()
         for text in texts:
-            rule = self._rule_for(text)
+            rule = _rule_for(self._rules, text)
             if rule is None:
                 continue
             applied.add(text)
@@ -77,12 +81,9 @@ class Words:
     def _hear_state(self, values: dict[str, Value]) -> None:
         """What a state means of which the profile's words say nothing."""
         state = str(values.get(STATE_KEY, ""))
-        rule = self._rule_for(state) if state and state not in _OURS else None
+        rule = _rule_for(self._rules, state) if state and state not in _OURS else None
         if rule is not None and STATE_KEY in rule.values:
             values |= {SAID_KEY: state, **rule.values}
-
-    def _rule_for(self, text: str) -> PlannedRule | None:
-        return next((rule for rule in self._rules if rule.pattern.search(text)), None)
 
     def _others(self, message: Any) -> Iterator[str]:
         """Texts of a message that are read as nothing else, cleaned, in their order."""

@@ -268,11 +268,13 @@ class Supervisor:
                 if one.id is not None and not self._refusals.full():
                     self._refusals.put_nowait(refusal(one.id))
             elif isinstance(one, Failure) and (one.id is None or one.id <= self._asked):
-                if one.id in self._answered and any(one.id == n for *_, n in self._repeated):
-                    continue
+                is_repeated = any(one.id == n for *_, n in self._repeated)
                 if tells_a_state(self._plan.rules, one.words):
-                    # That it is stopped is an answer: it is asked on.
+                    # That it is stopped is an answer; what is not asked again by itself is tried.
                     self._was_answered = True
+                    if one.id is not None:
+                        self._answered.add(one.id)
+                if one.id in self._answered and is_repeated:
                     continue
                 asked = f" {one.method}" if one.method else ""
                 what = f"the host refused{asked}: {one.words}"

@@ -1,7 +1,7 @@
 """The proposal: sources, clocks, channels and what each leaf was taken for."""
 
 import itertools
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from client.form import Request
@@ -19,6 +19,7 @@ from client.learn.units import is_own_name, says_a_unit
 from client.learn.vocabulary import state_of
 from client.values import word_of
 from shared.text import clean
+from shared.words import HostState
 
 MAX_UNKNOWN = 50
 MAX_LEAVES = 600
@@ -75,11 +76,13 @@ class Draft:
         if state is None or not state.series.is_text:
             return {}
         heard = self._state_words
-        return {
+        parts = {
             said: means
             for said, means in self.told.items()
-            if said not in heard and said not in self.rules
+            if said not in heard and said not in self.rules and _may_be_part(said, means, heard)
         }
+        # Of a text that two of them fit, the one that stops the machine counts.
+        return dict(sorted(parts.items(), key=lambda part: part[1] in _RUNS))
 
     @property
     def _state_words(self) -> dict[str, None]:
@@ -146,6 +149,14 @@ def proposed(
     )
     draft.take_state(likeliest)
     return draft
+
+
+_RUNS = {HostState.UP, HostState.STARTING}
+
+
+def _may_be_part(said: str, means: str, heard: Iterable[str]) -> bool:
+    """Whether a text that holds this means it: that it runs only where one like it was heard."""
+    return means not in _RUNS or any(word.lower().startswith(said.lower()) for word in heard)
 
 
 def _share_off_words(channels: Sequence[Proposal]) -> None:

@@ -80,6 +80,11 @@ def _literal(text: str) -> str:
     return "".join(f"\\{char}" if char in "\\.^$*+?{}[]()|" else char for char in text)
 
 
+def _part(text: str, means: str) -> str:
+    """A pattern of a state's part; "not ready" is not ready."""
+    return _literal(text) if means in ("halted", "gone") else f"^{_literal(text)}"
+
+
 def _head(draft: Draft, link: TextLink) -> Iterator[str]:
     yield f"# Drafted by `ohmvigil learn` from {draft.messages} messages. Change it as you like;"
     yield "# docs/profiles.md explains each key. Comments say why a line was drafted."
@@ -284,7 +289,7 @@ def _state(channel: str, found: Mapped, where: Where, draft: Draft) -> Iterator[
     yield f"at = {at}  # {clean(found.reasons, MAX_WHY)}"
     yield from facts
     if parts := draft.patterns:
-        pairs = ", ".join(f"{quoted(_literal(part))} = {quoted(parts[part])}" for part in parts)
+        pairs = ", ".join(f"{quoted(_part(*one))} = {quoted(one[1])}" for one in parts.items())
         yield f"patterns = {{ {pairs} }}  # you said so"
     yield f"[channels.{key(channel)}.state.words]"
     for word, ours in draft.words.items():

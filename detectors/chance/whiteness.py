@@ -45,6 +45,8 @@ LEAST_TIMES = 1.8
 """A window's noise is known within a quarter: so many times the misdates' own are more."""
 OF_THIRDS = 20.0
 """Variance of third differences of white noise of variance 1: 1 + 9 + 9 + 1."""
+SPARSE_S = 1.5
+"""Of readings this far apart no sensor's lag tells stirred heat from noise."""
 FAR = 2
 """The same over readings that differ, where rows repeat them."""
 OF_SECONDS = 6.0

@@ -18,7 +18,8 @@ nothing is guessed where it isn't:
     offset_c, offset_ohm   offset at room temperature; others_c what the others say
     power_excess     change of the power that a hold takes, as part of it
     events, all_events   occurrences in the tied state, and all
-    rate_c_s         rise or fall of the reading while power is on; fell_s for how long it fell
+    rate_c_s         rise or fall of the reading while power is on
+    fell_s           for how long it fell then, where that was minutes
     ended, since and others of the link: see `detectors/kinds/linkstory.py`
     settled_s        how long a startup transient took
 """
@@ -42,8 +43,6 @@ FASTER, AS_FAST = 1.6, 0.6
 is cooling. Judgement."""
 RISING_C_PER_S = 0.05
 """One that rises no faster may as well be warmed by the air alone. Judgement."""
-FELL_ON_S = 120.0
-"""Within this power warms what is near a heater, such as a sensor beside its bore. Judgement."""
 EVER_LATER = 2.0
 """Updates in a row, each later than the one before, that chance may give. Judgement."""
 
@@ -89,7 +88,7 @@ OF_HEAT = (
     Plain("falls-as-it-cools", _NO_RISE, "times_cooling", AS_FAST, FASTER, _AS_FAST),
     Plain("cools-at-full-power", _NO_RISE, "rate_c_s", _LOW, FALLING_C_PER_S, _FALLS),
     Plain("rises-less-than-it-should", _NO_RISE, "rate_c_s", RISING_C_PER_S, words=_RISES),
-    Plain("fell-on", _NO_RISE, "fell_s", FELL_ON_S, words=_FELL_ON),
+    Plain("fell-on", _NO_RISE, "fell_s", 0.0, words=_FELL_ON),
     Plain("heats-again", _NO_RISE, "follows", 0.0, words="then it followed the power again"),
     Plain("never-followed", _NO_RISE, "follows", _LOW, 0.0, _NEVER),
     Plain("rise-unpowered", Kind.RISE_UNPOWERED),
@@ -131,7 +130,7 @@ def figures_of(case: Case, event: Event) -> dict[str, float]:
     found["says_none"] = float(word(event, "says") != "")
     is_back = event.end_s is not None and found.get("followed") != 0.0
     # Heat that only missed the sensor would have been back sooner: this one came anew.
-    fell_on = found.get("fell_s", 0.0) > FELL_ON_S
+    fell_on = "fell_s" in found
     found["follows"] = math.nan if is_back and fell_on else float(is_back)
     found["more_power"] = amount(event, "power_excess")
     if (took_s := number(event, "settled_s", "duration_s")) is not None:

@@ -17,6 +17,8 @@ import numpy as np
 from shared.updates import Floats
 
 ROOM_C = 25.0
+FLOWS_C = 140.0
+"""Below this target no material flows (common practice)."""
 LEAST_UNIT = 1e-5
 """Power for each kelvin below which nothing holds the heat: 0.2 % at 225 °C."""
 FANS, OTHERS = 2, 6

@@ -40,6 +40,7 @@ import numpy as np
 
 from detectors.chance.tones import Tone, phasor_at, tones_in
 from detectors.detector import Say
+from detectors.heat.balance import FLOWS_C
 from detectors.heat.heatmodel import HeatModel
 from detectors.heat.ripple import able, aged, is_linear, switched
 from detectors.heat.stirred import is_stirred
@@ -84,8 +85,6 @@ SWITCHED_PART = 0.5
 """A switch's turns are as wide before: no less than half, with what noise adds."""
 PRINTING_HZ = 0.4
 FASTEST_AIR_HZ = 0.04
-FLOWS_C = 140.0
-"""Where it is colder no material flows (common practice)."""
 _CALM = marked(Gate.HOLDING, Gate.PRINTING, Gate.COLD)
 SWINGS = 0.8
 """While printing: mean square of changes between window means, over noise squared. A tone of

@@ -31,6 +31,7 @@ from detectors.heat.balance import (
     FAN,
     FANS,
     FEED_KEY,
+    FLOWS_C,
     MOVING,
     ROOM_C,
     SPEED_KEY,
@@ -82,8 +83,6 @@ PAUSE_S, DIP_K = 600.0, 5.0
 LEAST_WARMTH_K = 10.0
 HOTTEST_C, FASTEST = 350.0, 1e4
 """No neighbour is hotter, no carriage, feed or fan faster: a host may say anything."""
-FLOWS_C = 140.0
-"""Below this target no material flows (common practice)."""
 AIR_C = (-40.0, 100.0)
 """Degrees that a channel without a heater must read to be taken for the air's."""
 SWITCHED, UNSWITCHED_S = 0.4, 600.0

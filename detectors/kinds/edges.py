@@ -65,7 +65,8 @@ class EdgeRule(Rule):
         if not isinstance(report, Cleared) or event is None or event.kind is not Kind.NOISE_RISE:
             return
         begun_s, ended_s = event.start_s, event.end_s
-        if ended_s is None or event.count > 1:
+        known = book.newest(event.channel, Kind.INTERFERENCE)
+        if ended_s is None or event.count > 1 or (known is not None and known.end_s is None):
             return
         chances = {name: self._chance(one, begun_s, ended_s) for name, one in self._heaters.items()}
         name = min(chances, key=lambda each: (chances[each], each), default="")

@@ -61,8 +61,9 @@ class FrozenDetector(RowDetector):
         self._start_s = math.nan
         self._is_frozen = False
         self._low = self._high = self._turn = math.nan
-        self._ways: list[bool] = []
-        """Which way power went, each time that it turned."""
+        self._is_up: bool | None = None
+        self._turns = 0
+        """Which way power went last, and how often that was another one."""
         self._target_c = math.nan
         self._could_judge = False
         self._unsent_s = math.nan
@@ -133,7 +134,7 @@ class FrozenDetector(RowDetector):
         self.busy = True
         self._is_frozen = False
         self._low = self._high = self._turn = moment.sample.power
-        self._ways.clear()
+        self._is_up, self._turns = None, 0
         self._target_c = moment.sample.target_c
         self._cools_s = moment.time_s if _should_cool(moment.sample) else math.nan
 
@@ -148,9 +149,9 @@ class FrozenDetector(RowDetector):
         self._high = max(self._high, sample.power)
         if abs(sample.power - self._turn) >= POWER_MOVED:
             is_up, self._turn = sample.power > self._turn, sample.power
-            if self._ways[-1:] != [is_up]:
-                self._ways.append(is_up)
-        is_switched = len(self._ways) > MOST_WAYS
+            self._turns += is_up is not self._is_up
+            self._is_up = is_up
+        is_switched = self._turns > MOST_WAYS
         return (self._high - self._low >= POWER_MOVED and not is_switched) or abs(
             sample.target_c - self._target_c
         ) >= TARGET_MOVED_C

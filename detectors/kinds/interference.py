@@ -35,7 +35,7 @@ from numpy.typing import NDArray
 from detectors.book import EventBook
 from detectors.chance.contrast import Contrast, MotionContrast
 from detectors.chance.ties import GROWTH, LEAST_TO_ASK, MOTION, Tie, strongest_tie
-from detectors.chance.whiteness import WHITE, Look, is_electrical, look, whiteness
+from detectors.chance.whiteness import SPARSE_S, WHITE, Look, is_electrical, look, whiteness
 from detectors.detector import Rule
 from detectors.kinds.heights import Heights
 from detectors.reports import Cleared, Report, Sighting
@@ -60,8 +60,8 @@ LEAST_BURSTS, LEAST_BURSTS_PER_MIN = 12, 3.0
 BURSTS_SIGNIFICANT = 1e-4
 """Healthy noise has bursts too, and is asked up to 15 times an hour as they grow by a quarter:
 one false alarm in 30 days a channel at worst. Faults, which are rare in health, need less."""
-SPARSE_S, STIRRED = 1.5, 3.0
-"""Of readings this far apart no sensor's lag tells stirred heat from noise; it is so much wider."""
+STIRRED = 3.0
+"""Between rare readings stirred heat is taken to be so much wider than a channel's own noise."""
 OUT_OF_FLOOR = 3.5
 RISE = 1.002
 """How fast the quietest floor is forgotten, a window."""

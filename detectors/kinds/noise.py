@@ -31,7 +31,7 @@ from itertools import pairwise
 import numpy as np
 
 from detectors.chance.charts import SECONDS_IN_30_DAYS, Cusum, Ewma, limit_for
-from detectors.chance.whiteness import Look, is_electrical, look
+from detectors.chance.whiteness import SPARSE_S, Look, is_electrical, look
 from detectors.detector import Say, WindowDetector
 from detectors.heat.ripple import SWITCHED_K
 from detectors.reports import Cleared, Sighting
@@ -74,9 +74,6 @@ REVIEW_WINDOWS = 64
 COARSE_K = 0.25
 """Noise of a sound chain is some hundredths to a tenth of a kelvin (common practice)."""
 HELD = 0.5
-SPARSE_S = 1.5
-"""Of readings this far apart no sensor's lag tells stirred heat from noise: then heat may be so
-much noisier as in a first print, at any time."""
 SELDOM_S = 30.0
 """Of readings this far apart air itself may be as uneven as any noise."""
 _NEXT = {
@@ -312,6 +309,7 @@ class NoiseDetector(WindowDetector):
         """Whether what the chart takes for a rise is noise."""
         # It may go on for hours and be heat: the sum remembers no more than a rise needs.
         own.chart.high = min(own.chart.high, own.chart.limit + MOST_AT_ONCE)
+        # Between rare readings heat may be as much noisier as in a first print, at any time.
         least = LOUD_WHEN_NEW if own.is_new or is_sparse else LOUD
         fresher = own.fresher(window)
         if fresher and above < least + fresher:

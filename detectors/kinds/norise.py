@@ -54,7 +54,8 @@ LEAST_RATE_K_S = 1.0 / 66.0
 COLDEST_S, HOTTEST_S = (ANSWER_S + LEAST_RISE_K / rate for rate in (SLOW_GAIN_K_S, LEAST_RATE_K_S))
 """The shortest and the longest time until the slowest heater has risen enough."""
 FALL_K, FELL_ON_S = 1.5, 120.0
-"""A fall that goes on for so long is told anew."""
+"""A fall that goes on for so long is told anew: within this power warms what is near a heater, such
+as a sensor beside its bore (a judgement)."""
 AIR_PART, AIR_ANSWER_S = 0.1, 120.0
 AIR_COLDEST_S = AIR_ANSWER_S + LEAST_RISE_K / (AIR_PART * SLOW_GAIN_K_S)
 """Air behind a fan heater warms by hundredths of a kelvin a second (common practice), and its
@@ -238,9 +239,13 @@ class NoRiseDetector:
                 "expected_c": self._expected_k,
                 "residual_c": -value,
                 **({"cooling_c_s": cooling} if cooling == cooling else {}),
-                **({"fell_s": self._fell_s} if self._fell_s else {}),
+                **self._fell_on(),
             },
         )
+
+    def _fell_on(self) -> dict[str, float]:
+        """For how long it fell, where that is so long that power would have warmed what is near."""
+        return {"fell_s": self._fell_s} if self._fell_s >= FELL_ON_S else {}
 
     def _go_on(self, window: ClosedWindow, say: Say) -> None:
         if window.middle_c < self._lowest_c:
@@ -258,10 +263,7 @@ class NoRiseDetector:
             return
         self._is_up = False
         self._last = None
-        facts: dict[str, float | str] = {
-            "followed": float(self._follows),
-            "fell_s": self._fell_s,
-        }
+        facts: dict[str, float | str] = {"followed": float(self._follows), **self._fell_on()}
         name = self._plan.name
         say(Cleared(window.last_row, window.end_s, name, Kind.NO_RISE, window.end_s, facts=facts))
 

@@ -1,10 +1,10 @@
 """no-rise on temperature alone, where no power was ever told: a heater that comes no nearer.
 
-Quantity: K of rise while the reading is 10 K and more below its target for two minutes: less
-than 1 K, or none above 60 °C, where losses are large. The slowest heater (`norise`) brings 1 K
-from cold in 19 s of full power; the rest of the time is for a host that heats one thing after
-another, or with part of the power. Whether any power was asked for is not known: the event says
-so, and a host that waits on purpose looks the same.
+Quantity: K of rise while the reading is 10 K and more below its target for two minutes (air's for
+twenty): less than 1 K, or none above 60 °C, where losses are large. The slowest heater (`norise`)
+brings 1 K from cold in 19 s of full power; the rest of the time is for a host that heats one thing
+after another, or with part of the power. Whether any power was asked for is not known: the event
+says so, and a host that waits on purpose looks the same.
 
 Blind within 10 K of the target, and where a target is not told.
 """

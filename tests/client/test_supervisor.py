@@ -182,16 +182,19 @@ def test_a_refused_subscription_is_told_with_the_hosts_cleaned_words() -> None:
     assert len(diary.of("opened")) == 3
 
 
-def test_a_refusal_that_a_rule_knows_for_a_stop_is_an_answer() -> None:
-    """The first one too: the link stays, and the host is asked on."""
+@pytest.mark.parametrize("is_polled", [True, False])
+def test_a_refusal_that_a_rule_knows_for_a_stop_is_an_answer(is_polled: bool) -> None:
+    """The first one too. What is polled is asked on; a subscription is tried until it is taken."""
     error = {"code": -1007, "message": "blocked: a sensor is lost"}
-    refusal = json.dumps({"jsonrpc": "2.0", "id": 1, "error": error}).encode()
+    number = 2 if is_polled else 1
+    refusal = json.dumps({"jsonrpc": "2.0", "id": number, "error": error}).encode()
     rule = MessageRule(pattern="^blocked", state=HostState.HALTED)
-    profile = msgspec.structs.replace(SIMULATED, messages=(rule,))
-    network = ScriptedNetwork([refusal, *steady(1.0, 8.0)])
+    base = polling(0.5) if is_polled else SIMULATED
+    profile = msgspec.structs.replace(base, messages=(rule,))
+    first = [*answers(1, 0.0, 1), refusal] if is_polled else [refusal]
+    network = ScriptedNetwork([*first, *steady(1.0, 8.0)], [answer(every_s=0.3)])
     diary = watched(network, 8.0, profile, first_must_work=True)
-    assert diary.of("lost") == []
-    assert len(diary.of("opened")) == 1
+    assert len(diary.of("opened")) == (1 if is_polled else 2)
 
 
 def test_a_silent_host_that_still_gives_signs_of_life_is_kept() -> None:

@@ -427,6 +427,9 @@ def test_a_part_of_a_states_text_can_be_said_that_goes_on_counting(tmp_path: Pat
     held = ended(draft, entries, {"tip": {}, "line": "Skrell E17"}, tmp_path)
     assert held["host.state"] == "halted"
     assert held["host.said"] == "Skrell E17"
+    for word in ("not vorn/7", "vorn, but skrell", "other"):
+        last = ended(draft, entries, {"line": word}, tmp_path)
+        assert last["host.state"] != "up"
 
 
 def test_a_phrase_for_a_stop_that_comes_where_the_state_stands_is_understood(

@@ -118,7 +118,7 @@ def some_event(rng: random.Random) -> Event:
         "signal": rng.choice([11.0, 390.0, 1090.0]),
         "r0_ohm": 100.0,
     }
-    facts["fell_s"] = 300.0 * (facts["rate_c_s"] < -0.5)
+    facts |= {"fell_s": 300.0} if facts["rate_c_s"] < -0.5 else {}
     start_s = rng.uniform(0.0, 100.0)
     return event(
         rng.choice(list(Kind)),

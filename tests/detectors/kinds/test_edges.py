@@ -3,8 +3,11 @@
 import numpy as np
 import pytest
 
+from detectors.book import EventBook
 from detectors.diagnosis import diagnose
 from detectors.engine.watch import Watch
+from detectors.kinds.edges import EdgeRule
+from detectors.reports import Cleared, Sighting
 from shared.events import Event
 from shared.updates import Batch
 from shared.words import Cause, Kind
@@ -57,3 +60,25 @@ def test_a_heater_that_is_switched_all_the_time_is_tied_to_nothing() -> None:
     heats = [(at, at + 60.0) for at in np.arange(100.0, 10_000.0, 100.0).tolist()]
     events = watched((4000.0, 5260.0), heats)
     assert not any(event.kind is Kind.INTERFERENCE for event in events)
+
+
+def test_a_tie_to_motion_that_goes_on_is_not_written_over() -> None:
+    """Of one channel one interference goes on at a time."""
+    book, rule = EventBook(), EdgeRule()
+    rule._heaters["bed"].on_s.append(100.0)
+    rule._heaters["bed"].off_s.append(900.0)
+    rule._window_s, rule._first_s, rule._last_s = 10.0, 0.0, 20_000.0
+
+    def over(kind: Kind, tied_to: str | None, end_s: float | None) -> Event:
+        return book.sight(
+            Sighting(0, 900.0, "nozzle", kind, 100.0, end_s, 1.0, "K", "x", tied_to=tied_to)
+        )
+
+    motion = over(Kind.INTERFERENCE, "motion", None)
+    noise = over(Kind.NOISE_RISE, None, 900.0)
+    rule.taken(Cleared(0, 900.0, "nozzle", Kind.NOISE_RISE, 900.0), noise, {}, book)
+    assert [event.text for event in book.events] == [motion.text, noise.text]
+    assert book.events[0].tied_to == "motion"
+    book.clear(Cleared(0, 950.0, "nozzle", Kind.INTERFERENCE, 950.0))
+    rule.taken(Cleared(0, 950.0, "nozzle", Kind.NOISE_RISE, 900.0), noise, {}, book)
+    assert book.events[-1].tied_to == "bed.power"
