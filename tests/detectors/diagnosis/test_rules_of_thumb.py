@@ -157,7 +157,7 @@ def test_power_without_heat_and_a_smooth_fall_points_to_the_heater() -> None:
     ("fell", "cause"), [({}, Cause.SENSOR_SEATING), ({"fell_s": 600.0}, Cause.HEATER_CIRCUIT)]
 )
 def test_how_long_it_fell_with_power_tells_a_heater_that_came_back_from_a_slipped_sensor(
-    fell: dict[str, float], cause: Cause
+    fell: dict[str, Any], cause: Cause
 ) -> None:
     """Within minutes a block at full power warms also what is beside it."""
     event_ = event(Kind.NO_RISE, end_s=900.0, rate_c_s=-0.6, followed=1.0, **fell)
