@@ -19,7 +19,7 @@ help:
 	@echo "make check     format, lint, types, import arrows, tests"
 	@echo "make format    rewrite the code's layout"
 	@echo "make bench     benchmarks, as ratios in one run"
-	@echo "make quality   recall, false alarms, delay, calibration: docs/quality.md, about 20 min"
+	@echo "make quality   recall, false alarms, delay, calibration: docs/quality.md, about 20 min; and on real sensors"
 	@echo "make fuzz      10,000 strange files through every command, a million spoilt messages (ARGS='--seconds N')"
 	@echo "make lock      renew $(LOCK) from what pyproject.toml allows"
 
@@ -75,6 +75,7 @@ bench: $(VENV)/.dev
 quality: $(VENV)/.dev
 	@$(PIP) -e '.[quality]' || echo "no comparison beside outsiders: they cannot be installed here"
 	$(BIN)/python -m tests.quality.full --write docs/quality.md $(ARGS)
+	$(BIN)/python -m tests.quality.traces
 
 fuzz: $(VENV)/.dev
 	@$(PIP) -e '.[fuzz]' || echo "atheris cannot be installed here: a plain mutator takes its place"

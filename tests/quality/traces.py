@@ -8,7 +8,6 @@ times that; a kind that a trace's rate of readings rules out ("not evaluated") i
 """
 
 import argparse
-import csv
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -18,6 +17,7 @@ import numpy as np
 
 from detectors.engine.watch import Watch
 from detectors.table.speedlimit import LEAST_UNTOLD_C_S
+from recordings.logs import open_log
 from shared.events import Event
 from shared.updates import Batch, Floats
 from shared.words import Kind, Severity
@@ -53,13 +53,12 @@ class Trace:
 
 
 def trace(name: str) -> Trace:
-    with (DATA / name / f"{name}.csv").open(encoding="utf-8", newline="") as file:
-        rows = list(csv.DictReader(file))
-    columns = {
-        key: np.array([float(row[key]) if row[key] else math.nan for row in rows])
-        for key in rows[0]
-    }
-    return Trace(name, Batch(columns.pop("time_s"), columns))
+    log = open_log(str(DATA / name / f"{name}.csv"))
+    try:
+        (batch,) = log.batches()
+    finally:
+        log.close()
+    return Trace(name, batch)
 
 
 def watched(batch: Batch) -> list[Event]:
